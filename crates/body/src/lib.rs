@@ -1,0 +1,1 @@
+//! Body segments of a patient laid on the sections of a bed.

@@ -1,0 +1,1 @@
+//! What a deck is: units, materials and laminates, gravity, cells and converter as physical models.

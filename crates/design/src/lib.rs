@@ -1,0 +1,1 @@
+//! Stage design: stiffness, load path, error budget, bill and requirements of a deck.

@@ -1,0 +1,33 @@
+//! The contract of files, in Rust: plain data for each file, read from text and written to text.
+//!
+//! One module a file. A module holds the data (`Deck`, `Run`, …), how it is read, with errors that
+//! name file, line, column or key, what was found and what was expected, and how it is written.
+//! Names carry their units and follow the files; nothing here computes, and nothing here opens a
+//! file: text and readers are passed in.
+//!
+//! | module          | file              | data                      |
+//! |-----------------|-------------------|---------------------------|
+//! | [`deck`]        | deck.toml         | [`deck::Deck`]            |
+//! | [`run`]         | run.csv           | [`run::Run`]              |
+//! | [`calibration`] | calibration.json  | [`calibration::Calibration`] |
+//! | [`recording`]   | recording.csv     | [`recording::Sample`]     |
+//! | [`actions`]     | actions.csv       | [`actions::Action`]       |
+//! | [`weights`]     | weights.csv       | [`weights::Weight`]       |
+//! | [`tests`]       | tests.csv         | [`tests::Test`]           |
+//! | [`pairs`]       | pairs.csv         | [`pairs::Pair`]           |
+//! | [`patient`]     | patient.toml      | [`patient::PatientFile`]  |
+//! | [`chart`]       | chart.csv         | [`chart::Entry`]          |
+
+pub mod actions;
+pub mod calibration;
+pub mod chart;
+pub mod deck;
+pub mod pairs;
+pub mod patient;
+pub mod problem;
+pub mod recording;
+pub mod run;
+pub mod tests;
+pub mod weights;
+
+pub use problem::{Problem, Problems};

@@ -1,0 +1,1 @@
+//! A virtual deck, bed and patient that writes the same files as the real ones.

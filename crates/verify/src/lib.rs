@@ -1,0 +1,1 @@
+//! Stage verify: metrological tests against their limits, and agreement of two methods.

@@ -1,0 +1,1 @@
+//! Pages over HTTP; the only crate that knows HTML.

@@ -1,0 +1,1 @@
+//! Stage weigh: a recording and its actions to weights, events and faults.
