@@ -1,0 +1,6 @@
+//! Published figures that this crate must reproduce; each test names its source.
+
+#[path = "reference/gravity.rs"]
+mod gravity;
+#[path = "reference/oiml.rs"]
+mod oiml;

@@ -1,0 +1,94 @@
+use deck::oiml::r60::{CellClass, creep_limits_kg, dead_load_return_limit_kg, mpe_kg};
+use deck::oiml::r76::{class_limits, eccentricity_load_kg, mpe_g, mpe_steps_kg, weights_limit_g};
+use deck::oiml::r111::{WeightClass, mpe_mg, u_from_class_mg, u_of_set_mg};
+use formats::deck::AccuracyClass::{I, II, III, IIII};
+
+/// Source: OIML R 76-1:2006, 3.5.1 Table 6 and 3.5.2, worked for class III, e = 100 g (from restatements of the standard).
+#[test]
+fn permissible_error_steps_at_500_and_2000_intervals() {
+    let table =
+        [(2.0, 50.0), (50.0, 50.0), (50.1, 100.0), (100.0, 100.0), (200.0, 100.0), (200.1, 150.0), (300.0, 150.0)];
+    for (load_kg, mpe) in table {
+        assert!((mpe_g(III, 100.0, load_kg, false) - mpe).abs() < 1e-12, "{load_kg}");
+        assert!((mpe_g(III, 100.0, load_kg, true) - 2.0 * mpe).abs() < 1e-12, "{load_kg}");
+    }
+    for (load_kg, mpe) in [(25.0, 25.0), (25.05, 50.0), (100.0, 50.0), (100.05, 75.0), (500.0, 75.0)] {
+        assert!((mpe_g(III, 50.0, load_kg, false) - mpe).abs() < 1e-12, "{load_kg}");
+    }
+}
+
+/// Source: OIML R 76-1:2006, Table 6, the other classes.
+#[test]
+fn each_class_has_its_bands() {
+    for (class, ends) in [(I, [50_000.0, 200_000.0]), (II, [5_000.0, 20_000.0]), (IIII, [50.0, 200.0])] {
+        for (k, end) in ends.iter().enumerate() {
+            let below = mpe_g(class, 1.0, end / 1000.0, false);
+            let above = mpe_g(class, 1.0, (end + 1.0) / 1000.0, false);
+            assert!((below - 0.5 * (k as f64 + 1.0)).abs() < 1e-12);
+            assert!((above - below - 0.5).abs() < 1e-12);
+        }
+    }
+}
+
+/// Source: OIML R 76-1:2006, 3.2 Table 3.
+#[test]
+fn class_iii_of_100_g_allows_500_to_10000_intervals() {
+    let limits = class_limits(III, 100.0).unwrap();
+    assert!((limits.n_min - 500.0).abs() < 1e-12);
+    assert_eq!(limits.n_max, Some(10_000.0));
+    assert!((limits.min_capacity_e - 20.0).abs() < 1e-12);
+}
+
+/// Source: OIML R 76-1:2006, 3.6.2 (A.4.7), Max 200 kg.
+#[test]
+fn eccentricity_load_falls_with_supports() {
+    for (n, kg) in [(3, 66.67), (4, 66.67), (5, 50.0), (6, 40.0), (8, 28.57), (10, 22.22)] {
+        assert!((eccentricity_load_kg(200.0, n) - kg).abs() < 0.005, "{n}");
+    }
+}
+
+#[test]
+fn steps_up_to_max_are_listed() {
+    assert_eq!(mpe_steps_kg(III, 100.0, 250.0), vec![50.0, 200.0]);
+    assert_eq!(mpe_steps_kg(III, 100.0, 150.0), vec![50.0]);
+}
+
+/// Source: OIML R 60-1:2021, 5.3.2, 5.5.1 and 5.5.2, worked for class C3, E_max = 100 kg.
+#[test]
+fn a_c3_cell_of_100_kg() {
+    let v = 100.0 / 3000.0;
+    for (load, mpe_printed_g) in [(16.6, 11.7), (66.6, 23.3), (100.0, 35.0)] {
+        let mpe = 1000.0 * mpe_kg(CellClass::C, v, load, 0.7);
+        assert!((mpe - mpe_printed_g).abs() < 0.05, "{load}: {mpe}");
+    }
+    let [creep, late] = creep_limits_kg(CellClass::C, v, 100.0);
+    assert!((creep * 1000.0 - 24.5).abs() < 0.05);
+    assert!((late * 1000.0 - 5.25).abs() < 0.005);
+    assert!((creep / v - 0.735).abs() < 5e-4 && (late / v - 0.1575).abs() < 5e-5);
+    assert!((dead_load_return_limit_kg(v) * 1000.0 - 16.7).abs() < 0.05);
+}
+
+/// Source: OIML R 111-1:2004 Table 1; 3.7.1 of R 76-1: at 50 kg (e = 100 g) the weights may err by 16.7 g in all,
+/// so 2 × 20 kg + 10 kg of class M1 (2.5 g) and M2 (7.6 g) will do and M3 (25 g) will not.
+#[test]
+fn weights_of_50_kg_for_class_iii() {
+    let limit = weights_limit_g(III, 100.0, 50.0);
+    assert!((limit - 16.7).abs() < 0.05);
+    for (class, sum_g) in [(WeightClass::M1, 2.5), (WeightClass::M2, 7.6), (WeightClass::M3, 25.0)] {
+        let sum = (2.0 * mpe_mg(class, 20_000.0).unwrap() + mpe_mg(class, 10_000.0).unwrap()) / 1000.0;
+        assert!((sum - sum_g).abs() < 1e-9, "{class:?} {sum}");
+        assert_eq!(sum <= limit, class != WeightClass::M3);
+    }
+}
+
+/// Source: OIML R 111-1:2004 Table 1 with a rectangular distribution: 20 kg F1 0.0577 g, F2 0.173 g, M1 0.577 g; ten of M1 5.77 g.
+#[test]
+fn a_class_alone_gives_a_rectangular_uncertainty() {
+    for (class, u_g) in [(WeightClass::F1, 0.0577), (WeightClass::F2, 0.173), (WeightClass::M1, 0.577)] {
+        let u = u_from_class_mg(class, 20_000.0).unwrap() / 1000.0;
+        assert!((u / u_g - 1.0).abs() < 2e-3, "{class:?} {u}");
+    }
+    let ten = vec![u_from_class_mg(WeightClass::M1, 20_000.0).unwrap(); 10];
+    assert!((u_of_set_mg(&ten) / 1000.0 - 5.77).abs() < 0.005);
+    assert!(mpe_mg(WeightClass::M1, 3_000.0).is_none());
+}
