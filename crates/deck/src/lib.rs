@@ -3,6 +3,8 @@
 //! Force meets mass in this crate and nowhere else: kilograms become newtons through [`gravity`],
 //! and the limits of the recommendations stand once, in [`oiml`].
 
+pub mod air;
+pub mod buoyancy;
 pub mod gravity;
 pub mod oiml;
 

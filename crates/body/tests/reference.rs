@@ -1,0 +1,81 @@
+//! Published and independently computed figures of a body on a bed.
+
+use body::anthropometry::{center_of_mass_above_hip_m, hip_height_m, segments};
+use body::lying::section_masses_kg;
+use body::{Bed, Part, Person, Place, Sex, lay};
+
+fn adult(sex: Sex) -> Person {
+    let stature_m = match sex {
+        Sex::Male => 1.741,
+        Sex::Female => 1.735,
+    };
+    Person { mass_kg: 100.0, stature_m, sex }
+}
+
+/// Source: mass and centre-of-mass fractions of de Leva 1996; computed by an independent script (four sections: back,
+/// seat 220 mm, thigh 370 mm, foot the rest; hinge of back and seat 100, 50 or 0 mm above the hip joint; no spread).
+#[test]
+fn shares_of_the_sections_supine() {
+    let table = [
+        (Sex::Male, 0.100, [0.4767, 0.2227, 0.2020, 0.0986]),
+        (Sex::Male, 0.050, [0.5326, 0.2094, 0.1707, 0.0873]),
+        (Sex::Male, 0.000, [0.5885, 0.1945, 0.1411, 0.0759]),
+        (Sex::Female, 0.100, [0.4911, 0.2245, 0.1934, 0.0909]),
+        (Sex::Female, 0.050, [0.5317, 0.2394, 0.1507, 0.0782]),
+        (Sex::Female, 0.000, [0.5703, 0.2563, 0.1079, 0.0654]),
+    ];
+    let bed = Bed { section_lengths_m: vec![0.9, 0.22, 0.37, 0.7], width_m: 0.9 };
+    for (sex, hip_below_m, shares) in table {
+        let place = Place { hip_x_m: 0.9 + hip_below_m, center_y_m: 0.45, spread_m: 0.0 };
+        let laid = lay(&adult(sex), &bed, &place).unwrap();
+        for (kg, share) in section_masses_kg(&laid.pieces, 4).iter().zip(shares) {
+            // 3e-4: the parts of the trunk, rounded to 1 mm, add up to 1 mm more than the trunk; we scale them, the script did not.
+            assert!((kg / 100.0 - share).abs() < 3e-4, "{sex:?} {hip_below_m}: {kg} {share}");
+        }
+    }
+}
+
+/// Source: the same script: centre of mass 68.9 mm (M) and 87.3 mm (F) above the hip joint, 0.570 and 0.551 of the stature
+/// above the soles (measured values of the literature 0.55 to 0.57).
+#[test]
+fn center_of_mass_of_an_adult() {
+    for (sex, above_mm, share) in [(Sex::Male, 68.9, 0.570), (Sex::Female, 87.3, 0.551)] {
+        let person = adult(sex);
+        let above_m = center_of_mass_above_hip_m(&person).unwrap();
+        // 0.5 mm: where along the bed the foot of 1.4 % each is put moves it by as much.
+        assert!((above_m * 1000.0 - above_mm).abs() < 0.5, "{sex:?} {above_m}");
+        let from_sole = (hip_height_m(&person).unwrap() + above_m) / person.stature_m;
+        assert!((from_sole - share).abs() < 6e-4, "{sex:?} {from_sole}");
+    }
+}
+
+/// Source: de Leva 1996, sums over whole segments: head, upper and middle trunk and arms M 0.4911, F 0.4576; thighs 0.2832, 0.2956;
+/// shanks and feet 0.1140, 0.1220 (before renormalising; F sums to 0.9999).
+#[test]
+fn whole_segment_sums() {
+    for (sex, upper, thighs, legs) in [(Sex::Male, 0.4911, 0.2832, 0.1140), (Sex::Female, 0.4576, 0.2956, 0.1220)] {
+        let parts = segments(&adult(sex)).unwrap();
+        let sum = |wanted: &[Part]| -> f64 {
+            parts
+                .iter()
+                .filter(|s| wanted.contains(&s.part))
+                .map(|s| s.mass_kg / 100.0 * if s.part.is_paired() { 2.0 } else { 1.0 })
+                .sum()
+        };
+        let upper_parts = [Part::Head, Part::UpperTrunk, Part::MiddleTrunk, Part::UpperArm, Part::Forearm, Part::Hand];
+        // 1e-4: renormalising moves each by up to 5e-5.
+        assert!((sum(&upper_parts) - upper).abs() < 1e-4, "{sex:?} {}", sum(&upper_parts));
+        assert!((sum(&[Part::Thigh]) - thighs).abs() < 1e-4);
+        assert!((sum(&[Part::Shank, Part::Foot]) - legs).abs() < 1e-4);
+    }
+}
+
+/// Source: Jensen 1986: head share of boys 0.2376 − 0.0114 · age, at birth, 4 and 8 years.
+#[test]
+fn a_child_has_the_head_of_its_age() {
+    for (stature_m, age) in [(0.50, 0.0), (1.03, 4.0), (1.28, 8.0)] {
+        let child = Person { mass_kg: 10.0, stature_m, sex: Sex::Male };
+        let head = segments(&child).unwrap()[0].mass_kg / 10.0;
+        assert!((head - (0.2376 - 0.0114 * age)).abs() < 1e-12, "{head}");
+    }
+}
