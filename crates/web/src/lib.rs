@@ -1,1 +1,41 @@
-//! Pages over HTTP; the only crate that knows HTML.
+//! Pages over HTTP: the only crate that knows HTML.
+//!
+//! A [`Site`] is a set of finished pages and plots, made from results by hand in [`pages`]; [`serve`]
+//! answers requests for them on loopback. Every figure on a page stands with its unit, and every
+//! page carries the caution of [`layout`]. No request leaves the server that gave the page.
+//!
+//! Not here: formulas, files, the choice of a port.
+
+pub mod assets;
+pub mod layout;
+pub mod pages;
+pub mod plot;
+mod server;
+
+pub use server::{ServeError, serve};
+
+use std::collections::BTreeMap;
+
+/// Finished pages by their path, such as `/design`.
+#[derive(Debug, Clone, Default)]
+pub struct Site {
+    pages: BTreeMap<String, String>,
+}
+
+impl Site {
+    /// Adds a page under its path.
+    pub fn add(&mut self, path: &str, page: maud::Markup) {
+        self.pages.insert(path.to_owned(), page.into_string());
+    }
+
+    /// The page under that path.
+    #[must_use]
+    pub fn page(&self, path: &str) -> Option<&str> {
+        self.pages.get(path).map(String::as_str)
+    }
+
+    /// All paths, in order.
+    pub fn paths(&self) -> impl Iterator<Item = &str> {
+        self.pages.keys().map(String::as_str)
+    }
+}

@@ -1,0 +1,82 @@
+//! How a figure is printed: with as many digits as it deserves, and its unit said by the caller.
+
+/// `value` with `digits` significant digits, without an exponent where it can be avoided.
+#[must_use]
+pub fn significant(value: f64, digits: usize) -> String {
+    if !value.is_finite() {
+        return "–".into();
+    }
+    if value == 0.0 {
+        return "0".into();
+    }
+    let digits = digits.max(1);
+    // Through the exponent form, which rounds before the place of the first digit is fixed: 9.96 with two digits is 10.
+    let exponent_form = format!("{value:.*e}", digits - 1);
+    let magnitude: i32 = exponent_form.split('e').nth(1).and_then(|e| e.parse().ok()).unwrap_or(0);
+    if (-5..15).contains(&magnitude) {
+        let decimals = i32::try_from(digits).unwrap_or(i32::MAX).saturating_sub(1).saturating_sub(magnitude);
+        let rounded: f64 = exponent_form.parse().unwrap_or(value);
+        format!("{rounded:.*}", usize::try_from(decimals).unwrap_or(0))
+    } else {
+        exponent_form
+    }
+}
+
+/// `value` with `decimals` places; a rounded zero carries no sign.
+#[must_use]
+pub fn fixed(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        return "–".into();
+    }
+    let text = format!("{value:.decimals$}");
+    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) { text[1..].to_owned() } else { text }
+}
+
+/// `value` to the place of the second digit of its uncertainty `u` (JCGM 100:2008, 7.2.6).
+#[must_use]
+pub fn with_uncertainty(value: f64, u: f64) -> String {
+    let decimals = decimals_for(u);
+    format!("{} ± {}", fixed(value, decimals), fixed(u, decimals))
+}
+
+/// Decimals that show `u` with two significant digits; between 0 and 9.
+#[must_use]
+pub fn decimals_for(u: f64) -> usize {
+    if !u.is_finite() || u <= 0.0 {
+        return 3;
+    }
+    let text = significant(u, 2);
+    text.split_once('.').map_or(0, |(_, decimals)| decimals.len()).min(9)
+}
+
+/// A value that may be missing.
+#[must_use]
+pub fn optional(value: Option<f64>, print: impl Fn(f64) -> String) -> String {
+    value.map_or_else(|| "–".into(), print)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_follow_the_uncertainty() {
+        assert_eq!(with_uncertainty(71.223_34, 0.0256), "71.223 ± 0.026");
+        assert_eq!(with_uncertainty(1234.6, 99.7), "1235 ± 100");
+        assert_eq!(with_uncertainty(-0.0001, 0.05), "0.000 ± 0.050");
+    }
+
+    #[test]
+    fn rounding_up_a_power_of_ten_keeps_the_digits_asked_for() {
+        assert_eq!(significant(9.96, 2), "10");
+        assert_eq!(significant(0.099_96, 3), "0.100");
+        assert_eq!(significant(1234.0, 2), "1200");
+        assert_eq!(significant(2.5e-9, 2), "2.5e-9");
+    }
+
+    #[test]
+    fn what_is_not_a_number_prints_as_a_dash() {
+        assert_eq!(significant(f64::NAN, 3), "–");
+        assert_eq!(fixed(f64::INFINITY, 3), "–");
+    }
+}

@@ -1,0 +1,92 @@
+// Draws each plot that the page carries as data, in the colours of the style sheet, and again when the theme,
+// the width or the medium changes.
+"use strict";
+(() => {
+  const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+  const faint = (colour) => `color-mix(in srgb, ${colour} 22%, transparent)`;
+
+  // The plot library wants plain colours: let the browser work a mix out.
+  const probe = document.createElement("canvas").getContext("2d", { willReadFrequently: true });
+  const plain = (colour) => {
+    probe.clearRect(0, 0, 1, 1);
+    probe.fillStyle = colour;
+    probe.fillRect(0, 0, 1, 1);
+    const [r, g, b, a] = probe.getImageData(0, 0, 1, 1).data;
+    return `rgba(${r},${g},${b},${(a / 255).toFixed(3)})`;
+  };
+
+  const shapes = { main: "circle", second: "square", third: "diamond", limit: "x-thin", quiet: "circle" };
+  const trace = (series) => {
+    const colour = token(series.ink);
+    const points = series.mark.includes("oints") || series.mark === "points";
+    const lines = ["line", "dashed", "steps", "points-and-line"].includes(series.mark);
+    const out = {
+      type: "scatter",
+      name: series.name,
+      x: series.x,
+      y: series.y,
+      mode: [lines && "lines", points && "markers"].filter(Boolean).join("+"),
+      connectgaps: false,
+      line: {
+        color: colour,
+        width: series.ink === "main" ? 2.2 : 1.6,
+        dash: series.mark === "dashed" ? "dash" : "solid",
+        shape: series.mark === "steps" ? "hv" : "linear",
+      },
+      marker: { color: colour, size: 8, symbol: shapes[series.ink] + (series.mark === "open-points" ? "-open" : ""), line: { width: 1.5, color: colour } },
+    };
+    if (series.half) out.error_y = { type: "data", array: series.half, color: colour, thickness: 1.2, width: 3 };
+    if (series.text) Object.assign(out, { text: series.text, hovertemplate: "%{text}<extra></extra>" });
+    return out;
+  };
+
+  const band = (b) => ({
+    type: "scatter",
+    name: b.name,
+    x: [...b.x, ...b.x.slice().reverse()],
+    y: [...b.high, ...b.low.slice().reverse()],
+    mode: "lines",
+    line: { width: 0 },
+    fill: "toself",
+    fillcolor: plain(faint(token(b.ink))),
+    hoverinfo: "skip",
+  });
+
+  const axis = (title) => ({
+    title: { text: title, standoff: 10 },
+    automargin: true,
+    gridcolor: token("grid"),
+    linecolor: token("line"),
+    zerolinecolor: token("line"),
+    tickcolor: token("line"),
+  });
+
+  const draw = (canvas) => {
+    const plot = JSON.parse(document.getElementById(canvas.dataset.plot).textContent);
+    const xaxis = axis(plot.x_title);
+    if (plot.x_is_time) xaxis.type = "date";
+    const layout = {
+      paper_bgcolor: "rgba(0,0,0,0)",
+      plot_bgcolor: "rgba(0,0,0,0)",
+      font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 13 },
+      margin: { l: 60, r: 12, t: 8, b: 48 },
+      xaxis,
+      yaxis: axis(plot.y_title),
+      legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
+      hovermode: "closest",
+      hoverlabel: { bgcolor: token("sheet"), bordercolor: token("line"), font: { color: token("ink") } },
+    };
+    const config = { displaylogo: false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
+    canvas.querySelector(".waiting")?.remove();
+    return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
+  };
+
+  const drawAll = () => document.querySelectorAll("[data-plot]").forEach(draw);
+  drawAll();
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
+  matchMedia("print").addEventListener("change", () => {
+    drawAll();
+    document.querySelectorAll("[data-plot]").forEach((canvas) => Plotly.Plots.resize(canvas));
+  });
+  document.documentElement.dataset.plots = "drawn";
+})();

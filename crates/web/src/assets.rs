@@ -1,0 +1,41 @@
+//! Style, scripts and the plot library, all served by the binary itself.
+
+use std::sync::LazyLock;
+
+/// The style sheet: one small set of tokens, light, dark and print.
+pub const STYLE: &str = include_str!("../assets/style.css");
+/// Draws the plots that a page carries as data.
+pub const PLOTS_SCRIPT: &str = include_str!("../assets/plots.js");
+/// The mark of the pages.
+pub const ICON: &str = include_str!("../assets/icon.svg");
+
+/// The plot library's source, cut out of the script element its crate hands out.
+#[must_use]
+pub fn plot_library() -> &'static str {
+    static SOURCE: LazyLock<String> = LazyLock::new(|| {
+        let html = plotly::Plot::offline_js_sources();
+        // The first element may be a loader for formulas; the library is by far the longest script.
+        html.split("<script")
+            .filter_map(|part| {
+                let body = &part[part.find('>')? + 1..];
+                Some(&body[..body.find("</script>")?])
+            })
+            .max_by_key(|body| body.len())
+            .unwrap_or_default()
+            .to_owned()
+    });
+    &SOURCE
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_plot_library_is_a_whole_script() {
+        let source = plot_library();
+        assert!(source.len() > 1_000_000, "only {} bytes", source.len());
+        assert!(source.contains("Plotly"), "no library in it");
+        assert!(!source.contains("</script"), "cut in the wrong place");
+    }
+}

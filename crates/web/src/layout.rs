@@ -1,0 +1,131 @@
+//! The frame of every page: head, way between the pages, the caution, the foot.
+
+use maud::{DOCTYPE, Markup, html};
+
+/// Said on every page that shows a weight or a balance.
+pub const CAUTION: &str = "Engineering and research tool. Not for dosing or treatment decisions on its own. \
+    Local codes, the manufacturer of the bed and licensed practice come first.";
+
+/// A page of the site: its path, its short name, and the question it answers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    /// Path, such as `/design`.
+    pub path: &'static str,
+    /// Short name.
+    pub name: &'static str,
+    /// The question that the page answers.
+    pub question: &'static str,
+}
+
+/// The pages, in the order of the job.
+pub const PLACES: [Place; 6] = [
+    Place { path: "/", name: "Overview", question: "Where does the whole job stand?" },
+    Place { path: "/design", name: "Design", question: "Will it carry, stay stiff, be accurate, affordable and liftable?" },
+    Place { path: "/calibration", name: "Calibration", question: "What does a count weigh, how sure are we, which cell is wrong?" },
+    Place { path: "/verification", name: "Verification", question: "Does the deck meet the limits of its class?" },
+    Place { path: "/weight", name: "Weight", question: "What does the patient weigh, and may I believe it?" },
+    Place { path: "/balance", name: "Balance", question: "What fluid was gained or lost, what did the chart miss, what comes next?" },
+];
+
+/// A whole page around `body`.
+#[must_use]
+pub fn page(place: Place, subject: &str, body: &Markup) -> Markup {
+    frame(&format!("{} · {subject}", place.name), Some(place.path), &html! {
+        header.title {
+            h1 { (place.name) }
+            p.question { (place.question) }
+        }
+        (body)
+    })
+}
+
+/// The page for a path that is not there.
+#[must_use]
+pub fn not_found<'a>(path: &str, paths: impl Iterator<Item = &'a str>) -> Markup {
+    frame("Not here", None, &html! {
+        header.title { h1 { "Not here" } }
+        p { "There is no page " code { (path) } ". These are:" }
+        ul { @for path in paths { li { a href=(path) { (path) } } } }
+    })
+}
+
+fn frame(title: &str, here: Option<&str>, main: &Markup) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) " · Bedplate" }
+                link rel="icon" href="/static/icon.svg" type="image/svg+xml";
+                link rel="stylesheet" href="/static/style.css";
+                script src="/static/plot-library.js" defer {}
+                script src="/static/plots.js" defer {}
+            }
+            body {
+                a.skip href="#main" { "To the content" }
+                nav.places aria-label="Pages" {
+                    span.mark { "Bedplate" }
+                    ol {
+                        @for place in PLACES {
+                            li { a href=(place.path) aria-current=[(here == Some(place.path)).then_some("page")] { (place.name) } }
+                        }
+                    }
+                }
+                main #main { (main) }
+                footer { p.caution role="note" { (CAUTION) } }
+            }
+        }
+    }
+}
+
+/// A panel with a heading.
+#[must_use]
+pub fn panel(heading: &str, body: &Markup) -> Markup {
+    html! { section.panel { h2 { (heading) } (body) } }
+}
+
+/// A figure that matters, with its unit and what it says.
+#[must_use]
+pub fn headline(label: &str, value: &str, unit: &str, note: &str) -> Markup {
+    html! {
+        div.headline {
+            p.label { (label) }
+            p.value { (value) @if !unit.is_empty() { span.unit { " " (unit) } } }
+            @if !note.is_empty() { p.note { (note) } }
+        }
+    }
+}
+
+/// Met or not, in words and shape as well as colour.
+#[must_use]
+pub fn verdict(met: bool) -> Markup {
+    if met {
+        html! { span.verdict.met { "✓ met" } }
+    } else {
+        html! { span.verdict.missed { "✗ not met" } }
+    }
+}
+
+/// A table; the first column is the row's heading, numbers stand right.
+#[must_use]
+pub fn table(caption: &str, head: &[&str], rows: &[Vec<Markup>]) -> Markup {
+    html! {
+        div.scroll tabindex="0" role="region" aria-label=(caption) {
+            table {
+                caption { (caption) }
+                thead { tr { @for h in head { th scope="col" { (h) } } } }
+                tbody {
+                    @for row in rows {
+                        tr {
+                            @for (i, cell) in row.iter().enumerate() {
+                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

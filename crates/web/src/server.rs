@@ -1,0 +1,121 @@
+//! Answers requests for a finished site, on loopback.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::extract::{Path, State};
+use axum::http::{HeaderValue, Response, StatusCode, header};
+use axum::routing::get;
+use tokio::net::TcpListener;
+
+use crate::{Site, assets, layout};
+
+/// Why the pages could not be served.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// Pages without accounts and encryption are for this machine alone.
+    #[error("{found} is not a loopback address; pages are served on 127.0.0.1 or [::1] only")]
+    NotLoopback {
+        /// The address asked for.
+        found: SocketAddr,
+    },
+    /// The system refused.
+    #[error("could not serve: {0}")]
+    Io(#[from] std::io::Error),
+}
+
+/// Nothing but this server is asked for anything. Inline style is the plot library's need.
+const CONTENT_POLICY: &str = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
+                              frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
+
+/// Serves `site` on `listener` until `stop` is done.
+///
+/// # Errors
+/// [`ServeError::NotLoopback`] where the listener is bound to another address, [`ServeError::Io`] from the system.
+pub async fn serve(
+    site: Site,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> Result<(), ServeError> {
+    let found = listener.local_addr()?;
+    if !found.ip().is_loopback() {
+        return Err(ServeError::NotLoopback { found });
+    }
+    axum::serve(listener, router(Arc::new(site))).with_graceful_shutdown(stop).await?;
+    Ok(())
+}
+
+fn router(site: Arc<Site>) -> Router {
+    Router::new()
+        .route("/static/style.css", get(|| async { asset("text/css; charset=utf-8", assets::STYLE) }))
+        .route("/static/plots.js", get(|| async { asset("text/javascript; charset=utf-8", assets::PLOTS_SCRIPT) }))
+        .route("/static/plot-library.js", get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }))
+        .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
+        .route("/", get(|State(site): State<Arc<Site>>| async move { page(&site, "/") }))
+        .route("/{*path}", get(|State(site): State<Arc<Site>>, Path(path): Path<String>| async move { page(&site, &format!("/{path}")) }))
+        .with_state(site)
+}
+
+fn page(site: &Site, path: &str) -> Response<Body> {
+    match site.page(path) {
+        Some(html) => answer(StatusCode::OK, "text/html; charset=utf-8", "no-store", html.to_owned()),
+        None => {
+            let html = layout::not_found(path, site.paths()).into_string();
+            answer(StatusCode::NOT_FOUND, "text/html; charset=utf-8", "no-store", html)
+        }
+    }
+}
+
+fn asset(kind: &'static str, text: &'static str) -> Response<Body> {
+    answer(StatusCode::OK, kind, "max-age=3600", text)
+}
+
+fn answer(status: StatusCode, kind: &'static str, cache: &'static str, body: impl Into<Body>) -> Response<Body> {
+    let mut response = Response::new(body.into());
+    *response.status_mut() = status;
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static(cache));
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(CONTENT_POLICY));
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use axum::http::Request;
+    use tower::ServiceExt;
+
+    async fn ask(path: &str) -> Response<Body> {
+        let mut site = Site::default();
+        site.add("/", maud::html! { p { "overview" } });
+        router(Arc::new(site)).oneshot(Request::get(path).body(Body::empty()).unwrap()).await.unwrap()
+    }
+
+    #[tokio::test]
+    async fn a_page_carries_the_strict_policy() {
+        let response = ask("/").await;
+        assert_eq!(response.status(), StatusCode::OK);
+        let policy = response.headers()[header::CONTENT_SECURITY_POLICY].to_str().unwrap();
+        assert!(policy.starts_with("default-src 'self';") && !policy.contains("script-src"), "{policy}");
+    }
+
+    #[tokio::test]
+    async fn an_unknown_path_is_404_and_escaped() {
+        let response = ask("/%3Cscript%3E").await;
+        assert_eq!(response.status(), StatusCode::NOT_FOUND);
+        let body = axum::body::to_bytes(response.into_body(), 1 << 20).await.unwrap();
+        assert!(!String::from_utf8_lossy(&body).contains("<script>"));
+    }
+
+    #[tokio::test]
+    async fn pages_are_refused_off_loopback() {
+        let listener = TcpListener::bind("0.0.0.0:0").await.unwrap();
+        let refused = serve(Site::default(), listener, std::future::ready(())).await.unwrap_err();
+        assert!(matches!(refused, ServeError::NotLoopback { .. }), "{refused}");
+    }
+}

@@ -1,0 +1,55 @@
+#!/usr/bin/env bash
+# Runs all tests on a fresh Debian or Ubuntu machine with Rust: style, documentation, unit, reference, law, end-to-end
+# and browser tests. Installs what they need where it may; a suite that cannot run is named as skipped, and in CI that
+# is a failure.
+set -uo pipefail
+cd "$(dirname "$0")"
+failed=0
+skipped=()
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+
+step() { printf '\n== %s\n' "$1"; }
+
+# try NAME COMMAND...: runs one suite and remembers whether it failed.
+try() {
+  local name=$1
+  shift
+  step "$name"
+  if ! "$@" 2>&1 | tee -a "$log"; then
+    failed=1
+    printf -- '-- %s: FAILED\n' "$name"
+  fi
+}
+
+as_root() {
+  if [ "$(id -u)" = 0 ]; then "$@"; else sudo -n "$@"; fi
+}
+
+# The browser and its driver, for the page tests.
+have_browser() { command -v chromium >/dev/null && command -v chromedriver >/dev/null; }
+if ! have_browser; then
+  step "installing the browser for the page tests"
+  { as_root apt-get update && as_root apt-get install -y --no-install-recommends chromium chromium-driver fonts-noto-core; } >/dev/null 2>&1 ||
+    echo "could not install it"
+fi
+features=()
+if have_browser; then features=(--features bedplate/browser-tests); else skipped+=("pages in a browser (chromium and chromedriver are missing)"); fi
+
+have_component() { cargo "$1" --version >/dev/null 2>&1; }
+if have_component fmt; then try "format" cargo fmt --all --check; else skipped+=("format (rustfmt is missing)"); fi
+if have_component clippy; then
+  try "lints" cargo clippy --workspace --all-targets "${features[@]}" --quiet -- -D warnings
+else
+  skipped+=("lints (clippy is missing)")
+fi
+RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps --quiet
+try "tests" cargo test --workspace "${features[@]}"
+
+step "summary"
+for name in "${skipped[@]}"; do printf 'SKIPPED suite: %s\n' "$name"; done
+if [ "${CI:-}" = true ] && [ ${#skipped[@]} -gt 0 ]; then failed=1; fi
+[ "$failed" = 0 ] && echo "all suites that ran passed" || echo "at least one suite FAILED, see above"
+awk '/^test result:/ { for (i = 1; i <= NF; i++) { if ($i ~ /^passed/) p += $(i-1); if ($i ~ /^failed/) f += $(i-1); if ($i ~ /^ignored/) g += $(i-1) } }
+     END { printf "%d passed, %d failed, %d skipped\n", p, f, g }' "$log"
+exit "$failed"
