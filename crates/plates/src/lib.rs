@@ -1,1 +1,31 @@
 //! Plate bending by finite elements on unilateral springs over a rigid base; newtons and metres only.
+//!
+//! [`solve`] takes a [`Plate`] and its [`LoadCase`]s, chooses a mesh, checks it against a coarser one and hands back a
+//! [`Solution`] a case. [`laminate`] turns layers into the plate's [`Bending`] stiffness and moments back into stresses.
+//!
+//! Axes: x along `size_m[0]`, y along `size_m[1]`, both from one corner; z and the deflection w point down, so that loads
+//! are positive and a spring that is pressed has a positive reaction. Moments are positive when they sag the plate (tension
+//! at its underside).
+//!
+//! How the pieces fit: [`mesh`] holds the grid lines, [`element`] the shape functions and one element's stiffness,
+//! `assembly` and `factor` the sparse matrix and its Cholesky factor, [`panel`] a plate without its springs, ready to
+//! answer any load, `supports` the few unknown reactions, [`solution`] what a caller reads. Nothing here knows of
+//! kilograms, cells, decks or files.
+
+mod assembly;
+pub mod element;
+mod factor;
+mod functional;
+pub mod laminate;
+pub mod load;
+pub mod mesh;
+pub mod panel;
+pub mod plate;
+pub mod solution;
+mod solve;
+mod supports;
+
+pub use load::{Load, LoadCase};
+pub use plate::{Bending, Edge, Edges, Plate, PlateError, Spring};
+pub use solution::{Moments, Solution};
+pub use solve::{Accuracy, solve, solve_on, solve_to};

@@ -1,0 +1,247 @@
+//! A plate without its springs, factored and ready to answer loads.
+//!
+//! A free plate has no stiffness against rigid motion. Its three corners w(0,0), w(Lx,0), w(0,Ly) are therefore pinned
+//! while its flexibility is found. Loads and reactions together are in balance, so the pins carry nothing, and the rigid
+//! motion is put back by the few equations of `supports`. The factor thus depends on the grid and the stiffness D alone:
+//! springs may be moved, softened, made rigid or let go without factoring again, and D scaled as a whole scales the answer.
+//!
+//! Source: the force (flexibility) method of structural analysis for statically indeterminate supports.
+
+use std::sync::Arc;
+
+use crate::assembly::{Pattern, pack};
+use crate::element::{N_DOF, Stiffness, stiffness};
+use crate::factor::{Factor, Symbolic};
+use crate::functional::Functional;
+use crate::load::LoadCase;
+use crate::mesh::Grid;
+use crate::plate::{Bending, Edge, Edges, Plate, PlateError};
+
+/// What all plates of one grid and one kind of edges share: the sparse pattern and the order of elimination.
+#[derive(Debug)]
+pub struct Topology {
+    grid: Grid,
+    edges: Edges,
+    pattern: Pattern,
+    symbolic: Symbolic,
+    pinned: bool,
+}
+
+/// A factored plate without springs.
+#[derive(Debug)]
+pub struct Panel {
+    topology: Arc<Topology>,
+    bending: Bending,
+    foundation_pa_per_m: f64,
+    /// Rigid motions that edges and foundation leave free, each as dof.
+    motions: Vec<Vec<f64>>,
+    factor: Factor,
+}
+
+impl Topology {
+    /// For plates like `plate` (size, edges, with or without foundation) on a grid of `n_elements` along x and y.
+    ///
+    /// # Errors
+    /// When the order of elimination cannot be found for want of memory.
+    pub fn new(plate: &Plate, n_elements: [usize; 2]) -> Result<Self, PlateError> {
+        let grid = Grid::uniform(plate.size_m, n_elements);
+        let mut held = held_by_edges(&grid, &plate.edges);
+        let n_motions = plate.free_motions().len();
+        for corner in pins(&grid, &plate.edges, n_motions) {
+            held[4 * corner] = true;
+        }
+        let pattern = Pattern::new(&connectivity(&grid), N_DOF, &held);
+        let symbolic = Symbolic::new(&pattern)?;
+        Ok(Self { grid, edges: plate.edges, pattern, symbolic, pinned: n_motions > 0 })
+    }
+
+    /// The grid.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// Number of unknowns.
+    #[must_use]
+    pub fn n_unknowns(&self) -> usize {
+        self.pattern.n_unknowns()
+    }
+
+    /// True when `plate` may be solved on this topology.
+    #[must_use]
+    pub fn fits(&self, plate: &Plate) -> bool {
+        let same = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
+        let size_m = self.grid.size_m();
+        same(size_m[0], plate.size_m[0])
+            && same(size_m[1], plate.size_m[1])
+            && self.edges == plate.edges
+            && self.pinned != plate.free_motions().is_empty()
+    }
+}
+
+/// The 16 dof of each element, one element after the other, along x first.
+fn connectivity(grid: &Grid) -> Vec<u32> {
+    let mut all = Vec::with_capacity(N_DOF * grid.n_elements());
+    for ey in 0..grid.y.n_elements() {
+        for ex in 0..grid.x.n_elements() {
+            for node in grid.element_nodes(ex, ey) {
+                all.extend((0..4).map(|kind| (4 * node + kind) as u32));
+            }
+        }
+    }
+    all
+}
+
+/// On a simple edge w and its slope along the edge are held, on a clamped one all four dof.
+///
+/// The twist of a clamped edge is the slope across it, differentiated along it, hence also 0: left free it would cost the
+/// element its order of convergence.
+fn held_by_edges(grid: &Grid, edges: &Edges) -> Vec<bool> {
+    let mut held = vec![false; 4 * grid.n_nodes()];
+    let (nx, ny) = (grid.x.n_elements(), grid.y.n_elements());
+    let mut hold = |edge: Edge, along: usize, nodes: &mut dyn Iterator<Item = usize>| {
+        for node in nodes {
+            for kind in 0..4 {
+                held[4 * node + kind] |= match edge {
+                    Edge::Free => false,
+                    Edge::Simple => kind == 0 || kind == along,
+                    Edge::Clamped => true,
+                };
+            }
+        }
+    };
+    hold(edges.x0, 2, &mut (0..=ny).map(|iy| grid.node(0, iy)));
+    hold(edges.x1, 2, &mut (0..=ny).map(|iy| grid.node(nx, iy)));
+    hold(edges.y0, 1, &mut (0..=nx).map(|ix| grid.node(ix, 0)));
+    hold(edges.y1, 1, &mut (0..=nx).map(|ix| grid.node(ix, ny)));
+    held
+}
+
+/// Corners to pin so that no rigid motion is left.
+fn pins(grid: &Grid, edges: &Edges, n_motions: usize) -> Vec<usize> {
+    let (nx, ny) = (grid.x.n_elements(), grid.y.n_elements());
+    match n_motions {
+        0 => Vec::new(),
+        // A corner off the one hinged edge.
+        1 => vec![if edges.x0 != Edge::Free || edges.y0 != Edge::Free { grid.node(nx, ny) } else { grid.node(0, 0) }],
+        _ => vec![grid.node(0, 0), grid.node(nx, 0), grid.node(0, ny)],
+    }
+}
+
+/// Dof of a + b x + c y.
+fn motion_dof(grid: &Grid, [a, b, c]: [f64; 3]) -> Vec<f64> {
+    (0..grid.n_nodes())
+        .flat_map(|node| {
+            let [x, y] = grid.node_at_m(node);
+            [a + b * x + c * y, b * grid.x.scale_m(), c * grid.y.scale_m(), 0.0]
+        })
+        .collect()
+}
+
+impl Panel {
+    /// Factors the stiffness of `plate` without its springs.
+    ///
+    /// # Errors
+    /// When the stiffness matrix is not positive definite in double precision.
+    pub fn new(topology: Arc<Topology>, plate: &Plate) -> Result<Self, PlateError> {
+        let grid = &topology.grid;
+        let mut values = topology.pattern.zeros();
+        // All elements of a uniform grid are alike.
+        let k = pack(&stiffness(grid.x.side(0), grid.y.side(0), &plate.bending, plate.foundation_pa_per_m));
+        for element in 0..grid.n_elements() {
+            topology.pattern.add(element, &k, &mut values);
+        }
+        let factor = topology.symbolic.factor(&topology.pattern, &values)?;
+        let motions = plate.free_motions().into_iter().map(|motion| motion_dof(grid, motion)).collect();
+        Ok(Self { bending: plate.bending, foundation_pa_per_m: plate.foundation_pa_per_m, motions, factor, topology })
+    }
+
+    /// The shared topology.
+    #[must_use]
+    pub fn topology(&self) -> &Arc<Topology> {
+        &self.topology
+    }
+
+    /// The plate's bending stiffness.
+    #[must_use]
+    pub fn bending(&self) -> &Bending {
+        &self.bending
+    }
+
+    /// The foundation, Pa/m.
+    #[must_use]
+    pub fn foundation_pa_per_m(&self) -> f64 {
+        self.foundation_pa_per_m
+    }
+
+    pub(crate) fn grid(&self) -> &Grid {
+        &self.topology.grid
+    }
+
+    pub(crate) fn motions(&self) -> &[Vec<f64>] {
+        &self.motions
+    }
+
+    /// Load vector of a case over all dof.
+    pub(crate) fn load_vector(&self, case: &LoadCase) -> Vec<f64> {
+        let mut vector = vec![0.0; 4 * self.grid().n_nodes()];
+        for load in &case.loads {
+            Functional::load(self.grid(), load).add_to(1.0, &mut vector);
+        }
+        vector
+    }
+
+    /// Deflections (all dof) of the pinned plate under each load vector.
+    pub(crate) fn deflections(&self, loads: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        let pattern = &self.topology.pattern;
+        let n = pattern.n_unknowns();
+        if n == 0 {
+            return loads.to_vec();
+        }
+        let mut block = vec![0.0; n * loads.len()];
+        for (load, column) in loads.iter().zip(block.chunks_exact_mut(n)) {
+            pattern.gather(load, column);
+        }
+        self.topology.symbolic.solve(&self.factor, &mut block);
+        block.chunks_exact(n).map(|column| pattern.scatter(column)).collect()
+    }
+
+    /// What the foundation and the held edges carry: each the force, N, and its moments about the plate's middle, N·m.
+    ///
+    /// `pressed` is the load less the springs' reactions over all dof. The stiffness times the deflection does no work on a
+    /// rigid motion but for the foundation's part; what is missing at held dof comes from the edges.
+    pub(crate) fn other_reactions(&self, pressed: &[f64], dof: &[f64]) -> [[f64; 3]; 2] {
+        let size_m = self.grid().size_m();
+        let forces = self.forces(dof);
+        let rigid = [[1.0, 0.0, 0.0], [-0.5 * size_m[0], 1.0, 0.0], [-0.5 * size_m[1], 0.0, 1.0]]
+            .map(|motion| motion_dof(self.grid(), motion));
+        let foundation = rigid.each_ref().map(|v| {
+            if self.foundation_pa_per_m > 0.0 { v.iter().zip(&forces).map(|(v, f)| v * f).sum() } else { 0.0 }
+        });
+        let edges = rigid.each_ref().map(|v| {
+            (0..dof.len()).filter(|&i| self.topology.pattern.is_held(i)).map(|i| v[i] * (pressed[i] - forces[i])).sum()
+        });
+        [foundation, edges]
+    }
+
+    /// Forces K w over all dof, held ones too.
+    fn forces(&self, dof: &[f64]) -> Vec<f64> {
+        let grid = self.grid();
+        let k = self.stiffness();
+        let mut forces = vec![0.0; dof.len()];
+        for ey in 0..grid.y.n_elements() {
+            for ex in 0..grid.x.n_elements() {
+                let nodes = grid.element_nodes(ex, ey);
+                let index = |i: usize| 4 * nodes[i / 4] + i % 4;
+                for (i, row) in k.iter().enumerate() {
+                    forces[index(i)] += row.iter().enumerate().map(|(j, kij)| kij * dof[index(j)]).sum::<f64>();
+                }
+            }
+        }
+        forces
+    }
+
+    fn stiffness(&self) -> Stiffness {
+        stiffness(self.grid().x.side(0), self.grid().y.side(0), &self.bending, self.foundation_pa_per_m)
+    }
+}

@@ -1,0 +1,228 @@
+//! What a solved plate tells: deflection, slope and moments anywhere, reactions, extremes, balance and error estimate.
+
+use std::sync::Arc;
+
+use crate::functional::Functional;
+use crate::mesh::Grid;
+use crate::plate::Bending;
+
+/// Bending and twisting moments per width, N·m/m; sagging (tension at the underside) positive.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Moments {
+    /// Of stresses along x.
+    pub x: f64,
+    /// Of stresses along y.
+    pub y: f64,
+    /// Twisting.
+    pub xy: f64,
+}
+
+impl Moments {
+    /// Larger and smaller principal moment, N·m/m.
+    #[must_use]
+    pub fn principal(&self) -> [f64; 2] {
+        let mean = 0.5 * (self.x + self.y);
+        let radius = (0.5 * (self.x - self.y)).hypot(self.xy);
+        [mean + radius, mean - radius]
+    }
+}
+
+/// An extreme deflection and its place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Extreme {
+    /// m, down positive.
+    pub deflection_m: f64,
+    /// Where, m.
+    pub at_m: [f64; 2],
+}
+
+/// What is left over when all forces and moments are added up; 0 but for round-off.
+///
+/// The load's part is taken from the loads' own areas and centres, not from the mesh.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Balance {
+    /// Reactions less loads, N.
+    pub force_newton: f64,
+    /// Their moments Σ F (x − x_centre) about the plate's centre, N·m.
+    pub moment_x_newton_m: f64,
+    /// Their moments Σ F (y − y_centre), N·m.
+    pub moment_y_newton_m: f64,
+    /// Largest force by which a spring's reaction misses its stiffness times its shortening, N.
+    pub spring_law_newton: f64,
+}
+
+/// How far the mesh may be from the exact answer.
+///
+/// Both are the change from a mesh of half as many lines. The error falls at least by 4 with each halving, so that a third
+/// of the change would be expected; the whole is given, as supports between the lines make the fall uneven.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct ErrorEstimate {
+    /// Of the deflection anywhere, as a share of the largest.
+    pub deflection: f64,
+    /// Of a reaction, as a share of the load.
+    pub reaction: f64,
+}
+
+/// A plate's answer to one load case.
+#[derive(Debug, Clone)]
+pub struct Solution {
+    pub(crate) grid: Arc<Grid>,
+    pub(crate) bending: Bending,
+    pub(crate) dof: Vec<f64>,
+    /// Reaction of each spring, N, pressed positive.
+    pub reactions_newton: Vec<f64>,
+    /// Slope (∂w/∂x, ∂w/∂y) of the plate at each spring's place, rad.
+    pub spring_slopes: Vec<[f64; 2]>,
+    /// What held edges carry in all, N.
+    pub edge_reaction_newton: f64,
+    /// What the foundation carries in all, N.
+    pub foundation_reaction_newton: f64,
+    /// The load, N.
+    pub load_newton: f64,
+    /// The largest deflection down.
+    pub max: Extreme,
+    /// The smallest deflection; below 0 where the plate rises.
+    pub min: Extreme,
+    /// What is left over in the balance.
+    pub balance: Balance,
+    /// Discretization error, from a second, coarser mesh; `None` when only one mesh was solved.
+    pub estimate: Option<ErrorEstimate>,
+}
+
+impl Solution {
+    /// The grid that it was solved on.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// Deflection at a point of the plate, m, down positive. A point outside is taken to the nearest edge.
+    #[must_use]
+    pub fn deflection_m(&self, at_m: [f64; 2]) -> f64 {
+        Functional::at(&self.grid, at_m, 0, 0).of(&self.dof)
+    }
+
+    /// Slope (∂w/∂x, ∂w/∂y) at a point, rad.
+    #[must_use]
+    pub fn slope(&self, at_m: [f64; 2]) -> [f64; 2] {
+        [Functional::at(&self.grid, at_m, 1, 0).of(&self.dof), Functional::at(&self.grid, at_m, 0, 1).of(&self.dof)]
+    }
+
+    /// Moments at a point; on a grid line the mean of both sides, as the second derivatives of the cubics jump there.
+    ///
+    /// Under a point load or a point support the exact moment is infinite; what is given there depends on the mesh.
+    #[must_use]
+    pub fn moments(&self, at_m: [f64; 2]) -> Moments {
+        let size_m = self.grid.size_m();
+        // A step far below an element and far above round-off reaches the neighbour across a line.
+        let sides = |axis: usize| -> [f64; 2] {
+            let step = 1e-9 * size_m[axis];
+            [(at_m[axis] - step).max(0.0), (at_m[axis] + step).min(size_m[axis])]
+        };
+        let mut kappa = [0.0; 3];
+        for x in sides(0) {
+            for y in sides(1) {
+                let second = |dx, dy| Functional::at(&self.grid, [x, y], dx, dy).of(&self.dof);
+                kappa[0] -= second(2, 0) / 4.0;
+                kappa[1] -= second(0, 2) / 4.0;
+                kappa[2] -= 2.0 * second(1, 1) / 4.0;
+            }
+        }
+        let d = self.bending.matrix();
+        let m: [f64; 3] = std::array::from_fn(|i| (0..3).map(|j| d[i][j] * kappa[j]).sum());
+        Moments { x: m[0], y: m[1], xy: m[2] }
+    }
+
+    /// Deflections at `nx` × `ny` points (at least 2 each) spread evenly from edge to edge, a row a y, for a heat map, m.
+    #[must_use]
+    pub fn sample_m(&self, nx: usize, ny: usize) -> Vec<Vec<f64>> {
+        let place = |i: usize, n: usize, length: f64| length * i as f64 / (n.max(2) - 1) as f64;
+        let [lx, ly] = self.grid.size_m();
+        (0..ny.max(2))
+            .map(|j| (0..nx.max(2)).map(|i| self.deflection_m([place(i, nx, lx), place(j, ny, ly)])).collect())
+            .collect()
+    }
+
+    /// Moments at every node and every element's middle, with their places: the points to look for the worst stress at.
+    pub fn moment_samples(&self) -> impl Iterator<Item = ([f64; 2], Moments)> {
+        let nodes = (0..self.grid.n_nodes()).map(|node| self.grid.node_at_m(node));
+        let middle = |lines: &[f64], i: usize| 0.5 * (lines[i] + lines[i + 1]);
+        let (nx, ny) = (self.grid.x.n_elements(), self.grid.y.n_elements());
+        let middles =
+            (0..nx * ny).map(move |e| [middle(self.grid.x.lines_m(), e % nx), middle(self.grid.y.lines_m(), e / nx)]);
+        nodes.chain(middles).map(|at_m| (at_m, self.moments(at_m)))
+    }
+
+    /// The largest principal moment by size among [`Self::moment_samples`], N·m/m, and its place, m.
+    #[must_use]
+    pub fn worst_moment(&self) -> (f64, [f64; 2]) {
+        self.moment_samples().flat_map(|(at_m, m)| m.principal().map(|p| (p, at_m))).fold(
+            (0.0, [0.0; 2]),
+            |worst: (f64, _), next| {
+                if next.0.abs() > worst.0.abs() { next } else { worst }
+            },
+        )
+    }
+}
+
+/// Points a side at which an element is sampled before an extreme is polished.
+const SAMPLES: usize = 4;
+
+/// Largest (`sign` = 1) or smallest (−1) deflection of a field: sampled in each element, then polished by Newton's method.
+pub(crate) fn extreme(grid: &Grid, dof: &[f64], sign: f64) -> Extreme {
+    let value = |at_m: [f64; 2]| sign * Functional::at(grid, at_m, 0, 0).of(dof);
+    let points = |axis: &crate::mesh::Axis| -> Vec<f64> {
+        let lines = axis.lines_m();
+        lines
+            .windows(2)
+            .flat_map(|w| {
+                let (from, to) = (w[0], w[1]);
+                (0..SAMPLES).map(move |i| from + (to - from) * i as f64 / SAMPLES as f64)
+            })
+            .chain([axis.length_m()])
+            .collect()
+    };
+    let (xs, ys) = (points(&grid.x), points(&grid.y));
+    let mut best = (f64::NEG_INFINITY, [0.0; 2]);
+    for &y in &ys {
+        for &x in &xs {
+            let w = value([x, y]);
+            if w > best.0 {
+                best = (w, [x, y]);
+            }
+        }
+    }
+    let (deflection, at_m) = polish(grid, dof, sign, best);
+    Extreme { deflection_m: sign * deflection, at_m }
+}
+
+/// Newton's steps towards a zero slope, kept within the plate and only as long as they gain.
+fn polish(grid: &Grid, dof: &[f64], sign: f64, start: (f64, [f64; 2])) -> (f64, [f64; 2]) {
+    let size_m = grid.size_m();
+    let read = |at_m, dx, dy| sign * Functional::at(grid, at_m, dx, dy).of(dof);
+    let mut best = start;
+    for _ in 0..4 {
+        let at_m = best.1;
+        let (gx, gy) = (read(at_m, 1, 0), read(at_m, 0, 1));
+        let (hxx, hxy, hyy) = (read(at_m, 2, 0), read(at_m, 1, 1), read(at_m, 0, 2));
+        // At an edge the maximum may lean outwards: then only the other direction is free to move.
+        let outward = |i: usize, g: f64| (at_m[i] <= 0.0 && g < 0.0) || (at_m[i] >= size_m[i] && g > 0.0);
+        let step = match (outward(0, gx), outward(1, gy)) {
+            (true, true) => break,
+            (true, false) if hyy < 0.0 => [0.0, -gy / hyy],
+            (false, true) if hxx < 0.0 => [-gx / hxx, 0.0],
+            (false, false) if hxx < 0.0 && hxx * hyy > hxy * hxy => {
+                let det = hxx * hyy - hxy * hxy;
+                [(hxy * gy - hyy * gx) / det, (hxy * gx - hxx * gy) / det]
+            }
+            _ => break,
+        };
+        let next: [f64; 2] = std::array::from_fn(|i| (at_m[i] + step[i]).clamp(0.0, size_m[i]));
+        let w = read(next, 0, 0);
+        if w <= best.0 {
+            break;
+        }
+        best = (w, next);
+    }
+    best
+}
