@@ -2,7 +2,11 @@
 
 #[path = "reference/air.rs"]
 mod air;
+#[path = "reference/chain.rs"]
+mod chain;
 #[path = "reference/gravity.rs"]
 mod gravity;
 #[path = "reference/oiml.rs"]
 mod oiml;
+#[path = "reference/stack.rs"]
+mod stack;
