@@ -1,6 +1,13 @@
 //! `calibration.json`: what a count weighs, how sure we are, and what was found wrong.
 
+use std::collections::HashSet;
+
 use serde::{Deserialize, Serialize};
+
+use crate::deck::Deck;
+use crate::limits::{Limits, quoted};
+use crate::toml_reader::without_bom;
+use crate::{Problem, Problems};
 
 /// A calibration of one deck.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -126,4 +133,141 @@ pub struct Residual {
     pub load_kg: f64,
     /// Fitted less stated load, g.
     pub residual_g: f64,
+}
+
+/// Reads a calibration.
+///
+/// # Errors
+/// Text that is not JSON, a field that is missing or of a wrong kind (the first of them), and everything that
+/// contradicts itself: a cell twice, a covariance that does not fit its parameters.
+pub fn read(file: &str, text: &str) -> Result<Calibration, Problems> {
+    let text = without_bom(text);
+    let mut json = serde_json::Deserializer::from_str(text);
+    let calibration: Calibration = serde_path_to_error::deserialize(&mut json)
+        .map_err(|e| json_problem(file, text, &e.path().to_string(), e.inner()))?;
+    json.end().map_err(|e| json_problem(file, text, ".", &e))?;
+    let problems = check(file, &calibration);
+    if problems.is_empty() { Ok(calibration) } else { Err(Problems(problems)) }
+}
+
+fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error) -> Problem {
+    let message = error.to_string();
+    let reason = message.rsplit_once(" at line ").map_or(message.as_str(), |(reason, _)| reason);
+    let (found, expected) = match reason.split_once(", expected ") {
+        Some((found, expected)) => (found.to_owned(), expected.to_owned()),
+        None if reason.starts_with("missing field") => ("an object that is not whole".to_owned(), reason.to_owned()),
+        None => (format!("text that cannot be read ({reason})"), "JSON as `calibrate` writes it".to_owned()),
+    };
+    let mut problem = Problem::new(file, found, expected);
+    if path != "." && !path.is_empty() {
+        problem = problem.key(path);
+    }
+    if error.line() == 0 {
+        return problem;
+    }
+    let line = text.lines().nth(error.line() - 1).unwrap_or_default();
+    // The library counts columns in bytes.
+    let before = line.bytes().take(error.column().saturating_sub(1)).filter(|b| b & 0xc0 != 0x80).count();
+    problem.line(error.line(), line).column(Some(before + 1))
+}
+
+/// What a calibration says that cannot be so.
+fn check(file: &str, calibration: &Calibration) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    let mut note = |key: String, found: String, expected: &str| {
+        problems.push(Problem::new(file, found, expected).key(key));
+    };
+    let gravity = Limits::between(9.75, 9.85);
+    if !gravity.allow(calibration.gravity_m_s2) {
+        note(
+            "gravity_m_s2".to_owned(),
+            calibration.gravity_m_s2.to_string(),
+            "gravity on the ground, 9.75 to 9.85 m/s²",
+        );
+    }
+    if calibration.made_at.parse::<jiff::Timestamp>().is_err() {
+        note(
+            "made_at".to_owned(),
+            quoted(&calibration.made_at),
+            "a time as RFC 3339 with its zone, such as 2031-03-04T08:00:00Z",
+        );
+    }
+    if calibration.cells.is_empty() {
+        note("cells".to_owned(), "no cell".to_owned(), "at least one");
+    }
+    let mut names = HashSet::new();
+    for (i, cell) in calibration.cells.iter().enumerate() {
+        if !names.insert(cell.name.as_str()) {
+            note(format!("cells[{i}].name"), quoted(&cell.name), "each cell once");
+        }
+        let determined = cell.zero_counts.is_some() && cell.kg_per_count.is_some();
+        if !determined && cell.status != CellStatus::NotDetermined {
+            note(
+                format!("cells[{i}]"),
+                "no zero or no kilograms a count".to_owned(),
+                "both, or the status `not-determined`",
+            );
+        }
+        for (key, u) in [("u_zero_counts", cell.u_zero_counts), ("u_kg_per_count", cell.u_kg_per_count)] {
+            if let Some(u) = u.filter(|u| *u < 0.0) {
+                note(format!("cells[{i}].{key}"), u.to_string(), "an uncertainty of at least 0");
+            }
+        }
+    }
+    for (i, load) in calibration.loads.iter().enumerate().filter(|(_, l)| l.u_kg < 0.0) {
+        note(format!("loads[{i}].u_kg"), load.u_kg.to_string(), "an uncertainty of at least 0");
+    }
+    let Covariance { parameters, matrix } = &calibration.covariance;
+    let n = parameters.len();
+    if matrix.len() != n {
+        note(
+            "covariance.matrix".to_owned(),
+            format!("{} rows", matrix.len()),
+            &format!("one for each of the {n} parameters"),
+        );
+    }
+    for (i, row) in matrix.iter().enumerate().filter(|(_, row)| row.len() != n) {
+        note(
+            format!("covariance.matrix[{i}]"),
+            format!("{} numbers", row.len()),
+            &format!("one for each of the {n} parameters"),
+        );
+    }
+    problems
+}
+
+/// Whether a calibration is one of this deck: the same cells, whatever their order.
+///
+/// # Errors
+/// Names the cells that one has and the other has not.
+pub fn check_matches(calibration: &Calibration, file: &str, deck: &Deck) -> Result<(), Problems> {
+    let calibrated: Vec<&str> = calibration.cells.iter().map(|c| c.name.as_str()).collect();
+    let wanted: Vec<&str> = deck.cells().map(|(_, c)| c.name.as_str()).collect();
+    let lacking: Vec<&str> = wanted.iter().filter(|n| !calibrated.contains(n)).copied().collect();
+    let foreign: Vec<&str> = calibrated.iter().filter(|n| !wanted.contains(n)).copied().collect();
+    if lacking.is_empty() && foreign.is_empty() {
+        return Ok(());
+    }
+    let list = |names: &[&str]| names.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
+    let mut found = format!("a calibration of the deck {}", quoted(&calibration.deck));
+    if !lacking.is_empty() {
+        found += &format!(" without the cells {}", list(&lacking));
+    }
+    if !foreign.is_empty() {
+        let with = if lacking.is_empty() { "with" } else { "but with" };
+        found += &format!(" {with} the cells {}", list(&foreign));
+    }
+    let expected = format!("a calibration of the deck {}, with its cells and no others", quoted(&deck.name));
+    Err(Problem::new(file, found, expected).key("cells").into())
+}
+
+/// The calibration as text; [`read`] gives an equal one back.
+///
+/// Numbers must be finite: JSON knows no others, and they would be written as `null`.
+#[must_use]
+pub fn write(calibration: &Calibration) -> String {
+    // Plain data with texts for keys: there is nothing in it that JSON could refuse.
+    let mut text = serde_json::to_string_pretty(calibration).unwrap_or_default();
+    text.push('\n');
+    text
 }

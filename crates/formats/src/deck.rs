@@ -1,4 +1,14 @@
 //! `deck.toml`: a deck, the bed it lies on, and what it is asked to do.
+//!
+//! Keys that the contract does not know are errors, so that no slip of the pen changes a deck
+//! without a word; keys of one's own begin with `x_` or are named `note`, in any table.
+
+mod plate;
+pub(crate) mod read;
+mod write;
+
+pub use read::{read, read_with_warnings};
+pub use write::write;
 
 /// A whole deck file, validated: names resolve, numbers are finite and in range, cells and patches lie on their plates.
 #[derive(Debug, Clone, PartialEq)]
@@ -306,10 +316,7 @@ pub enum Sex {
 impl Deck {
     /// All cells in the order of the file, with the index of their plate.
     pub fn cells(&self) -> impl Iterator<Item = (usize, &Cell)> {
-        self.plates
-            .iter()
-            .enumerate()
-            .flat_map(|(p, plate)| plate.cells.iter().map(move |c| (p, c)))
+        self.plates.iter().enumerate().flat_map(|(p, plate)| plate.cells.iter().map(move |c| (p, c)))
     }
 
     /// The plate of that name.

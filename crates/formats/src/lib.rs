@@ -21,13 +21,21 @@
 pub mod actions;
 pub mod calibration;
 pub mod chart;
+mod csv_writer;
 pub mod deck;
+mod limits;
+pub mod materials;
 pub mod pairs;
 pub mod patient;
+mod placement;
 pub mod problem;
 pub mod recording;
 pub mod run;
+mod table;
 pub mod tests;
+mod toml_reader;
+mod toml_writer;
 pub mod weights;
+mod words;
 
 pub use problem::{Problem, Problems};
