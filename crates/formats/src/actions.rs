@@ -1,4 +1,10 @@
 //! `actions.csv`: what people did at the bed.
+//!
+//! Only `add` and `remove` have a meaning for `kg`; with another action it is handed on as it stands.
+
+use crate::limits::Limits;
+use crate::table::Table;
+use crate::{Problems, csv_writer, words};
 
 /// One action.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,4 +38,60 @@ pub enum ActionKind {
     Hold,
     /// Care ends: what the load did in between is judged now.
     Release,
+}
+
+const WORDS: &words::Words<ActionKind> = &[
+    ("tare", ActionKind::Tare),
+    ("patient_on", ActionKind::PatientOn),
+    ("patient_off", ActionKind::PatientOff),
+    ("add", ActionKind::Add),
+    ("remove", ActionKind::Remove),
+    ("hold", ActionKind::Hold),
+    ("release", ActionKind::Release),
+];
+
+impl ActionKind {
+    /// The word of the file.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        words::word(WORDS, &self)
+    }
+}
+
+/// Reads actions, in the order of time. Several may bear the same time.
+///
+/// # Errors
+/// Missing columns, words that are no action, a time that runs backwards, a mass that is none.
+pub fn read(file: &str, text: &str) -> Result<Vec<Action>, Problems> {
+    let mut table = Table::open(file, text.as_bytes())?;
+    let [t_s, action] = table.required(["t_s", "action"])?;
+    let (kg, note) = (table.optional("kg"), table.optional("note"));
+    let mut actions = Vec::new();
+    let mut last = None;
+    while table.next_row()? {
+        let time = table.number(t_s, &Limits::ANY);
+        table.forward(t_s, time, &mut last, false);
+        let kind = table.word(action, WORDS);
+        let kg = table.number_opt(kg, &Limits::NOT_NEGATIVE);
+        let Some(kind) = kind else { continue };
+        let note = table.text(note).to_owned();
+        actions.push(Action { line: table.line(), t_s: time, kind, kg, note });
+    }
+    table.check()?;
+    Ok(actions)
+}
+
+/// The actions as text; [`read`] gives them back.
+#[must_use]
+pub fn write(actions: &[Action]) -> String {
+    let mut out = csv_writer::Rows::new();
+    out.row(["t_s", "action", "kg", "note"]);
+    for action in actions {
+        out.number(action.t_s);
+        out.field(action.kind.word());
+        out.number_opt(action.kg);
+        out.field(&action.note);
+        out.end_row();
+    }
+    out.finish()
 }

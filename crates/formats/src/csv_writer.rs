@@ -40,6 +40,11 @@ impl Line {
     }
 
     pub(crate) fn number(&mut self, value: f64) {
+        self.value(&value);
+    }
+
+    /// A value whose text needs no quotation marks.
+    pub(crate) fn value(&mut self, value: &impl std::fmt::Display) {
         self.next_field();
         // Writing to a `String` cannot fail.
         let _ = write!(self.text, "{value}");

@@ -25,11 +25,6 @@ impl Limits {
         Self { low, above: false, high, because: None }
     }
 
-    /// Above 0, up to and with `high`.
-    pub(crate) const fn positive_to(high: f64) -> Self {
-        Self { low: 0.0, above: true, high, because: None }
-    }
-
     /// Adds the reason, shown in brackets behind the interval.
     pub(crate) const fn because(self, reason: &'static str) -> Self {
         Self { because: Some(reason), ..self }
@@ -68,7 +63,7 @@ pub(crate) fn parse(text: &str, limits: &Limits) -> Result<f64, Misfit> {
     let text = text.trim();
     match text.parse::<f64>() {
         Ok(value) if limits.allow(value) => Ok(value),
-        Ok(value) if value.is_finite() => Err(Misfit { found: format!("{text}"), expected: limits.to_string() }),
+        Ok(value) if value.is_finite() => Err(Misfit { found: text.to_owned(), expected: limits.to_string() }),
         Ok(_) => Err(Misfit { found: format!("`{text}`"), expected: format!("{limits} that is finite") }),
         Err(_) => Err(Misfit { found: quoted(text), expected: expectation(text, limits) }),
     }

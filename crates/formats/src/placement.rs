@@ -17,12 +17,8 @@ pub(crate) struct Columns {
 
 /// The place, or `None` where the row names no plate or a wrong place, which is noted.
 pub(crate) fn read<R: BufRead>(table: &mut Table<R>, columns: &Columns, deck: &Deck) -> Option<Placement> {
-    let name = table.text_opt(columns.plate)?;
-    let Some(plate) = deck.plate(&name) else {
-        let plates = deck.plates.iter().map(|p| p.name.as_str());
-        table.problem(columns.plate, quoted(&name), format!("a plate of the deck: {}", words::one_of(&name, plates)));
-        return None;
-    };
+    let name = plate_name(table, columns.plate, deck)?;
+    let plate = deck.plate(&name)?;
     let [x_mm, y_mm] = [(columns.x_mm, plate.size_mm[0]), (columns.y_mm, plate.size_mm[1])].map(|(column, size)| {
         let value = coordinate(table, column)?;
         if value < 0.0 || value > size {
@@ -33,6 +29,17 @@ pub(crate) fn read<R: BufRead>(table: &mut Table<R>, columns: &Columns, deck: &D
         Some(value)
     });
     Some(Placement { plate: name, x_mm: x_mm?, y_mm: y_mm? })
+}
+
+/// The plate that a row names, or `None` where it names none or one that the deck does not have, which is noted.
+pub(crate) fn plate_name<R: BufRead>(table: &mut Table<R>, column: Option<usize>, deck: &Deck) -> Option<String> {
+    let name = table.text_opt(column)?;
+    if deck.plate(&name).is_none() {
+        let plates = deck.plates.iter().map(|p| p.name.as_str());
+        table.problem(column, quoted(&name), format!("a plate of the deck: {}", words::one_of(&name, plates)));
+        return None;
+    }
+    Some(name)
 }
 
 /// A coordinate, which a row that names a plate must have.

@@ -10,6 +10,8 @@
 use std::io::BufRead;
 use std::ops::Range;
 
+use jiff::Timestamp;
+
 use crate::deck::Deck;
 use crate::limits::{self, Limits, quoted};
 use crate::words::{self, Words};
@@ -147,11 +149,6 @@ impl<R: BufRead> Table<R> {
 
     pub(crate) fn header_problem(&self, found: impl Into<String>, expected: impl Into<String>) -> Problem {
         Problem::new(&self.file, found, expected).line(self.row.line, &self.row.raw)
-    }
-
-    /// Name of the file, as given.
-    pub(crate) fn file(&self) -> &str {
-        &self.file
     }
 
     /// Names of all columns, in the order of the file.
@@ -363,6 +360,21 @@ impl<R: BufRead> Table<R> {
             self.problem(Some(column), found, expected);
         }
         meaning
+    }
+
+    /// A required time, RFC 3339 with its zone.
+    pub(crate) fn time(&mut self, column: usize) -> Option<Timestamp> {
+        let text = self.row.field(column);
+        let time = text.parse::<Timestamp>().ok();
+        if time.is_none() {
+            let expected = match text.parse::<jiff::civil::DateTime>() {
+                Ok(local) => format!("the time with its zone as well, such as `{local}Z` or `{local}+01:00`"),
+                Err(_) => "a time as RFC 3339, such as `2031-03-04T08:30:00Z`".to_owned(),
+            };
+            let found = quoted(text);
+            self.problem(Some(column), found, expected);
+        }
+        time
     }
 
     /// What was noted and not yet given out.

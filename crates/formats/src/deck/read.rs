@@ -282,9 +282,9 @@ fn read_patch(t: Table<'_>, plates: &[Plate]) -> Patch {
 }
 
 fn read_patient(t: Table<'_>, sections: &[Section]) -> PatientLoad {
-    let names = || sections.iter().map(|s| s.name.as_str());
+    let names = sections.iter().map(|s| s.name.as_str());
     let angles_deg = t.table_opt("angles_deg").map(|angles| {
-        let values = angles.named_numbers(names(), "the section", Limits::between(-90.0, 90.0));
+        let values = angles.named_numbers(&names, "the section", Limits::between(-90.0, 90.0));
         for (name, angle) in &values {
             if let Some(section) = sections.iter().find(|s| s.name == *name) {
                 let [low, high] = section.angle_deg;
