@@ -155,7 +155,9 @@ fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error) -
     let reason = message.rsplit_once(" at line ").map_or(message.as_str(), |(reason, _)| reason);
     let (found, expected) = match reason.split_once(", expected ") {
         Some((found, expected)) => (found.to_owned(), expected.to_owned()),
-        None if reason.starts_with("missing field") => ("an object that is not whole".to_owned(), reason.to_owned()),
+        None if reason.starts_with("missing field ") => {
+            (reason.replacen("missing field", "an object without", 1), "this field as well".to_owned())
+        }
         None => (format!("text that cannot be read ({reason})"), "JSON as `calibrate` writes it".to_owned()),
     };
     let mut problem = Problem::new(file, found, expected);
@@ -219,19 +221,12 @@ fn check(file: &str, calibration: &Calibration) -> Vec<Problem> {
     }
     let Covariance { parameters, matrix } = &calibration.covariance;
     let n = parameters.len();
+    let expected = format!("length {n}, the number of parameters");
     if matrix.len() != n {
-        note(
-            "covariance.matrix".to_owned(),
-            format!("{} rows", matrix.len()),
-            &format!("one for each of the {n} parameters"),
-        );
+        note("covariance.matrix".to_owned(), format!("a matrix of length {}", matrix.len()), &expected);
     }
     for (i, row) in matrix.iter().enumerate().filter(|(_, row)| row.len() != n) {
-        note(
-            format!("covariance.matrix[{i}]"),
-            format!("{} numbers", row.len()),
-            &format!("one for each of the {n} parameters"),
-        );
+        note(format!("covariance.matrix[{i}]"), format!("a row of length {}", row.len()), &expected);
     }
     problems
 }

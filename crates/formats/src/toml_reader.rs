@@ -289,6 +289,7 @@ impl<'d> Table<'d> {
         let [low, high] = self.pair(key, limits);
         if low > high {
             self.problem(key, format!("[{low}, {high}]"), format!("the lower value first: `[{high}, {low}]`"));
+            return [f64::NAN; 2];
         }
         [low, high]
     }
