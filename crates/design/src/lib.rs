@@ -1,1 +1,76 @@
 //! Stage design: stiffness, load path, error budget, bill and requirements of a deck.
+//!
+//! [`check`] answers for a deck file, before any material is cut: how far does each plate bend and where, what does each
+//! cell carry, does the plate touch its base, how strained are its layers, what does the deck weigh and cost, and how
+//! uncertain will a weight be. It judges the limits that the deck file sets and warns of what it finds besides.
+//!
+//! The plate's own weight, its cells and base are tare: they are left out of the load, and the base and cables are not in
+//! the file, so that mass and price are those of plates, ribs, cells and converter channels alone.
+//!
+//! How the pieces fit: [`bending`] asks `plates` about every load case, [`budget`] follows each source of error to grams,
+//! [`bill`] counts mass and price, `judge` sets them against the limits, [`report`] holds what comes out.
+
+pub mod bending;
+pub mod bill;
+pub mod budget;
+mod judge;
+pub mod report;
+mod warnings;
+
+use formats::deck::Deck;
+
+pub use budget::Assumptions;
+pub use report::CheckReport;
+
+/// Why a deck cannot be checked.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DesignError {
+    /// The deck cannot be turned into physics.
+    #[error(transparent)]
+    Deck(#[from] deck::DeckError),
+    /// The deck has no plates.
+    #[error("the deck has no plates, expected at least one")]
+    NoPlates,
+}
+
+/// Checks a deck with the usual [`Assumptions`].
+///
+/// # Errors
+/// A deck that cannot be computed: unknown names, cells on one line, a load case that cannot be laid.
+pub fn check(deck: &Deck) -> Result<CheckReport, DesignError> {
+    check_with(deck, &Assumptions::default())
+}
+
+/// Checks a deck with stated assumptions about its use.
+///
+/// # Errors
+/// As [`check`].
+pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport, DesignError> {
+    if deck.plates.is_empty() {
+        return Err(DesignError::NoPlates);
+    }
+    let bent = bending::bend(deck)?;
+    let bill = bill::bill(deck)?;
+    let budget = budget::budget(deck, &bent.usual, assumptions)?;
+    let plates: Vec<report::PlateReport> = bent
+        .plates
+        .into_iter()
+        .zip(&bill.plate_masses_kg)
+        .map(|(plate, &mass_kg)| report::PlateReport { mass_kg, ..plate })
+        .collect();
+    let expanded_u_g = budget.expanded_u_g();
+    let warnings = warnings::warnings(deck, &plates, &bent.notes, &bill);
+    let mut report = CheckReport {
+        plates,
+        budget: budget.rows(),
+        expanded_u_g,
+        mass_kg: bill.mass_kg,
+        cost: bill.cost,
+        bill: bill.rows,
+        requirements: Vec::new(),
+        warnings,
+    };
+    report.requirements = judge::requirements(deck, &report);
+    Ok(report)
+}

@@ -1,0 +1,65 @@
+//! Mass and price: what a deck takes to build.
+
+use deck::chain::cell_type;
+use deck::stack::pieces;
+use formats::deck::Deck;
+
+use crate::DesignError;
+use crate::report::BillRow;
+
+/// The bill of a deck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bill {
+    /// One row for each kind of thing: sheets and ribs of one description, cells of one type, channels.
+    pub rows: Vec<BillRow>,
+    /// Mass of each plate, kg.
+    pub plate_masses_kg: Vec<f64>,
+    /// Mass of all plates, kg.
+    pub mass_kg: f64,
+    /// Price of everything that has one.
+    pub cost: f64,
+}
+
+/// Counts the deck.
+///
+/// # Errors
+/// Unknown material or cell type.
+pub fn bill(deck: &Deck) -> Result<Bill, DesignError> {
+    let mut rows: Vec<BillRow> = Vec::new();
+    let mut plate_masses_kg = Vec::with_capacity(deck.plates.len());
+    for plate in &deck.plates {
+        let parts = pieces(deck, plate)?;
+        plate_masses_kg.push(parts.iter().map(|p| p.mass_kg).sum());
+        for part in parts {
+            add(&mut rows, part.item, Some(part.mass_kg), part.cost);
+        }
+    }
+    for (_, cell) in deck.cells() {
+        let cell_type = cell_type(deck, cell)?;
+        add(&mut rows, format!("cell {}", cell_type.name), None, Some(cell_type.cost));
+    }
+    for _ in deck.cells() {
+        add(&mut rows, "converter channel".to_owned(), None, Some(deck.converter.cost_per_channel));
+    }
+    Ok(Bill {
+        mass_kg: plate_masses_kg.iter().sum(),
+        cost: rows.iter().filter_map(|r| r.cost).sum(),
+        rows,
+        plate_masses_kg,
+    })
+}
+
+/// Adds one piece to the row of its description.
+fn add(rows: &mut Vec<BillRow>, item: String, mass_kg: Option<f64>, cost: Option<f64>) {
+    let sum = |old: Option<f64>, new: Option<f64>| match (old, new) {
+        (Some(a), Some(b)) => Some(a + b),
+        (a, b) => a.or(b),
+    };
+    if let Some(row) = rows.iter_mut().find(|r| r.item == item) {
+        row.quantity += 1;
+        row.mass_kg = sum(row.mass_kg, mass_kg);
+        row.cost = sum(row.cost, cost);
+    } else {
+        rows.push(BillRow { item, quantity: 1, mass_kg, cost });
+    }
+}

@@ -1,0 +1,67 @@
+//! The error budget of a weight: each source followed to grams at a row of loads.
+//!
+//! A weight errs by a sum of terms, each a coefficient times one or two standardised random factors (a cell's creep; a
+//! cell's temperature coefficient times a change of temperature). [`chain`] writes the terms of a deck down, [`model`] adds
+//! them up: the variance of a product of two independent factors of zero mean is the product of their variances, so that
+//! the sum is exact and not cut after first order (JCGM 100:2008, 5.1.2, note).
+//!
+//! What the indication is rounded to for display is not part of it; the weights that the deck hands on are not rounded.
+
+pub mod assumptions;
+pub mod chain;
+pub mod model;
+
+use deck::DeckError;
+use formats::deck::Deck;
+
+pub use assumptions::Assumptions;
+pub use model::{Factor, Model, Source, Term};
+
+use crate::bending::Usual;
+use crate::report::{BudgetRow, ByLoad};
+
+/// Coverage factor of all expanded uncertainties.
+pub const COVERAGE_K: f64 = 2.0;
+/// Shares of max at which the budget stands.
+const LOAD_SHARES: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
+
+/// The budget of a weight at a row of loads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Budget {
+    /// Loads, kg, with the model of the error at each.
+    pub models: Vec<(f64, Model)>,
+}
+
+/// The budget of a deck for its usual load, lying flat, from nothing to max.
+///
+/// # Errors
+/// Unknown cell type.
+pub fn budget(deck: &Deck, usual: &Usual, assumptions: &Assumptions) -> Result<Budget, DeckError> {
+    let models = LOAD_SHARES
+        .iter()
+        .map(|share| {
+            let load_kg = share * deck.max_kg;
+            Ok((load_kg, chain::model(deck, usual, assumptions, load_kg)?))
+        })
+        .collect::<Result<Vec<_>, DeckError>>()?;
+    Ok(Budget { models })
+}
+
+impl Budget {
+    /// Standard uncertainty by source and load.
+    pub fn rows(&self) -> Vec<BudgetRow> {
+        Source::ALL
+            .iter()
+            .map(|&source| BudgetRow {
+                source: source.name(),
+                kind: source.kind(),
+                u_g: ByLoad(self.models.iter().map(|(kg, model)| (*kg, model.u_of_g(source))).collect()),
+            })
+            .collect()
+    }
+
+    /// Expanded uncertainty, k = 2, by load, g.
+    pub fn expanded_u_g(&self) -> ByLoad {
+        ByLoad(self.models.iter().map(|(kg, model)| (*kg, COVERAGE_K * model.u_g())).collect())
+    }
+}

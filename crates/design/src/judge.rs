@@ -1,0 +1,41 @@
+//! Findings against limits: those of the deck file, and two that hold for every deck.
+
+use formats::deck::Deck;
+
+use crate::report::{CaseReport, CheckReport, Requirement};
+
+/// The limits of the deck's target, then that no cell bears more than it is rated for and no layer more than its strength.
+pub(crate) fn requirements(deck: &Deck, report: &CheckReport) -> Vec<Requirement> {
+    let target = &deck.target;
+    let cases = || report.plates.iter().flat_map(|p| &p.cases);
+    let largest = |value: fn(&CaseReport) -> f64| cases().map(value).fold(0.0, f64::max);
+    let plate_mass_kg = report.plates.iter().map(|p| p.mass_kg).fold(0.0, f64::max);
+    let targets = [
+        ("deflection_mm", largest(|c| c.max_deflection_mm), target.deflection_mm),
+        ("expanded_u_g", report.expanded_u_g.largest(), target.expanded_u_g),
+        ("mass_kg", report.mass_kg, target.mass_kg),
+        ("cost", report.cost, target.cost),
+        ("plate_mass_kg", plate_mass_kg, target.plate_mass_kg),
+    ];
+    let mut requirements: Vec<Requirement> = targets
+        .into_iter()
+        .filter_map(|(name, value, limit)| {
+            let limit = limit?;
+            Some(Requirement { name: name.to_owned(), value, limit, met: value <= limit })
+        })
+        .collect();
+    if deck.load_cases.is_empty() {
+        return requirements;
+    }
+    let cell_pct = cases().flat_map(|c| &c.cells).map(|c| c.load_pct_of_capacity).fold(0.0, f64::max);
+    requirements.push(Requirement {
+        name: "cell_load_pct_of_capacity".to_owned(),
+        value: cell_pct,
+        limit: 100.0,
+        met: cell_pct <= 100.0,
+    });
+    if let Some(value) = cases().filter_map(|c| c.safety_factor).reduce(f64::min) {
+        requirements.push(Requirement { name: "safety_factor".to_owned(), value, limit: 1.0, met: value >= 1.0 });
+    }
+    requirements
+}

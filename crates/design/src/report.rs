@@ -1,0 +1,172 @@
+//! What `check` finds: plain data that serializes to the fields of `check --json`.
+
+use serde::ser::{Serialize, SerializeMap, Serializer};
+
+/// All that `check` finds about a deck.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct CheckReport {
+    /// Each plate under each load case.
+    pub plates: Vec<PlateReport>,
+    /// Standard uncertainty of a weight by source, at a row of loads.
+    pub budget: Vec<BudgetRow>,
+    /// Expanded uncertainty (k = 2) of a weight, g, at the same loads.
+    pub expanded_u_g: ByLoad,
+    /// Mass of all plates with their ribs, kg.
+    pub mass_kg: f64,
+    /// Price of plates, ribs, cells and channels, in the deck's currency.
+    pub cost: f64,
+    /// What to buy.
+    pub bill: Vec<BillRow>,
+    /// Limits and whether they are met.
+    pub requirements: Vec<Requirement>,
+    /// What the user should know besides, in words.
+    pub warnings: Vec<String>,
+}
+
+impl CheckReport {
+    /// Whether every requirement is met.
+    pub fn passed(&self) -> bool {
+        self.requirements.iter().all(|r| r.met)
+    }
+}
+
+/// A plate under all load cases.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct PlateReport {
+    /// Name.
+    pub name: String,
+    /// Mass of layers and ribs, kg.
+    pub mass_kg: f64,
+    /// Each load case in the order of the deck.
+    pub cases: Vec<CaseReport>,
+}
+
+/// A plate under one load case.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct CaseReport {
+    /// Name of the load case.
+    pub case: String,
+    /// Mass on the plate, kg.
+    pub load_kg: f64,
+    /// Force that presses the plate at a right angle, N.
+    #[serde(rename = "load_N")]
+    pub load_newton: f64,
+    /// Angle of the plate's section, °.
+    pub angle_deg: f64,
+    /// Largest deflection down from the unloaded plate, mm.
+    pub max_deflection_mm: f64,
+    /// Where, from the plate's own corner, mm.
+    pub at_mm: [f64; 2],
+    /// Clearance less the deflection, mm; 0 where the plate touches its base.
+    pub clearance_left_mm: f64,
+    /// Whether the plate touches its base.
+    pub touches: bool,
+    /// Share of the load that passes the cells by, %; absent where it was not computed.
+    pub shunted_pct: Option<f64>,
+    /// Largest stress of any layer, MPa.
+    #[serde(rename = "max_stress_MPa")]
+    pub max_stress_mpa: f64,
+    /// Smallest strength over stress of any layer; absent without load.
+    pub safety_factor: Option<f64>,
+    /// Stress of each layer, from the top.
+    pub layers: Vec<LayerReport>,
+    /// What each cell carries.
+    pub cells: Vec<CellReport>,
+    /// Change of the largest deflection from a coarser mesh, %.
+    pub mesh_deflection_pct: f64,
+    /// Change of a reaction from a coarser mesh, % of the load.
+    pub mesh_reaction_pct: f64,
+    /// Deflections for a heat map, mm: a row for each y from the patient's right, each from the head end.
+    #[serde(skip)]
+    pub deflection_mm: Vec<Vec<f64>>,
+}
+
+/// The worst stress of a layer.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct LayerReport {
+    /// Material.
+    pub material: String,
+    /// Stress, MPa.
+    #[serde(rename = "stress_MPa")]
+    pub stress_mpa: f64,
+    /// Strength over stress; absent without load.
+    pub safety_factor: Option<f64>,
+    /// Where, from the plate's own corner, mm.
+    pub at_mm: [f64; 2],
+    /// Upper or lower face of the layer.
+    pub face: &'static str,
+}
+
+/// What a cell carries.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct CellReport {
+    /// Name.
+    pub name: String,
+    /// Reaction, N, pressed positive.
+    #[serde(rename = "reaction_N")]
+    pub reaction_newton: f64,
+    /// Share of its rated capacity, %.
+    pub load_pct_of_capacity: f64,
+    /// Whether the plate lifts off it.
+    pub lifts: bool,
+    /// Slope of the plate at the cell, ‰ (mm/m).
+    pub slope_permille: f64,
+}
+
+/// One source of error.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct BudgetRow {
+    /// Source.
+    pub source: &'static str,
+    /// Its distribution.
+    pub kind: &'static str,
+    /// Standard uncertainty, g, by load.
+    pub u_g: ByLoad,
+}
+
+/// A quantity at a row of loads: load in kg, value. Serializes as an object whose keys are the loads.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ByLoad(pub Vec<(f64, f64)>);
+
+impl ByLoad {
+    /// The largest value; 0 when empty.
+    pub fn largest(&self) -> f64 {
+        self.0.iter().map(|(_, value)| *value).fold(0.0, f64::max)
+    }
+}
+
+impl Serialize for ByLoad {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        for (load_kg, value) in &self.0 {
+            map.serialize_entry(&load_kg.to_string(), value)?;
+        }
+        map.end()
+    }
+}
+
+/// A line of the bill.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct BillRow {
+    /// What.
+    pub item: String,
+    /// How many pieces.
+    pub quantity: usize,
+    /// Mass of all of them, kg; absent where the deck file does not tell.
+    pub mass_kg: Option<f64>,
+    /// Price of all of them; absent where the deck file names none.
+    pub cost: Option<f64>,
+}
+
+/// A limit and whether it is met.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Requirement {
+    /// What is limited, with its unit.
+    pub name: String,
+    /// What was found.
+    pub value: f64,
+    /// The limit.
+    pub limit: f64,
+    /// Whether the value keeps to it.
+    pub met: bool,
+}

@@ -1,0 +1,83 @@
+//! What the user should know besides limits: in words, most urgent first.
+
+use deck::oiml::{is_valid_interval, r76::class_limits};
+use formats::deck::Deck;
+
+use crate::bill::Bill;
+use crate::report::PlateReport;
+
+/// All warnings about a deck.
+pub(crate) fn warnings(deck: &Deck, plates: &[PlateReport], notes: &[String], bill: &Bill) -> Vec<String> {
+    let mut all: Vec<String> = plates.iter().flat_map(of_plate).collect();
+    all.extend(notes.iter().cloned());
+    all.extend(of_class(deck));
+    all.extend(of_materials(deck));
+    let unpriced: Vec<&str> = bill.rows.iter().filter(|r| r.cost.is_none()).map(|r| r.item.as_str()).collect();
+    if !unpriced.is_empty() {
+        all.push(format!("no price is stated for {}; the cost leaves it out", unpriced.join(", ")));
+    }
+    all
+}
+
+fn of_plate(plate: &PlateReport) -> Vec<String> {
+    let mut all = Vec::new();
+    for case in &plate.cases {
+        if case.touches {
+            all.push(format!(
+                "{}, {}: the plate bends {:.1} mm and touches its base; part of the load passes the cells by and the reading is too low",
+                plate.name, case.case, case.max_deflection_mm
+            ));
+        }
+        let lifted: Vec<&str> = case.cells.iter().filter(|c| c.lifts).map(|c| c.name.as_str()).collect();
+        if !lifted.is_empty() {
+            all.push(format!("{}, {}: the plate lifts off {}", plate.name, case.case, lifted.join(", ")));
+        }
+    }
+    all
+}
+
+fn of_class(deck: &Deck) -> Vec<String> {
+    let mut all = Vec::new();
+    if !is_valid_interval(deck.e_g) {
+        all.push(format!(
+            "the interval of {} g does not have the form 1, 2 or 5 × 10^k (OIML R 76-1, 4.2.2.1)",
+            deck.e_g
+        ));
+    }
+    let intervals = deck.max_kg * 1e3 / deck.e_g;
+    match class_limits(deck.class, deck.e_g) {
+        None => all.push(format!("class {:?} allows no interval of {} g (OIML R 76-1, Table 3)", deck.class, deck.e_g)),
+        Some(limits) => {
+            if intervals < limits.n_min || limits.n_max.is_some_and(|most| intervals > most) {
+                all.push(format!(
+                    "{intervals:.0} intervals up to max; class {:?} asks for {:.0} to {} (OIML R 76-1, Table 3)",
+                    deck.class,
+                    limits.n_min,
+                    limits.n_max.map_or("any number".to_owned(), |most| format!("{most:.0}"))
+                ));
+            }
+        }
+    }
+    all
+}
+
+fn of_materials(deck: &Deck) -> Vec<String> {
+    let mut all = Vec::new();
+    if deck.plates.iter().any(|p| !p.ribs.is_empty()) {
+        all.push("ribs count in mass and price but not yet in stiffness: deflections are on the safe side".to_owned());
+    }
+    let soft: Vec<&str> =
+        deck.plates
+            .iter()
+            .filter(|plate| {
+                plate.layers.iter().any(|layer| {
+                    deck.materials.iter().any(|m| m.name == layer.material && m.g_transverse_mpa.is_some())
+                })
+            })
+            .map(|p| p.name.as_str())
+            .collect();
+    if !soft.is_empty() {
+        all.push(format!("{}: the core's shear is not yet counted: deflections are too small", soft.join(", ")));
+    }
+    all
+}

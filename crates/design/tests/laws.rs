@@ -1,0 +1,104 @@
+//! Laws that hold for every deck that can be checked.
+
+use deck::gravity_m_s2;
+use design::{CheckReport, check};
+use formats::deck::{Deck, LoadCase, Patch};
+use proptest::prelude::*;
+
+fn rowan() -> Deck {
+    formats::deck::read("rowan.toml", include_str!("data/rowan.toml")).unwrap()
+}
+
+/// Reactions of a plate and the load it shunts add up to the load on it, and to the kilograms of the case.
+fn is_in_balance(deck: &Deck, report: &CheckReport) -> Result<(), String> {
+    for plate in &report.plates {
+        for case in &plate.cases {
+            let cells: f64 = case.cells.iter().map(|c| c.reaction_newton).sum();
+            let shunted = case.shunted_pct.unwrap_or(0.0) / 100.0 * case.load_newton;
+            let weight = case.load_kg * gravity_m_s2(&deck.site) * case.angle_deg.to_radians().cos();
+            // 1e-6 of the load: round-off of the solver grows with the mesh, and stays under 1e-7 here.
+            let room = 1e-6 * case.load_newton + 1e-9;
+            if (cells + shunted - case.load_newton).abs() > room || (case.load_newton - weight).abs() > room {
+                return Err(format!("{} {}: {cells} + {shunted}, {}", plate.name, case.case, case.load_newton));
+            }
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn every_case_of_the_trial_deck_is_in_balance() {
+    let deck = rowan();
+    is_in_balance(&deck, &check(&deck).unwrap()).unwrap();
+}
+
+fn patch_case() -> impl Strategy<Value = LoadCase> {
+    (0_usize..5, 0.0..0.7_f64, 0.0..0.7_f64, 0.05..0.3_f64, 0.05..0.3_f64, 1.0..60.0_f64).prop_map(
+        |(plate, x, y, length, width, kg)| {
+            let deck = rowan();
+            let [lx, ly] = deck.plates[plate].size_mm;
+            LoadCase {
+                name: "patch".into(),
+                even_kg: None,
+                patient: None,
+                patches: vec![Patch {
+                    plate: deck.plates[plate].name.clone(),
+                    x_mm: x * lx,
+                    y_mm: y * ly,
+                    length_mm: length * lx,
+                    width_mm: width * ly,
+                    kg,
+                }],
+            }
+        },
+    )
+}
+
+/// Makes room below the plates, so that no contact bends the law.
+fn with_room(case: LoadCase) -> Deck {
+    let mut deck = rowan();
+    for plate in &mut deck.plates {
+        plate.clearance_mm = 500.0;
+    }
+    deck.load_cases = vec![case];
+    deck
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(13), ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_patch_is_carried(case in patch_case()) {
+        let deck = with_room(case);
+        prop_assert_eq!(is_in_balance(&deck, &check(&deck).unwrap()), Ok(()));
+    }
+
+    /// Where no cell is let go, half the load bends half as far.
+    #[test]
+    fn deflection_scales_with_the_load(case in patch_case()) {
+        let full = check(&with_room(case.clone())).unwrap();
+        let mut half_case = case;
+        half_case.patches[0].kg /= 2.0;
+        let half = check(&with_room(half_case)).unwrap();
+        for (a, b) in full.plates.iter().zip(&half.plates) {
+            let (a, b) = (&a.cases[0], &b.cases[0]);
+            prop_assume!(a.cells.iter().all(|c| !c.lifts));
+            prop_assert!((a.max_deflection_mm - 2.0 * b.max_deflection_mm).abs() <= 1e-6 * a.max_deflection_mm);
+        }
+    }
+
+    /// A thicker board bends less and weighs more.
+    #[test]
+    fn thickness_stiffens(case in patch_case(), more_mm in 0.5..6.0_f64) {
+        let thin = with_room(case);
+        let mut thick = thin.clone();
+        for plate in &mut thick.plates {
+            plate.layers[1].thickness_mm += more_mm;
+        }
+        let (thin, thick) = (check(&thin).unwrap(), check(&thick).unwrap());
+        prop_assert!(thick.mass_kg > thin.mass_kg);
+        for (a, b) in thin.plates.iter().zip(&thick.plates) {
+            prop_assert!(b.cases[0].max_deflection_mm <= a.cases[0].max_deflection_mm);
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! Published and independently computed figures through the whole of `check`.
+
+use design::check;
+use design::report::CaseReport;
+use formats::deck::Deck;
+
+fn one_plate() -> Deck {
+    formats::deck::read("one_plate.toml", include_str!("data/one_plate.toml")).unwrap()
+}
+
+fn case(deck: &Deck, name: &str) -> CaseReport {
+    let report = check(deck).unwrap();
+    report.plates[0].cases.iter().find(|c| c.case == name).unwrap().clone()
+}
+
+fn reactions(case: &CaseReport) -> Vec<f64> {
+    case.cells.iter().map(|c| c.reaction_newton).collect()
+}
+
+/// Source: plate of 0.9 × 0.5 m on four springs, converged with bicubic elements and Richardson extrapolation (scikit-fem,
+/// meshes to 47 000 unknowns), confirmed by shell elements: 1000 Pa: 4.36896 mm at the middle of a long edge, 112.5 N a cell.
+#[test]
+fn an_even_load_on_four_springs() {
+    let found = case(&one_plate(), "P2");
+    // 1 % in deflection and 0.5 % of the load in reactions are asked; 0.1 % is what the mesh gives here.
+    assert!((found.max_deflection_mm / 4.36896 - 1.0).abs() < 1e-3, "{}", found.max_deflection_mm);
+    assert!((found.at_mm[0] - 450.0).abs() < 1.0, "{:?}", found.at_mm);
+    assert!(found.at_mm[1] < 1.0 || found.at_mm[1] > 499.0, "{:?}", found.at_mm);
+    for reaction in reactions(&found) {
+        assert!((reaction - 112.5).abs() < 1e-4, "{reaction}");
+    }
+}
+
+/// Source: the same plate under 600 N on 0.1 × 0.1 m: reactions 281.6756, 93.3244, 168.3244, 56.6756 N; moments
+/// 217.33 and 136.75 N·m/m under its middle, so a fibre stress of 6 M/t² = 36.2 MPa or more there.
+#[test]
+fn a_patch_off_the_middle_on_four_springs() {
+    let found = case(&one_plate(), "P3");
+    for (reaction, expected) in reactions(&found).into_iter().zip([281.6756, 93.3244, 168.3244, 56.6756]) {
+        assert!((reaction - expected).abs() < 0.005 * 600.0 / 10.0, "{reaction} {expected}");
+    }
+    let under_patch = 6.0 * 217.33 / 0.006_f64.powi(2) / 1e6;
+    // Over a cell the moment of a point support grows without bound as the mesh is refined: the stress there is the mesh's.
+    assert!(found.max_stress_mpa > 0.97 * under_patch, "{} {under_patch}", found.max_stress_mpa);
+    assert!((found.safety_factor.unwrap() - 100.0 / found.max_stress_mpa).abs() < 1e-9);
+}
+
+/// Source: Timoshenko's four-corner-supported square plate under even load, by converged bicubic elements: 0.0255065 q a⁴/D
+/// in the middle for ν = 0.3. Cells of 10⁹ N/m stand for rigid corners.
+#[test]
+fn a_square_plate_on_its_four_corners() {
+    let mut deck = one_plate();
+    deck.materials.iter_mut().find(|m| m.name == "alloy").unwrap().nu = 0.3;
+    deck.cell_types[0].stiffness_n_mm = 1e6;
+    deck.sections[0].length_mm = 800.0;
+    let plate = &mut deck.plates[0];
+    plate.size_mm = [800.0, 800.0];
+    for (cell, at_mm) in plate.cells.iter_mut().zip([[0.0, 0.0], [800.0, 0.0], [0.0, 800.0], [800.0, 800.0]]) {
+        cell.at_mm = at_mm;
+    }
+    deck.load_cases.truncate(1);
+    let found = case(&deck, "P2");
+    let d = 70e9 * 0.006_f64.powi(3) / (12.0 * (1.0 - 0.09));
+    let expected_mm = 0.025_506_5 * (450.0 / 0.64) * 0.8_f64.powi(4) / d * 1e3;
+    // The cells give by 112.5 N / 10⁹ N/m, under 1e-4 mm.
+    assert!((found.max_deflection_mm / expected_mm - 1.0).abs() < 1e-3, "{} {expected_mm}", found.max_deflection_mm);
+}
