@@ -9,16 +9,18 @@
 //!
 //! How the pieces fit: [`mesh`] holds the grid lines, [`element`] the shape functions and one element's stiffness,
 //! `assembly` and `factor` the sparse matrix and its Cholesky factor, [`panel`] a plate without its springs, ready to
-//! answer any load, `supports` the few unknown reactions, [`solution`] what a caller reads. Nothing here knows of
+//! answer any load, `supports` the few unknown reactions, `contact` which of them bear, [`solution`] what a caller reads. Nothing here knows of
 //! kilograms, cells, decks or files.
 
 mod assembly;
+mod contact;
 pub mod element;
 mod factor;
 mod functional;
 pub mod laminate;
 pub mod load;
 pub mod mesh;
+mod on_mesh;
 pub mod panel;
 pub mod plate;
 pub mod solution;
@@ -27,5 +29,5 @@ mod supports;
 
 pub use load::{Load, LoadCase};
 pub use plate::{Bending, Edge, Edges, Plate, PlateError, Spring};
-pub use solution::{Moments, Solution};
-pub use solve::{Accuracy, solve, solve_on, solve_to};
+pub use solution::{Complementarity, Moments, Solution, Touch};
+pub use solve::{Accuracy, Bearing, solve, solve_on, solve_to};

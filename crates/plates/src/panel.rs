@@ -182,6 +182,13 @@ impl Panel {
         &self.motions
     }
 
+    /// A reading as a load vector over all dof: a unit force there.
+    pub(crate) fn vector(&self, reading: &Functional) -> Vec<f64> {
+        let mut vector = vec![0.0; 4 * self.grid().n_nodes()];
+        reading.add_to(1.0, &mut vector);
+        vector
+    }
+
     /// Load vector of a case over all dof.
     pub(crate) fn load_vector(&self, case: &LoadCase) -> Vec<f64> {
         let mut vector = vec![0.0; 4 * self.grid().n_nodes()];
@@ -204,6 +211,15 @@ impl Panel {
         }
         self.topology.symbolic.solve(&self.factor, &mut block);
         block.chunks_exact(n).map(|column| pattern.scatter(column)).collect()
+    }
+
+    /// Adds rigid motions to a field.
+    pub(crate) fn add_motions(&self, amounts: &[f64], dof: &mut [f64]) {
+        for (amount, motion) in amounts.iter().zip(&self.motions) {
+            for (value, z) in dof.iter_mut().zip(motion) {
+                *value += amount * z;
+            }
+        }
     }
 
     /// What the foundation and the held edges carry: each the force, N, and its moments about the plate's middle, N·m.

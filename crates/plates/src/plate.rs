@@ -235,6 +235,20 @@ pub enum PlateError {
         /// The plate's size, m.
         size_m: [f64; 2],
     },
+    /// No pressed supports balance a load: its centre lies outside the hull of what could bear it.
+    #[error("case {case} tips the plate: the load's centre at ({:.4}, {:.4}) m lies outside the hull of the supports that can bear it", centre_m[0], centre_m[1])]
+    Tips {
+        /// Which case, from 0.
+        case: usize,
+        /// Centre of the load, m; NaN when the forces add up to nothing.
+        centre_m: [f64; 2],
+    },
+    /// The states of the supports kept changing.
+    #[error("the contact of case {case} did not settle")]
+    Unsettled {
+        /// Which case, from 0.
+        case: usize,
+    },
     /// The stiffness matrix could not be factored: the numbers span more than double precision holds.
     #[error("the stiffness matrix of {n_dof} unknowns is not positive definite in double precision")]
     Factorization {

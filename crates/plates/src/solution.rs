@@ -51,10 +51,33 @@ pub struct Balance {
     pub spring_law_newton: f64,
 }
 
+/// A place where the plate presses on its base.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Touch {
+    /// Where, m.
+    pub at_m: [f64; 2],
+    /// N.
+    pub force_newton: f64,
+}
+
+/// How well the conditions of contact are met: pressed or open, never both, never neither. All 0 but for round-off and, for
+/// the penetration between the points of contact, for the stated share of the clearance.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Complementarity {
+    /// Deepest point of the plate below its base, or at a spring that was let go, m.
+    pub penetration_m: f64,
+    /// Hardest pull among springs and points of contact, N.
+    pub pull_newton: f64,
+    /// Largest product of a force and the room at the same place, N·m.
+    pub product_newton_m: f64,
+    /// States changed before all held.
+    pub n_changes: usize,
+}
+
 /// How far the mesh may be from the exact answer.
 ///
-/// Both are the change from a mesh of half as many lines. The error falls at least by 4 with each halving, so that a third
-/// of the change would be expected; the whole is given, as supports between the lines make the fall uneven.
+/// Both are twice the change from a mesh of half as many lines. The error falls by about 4 with each halving, so that a third
+/// of the change is to be expected; the rest is safety, as supports between the lines make the fall uneven.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct ErrorEstimate {
     /// Of the deflection anywhere, as a share of the largest.
@@ -73,6 +96,14 @@ pub struct Solution {
     pub reactions_newton: Vec<f64>,
     /// Slope (∂w/∂x, ∂w/∂y) of the plate at each spring's place, rad.
     pub spring_slopes: Vec<[f64; 2]>,
+    /// Springs from which the plate lifts off; all false where springs may pull.
+    pub lifts: Vec<bool>,
+    /// Where the plate presses on its base.
+    pub touches: Vec<Touch>,
+    /// What the base carries past the springs, N.
+    pub shunted_newton: f64,
+    /// The proof of the contact; `None` where springs may pull and there is no base.
+    pub complementarity: Option<Complementarity>,
     /// What held edges carry in all, N.
     pub edge_reaction_newton: f64,
     /// What the foundation carries in all, N.
@@ -90,6 +121,12 @@ pub struct Solution {
 }
 
 impl Solution {
+    /// What the base carries, as a share of the load; 0 for no load.
+    #[must_use]
+    pub fn shunted_share(&self) -> f64 {
+        if self.load_newton == 0.0 { 0.0 } else { self.shunted_newton / self.load_newton }
+    }
+
     /// The grid that it was solved on.
     #[must_use]
     pub fn grid(&self) -> &Grid {

@@ -1,79 +1,141 @@
-//! The unknown reactions of a plate's springs, from flexibility and balance.
+//! The unknown reactions under a plate, from flexibility and balance.
 //!
-//! With u₀ the pinned plate's deflection under the load and gᵢ under a unit force at spring i, the plate deflects
-//! u = u₀ − Σ Rᵢ gᵢ + Σ aₘ zₘ, zₘ its rigid motions. Spring j shortens by what lies above it, and the whole is in balance:
+//! With u₀ the pinned plate's deflection under the load and Fⱼᵢ at support j under a unit force at support i, the plate
+//! yields u₀(j) − Σ Fⱼᵢ Rᵢ + Σ zₘ(j) aₘ, zₘ its rigid motions. A support that bears has closed its gap g and shortened by
+//! its force, and the whole is in balance:
 //!
 //! ```text
-//! Σᵢ (Fⱼᵢ + δⱼᵢ/kⱼ) Rᵢ − Σₘ zₘ(j) aₘ = u₀(j)      for each spring j that bears
-//! Σⱼ zₘ(j) Rⱼ                       = zₘ · f     for each rigid motion m
+//! Σᵢ (Fⱼᵢ + δⱼᵢ/kⱼ) Rᵢ − Σₘ zₘ(j) aₘ = u₀(j) − gⱼ   for each support j that bears
+//! Σⱼ zₘ(j) Rⱼ                       = zₘ · f        for each rigid motion m
 //! ```
 //!
-//! | symbol | name         | shape                    | unit |
-//! |--------|--------------|--------------------------|------|
-//! | F      | `flexibility`| springs × springs        | m/N  |
-//! | R      | reactions    | springs, pressed positive| N    |
-//! | k      | spring stiffness, infinite allowed | springs | N/m |
-//! | a, z   | rigid motions | motions (at most 3)     | m, – |
+//! | symbol | name                       | shape                     | unit |
+//! |--------|----------------------------|---------------------------|------|
+//! | F      | `flexibility`              | supports × supports       | m/N  |
+//! | R      | `forces_newton`            | supports, pressed positive| N    |
+//! | 1/k    | `compliance_m_per_n`, 0 for a rigid one | supports     | m/N  |
+//! | g      | `gap_m`                    | supports                  | m    |
+//! | a, z   | rigid motions              | motions (at most 3)       | m, – |
 //!
-//! Source: force method; see any text on statically indeterminate structures.
+//! Source: the force method for statically indeterminate structures. Which supports bear is decided in `contact`.
 
 use nalgebra::{DMatrix, DVector};
 
 use crate::functional::Functional;
 use crate::panel::Panel;
-use crate::plate::{PlateError, Spring};
 
-/// Springs of a panel and how the panel yields to them.
+/// Right-hand sides solved at once when supports are added: enough to keep the factor busy, few enough to keep in cache.
+const BLOCK: usize = 32;
+
+/// One support before its flexibility is known.
+#[derive(Debug)]
+pub(crate) struct Support {
+    pub(crate) reading: Functional,
+    pub(crate) compliance_m_per_n: f64,
+    pub(crate) gap_m: f64,
+}
+
+/// Supports of a panel and how the panel yields to them.
 #[derive(Debug)]
 pub(crate) struct Supports {
-    readings: Vec<Functional>,
-    /// Deflection field of the pinned panel under a unit force at each spring.
-    fields: Vec<Vec<f64>>,
-    flexibility: DMatrix<f64>,
-    /// Rigid motion m at spring j: row j, column m.
-    motions: DMatrix<f64>,
-    compliance_m_per_n: Vec<f64>,
-    /// The largest flexibility at a spring, m/N: the measure for what counts as small.
+    all: Vec<Support>,
+    /// Row j holds F up to its diagonal.
+    flexibility: Vec<Vec<f64>>,
+    /// Rigid motions at each support.
+    motions: Vec<Vec<f64>>,
+    n_motions: usize,
+    /// The largest flexibility met: the measure for what counts as small, m/N.
     scale_m_per_n: f64,
 }
 
-/// Reactions and rigid motions of one load.
-#[derive(Debug)]
+/// What a load does to the pinned panel, as far as the supports see it.
+#[derive(Debug, Clone)]
+pub(crate) struct Demand {
+    /// Deflection of the pinned panel at each support, m.
+    pub(crate) deflection_m: Vec<f64>,
+    /// Work of the load on each rigid motion.
+    pub(crate) motion_work: Vec<f64>,
+}
+
+/// Forces of all supports and rigid motions.
+#[derive(Debug, Clone)]
 pub(crate) struct Answer {
-    pub(crate) reactions_newton: Vec<f64>,
+    pub(crate) forces_newton: Vec<f64>,
     pub(crate) motions: Vec<f64>,
 }
 
 impl Supports {
-    /// From the springs' readings and the fields that unit forces there cause.
-    pub(crate) fn new(panel: &Panel, springs: &[Spring], readings: Vec<Functional>, fields: Vec<Vec<f64>>) -> Self {
-        let n = readings.len();
-        // Symmetric by reciprocity: the mean of both halves drops the solver's round-off.
-        let raw = DMatrix::from_fn(n, n, |j, i| readings[j].of(&fields[i]));
-        let flexibility = (&raw + raw.transpose()) * 0.5;
-        let motions = DMatrix::from_fn(n, panel.motions().len(), |j, m| readings[j].of(&panel.motions()[m]));
-        let compliance_m_per_n: Vec<f64> = springs.iter().map(|s| 1.0 / s.stiffness_n_per_m).collect();
-        // Rigid springs at the pins alone have no flexibility at all: the plate's own size of it then stands in. A plate
-        // yields by about 1 % of side² / D to a force at its middle.
+    /// None yet.
+    pub(crate) fn new(panel: &Panel) -> Self {
+        // A plate yields by about 1 % of side² / D to a force at its middle: stands in where all supports lie on pins.
         let size_m = panel.grid().size_m();
-        let own = 0.01 * size_m[0] * size_m[1] / panel.bending().d11;
-        let scale_m_per_n = (0..n).map(|j| flexibility[(j, j)] + compliance_m_per_n[j]).fold(own, f64::max);
-        Self { readings, fields, flexibility, motions, compliance_m_per_n, scale_m_per_n }
+        Self {
+            all: Vec::new(),
+            flexibility: Vec::new(),
+            motions: Vec::new(),
+            n_motions: panel.motions().len(),
+            scale_m_per_n: 0.01 * size_m[0] * size_m[1] / panel.bending().d11,
+        }
     }
 
-    /// Reactions of the springs that are `bearing`, the others being let go, to a load vector `load` under which the
-    /// pinned panel deflects by `field`.
-    pub(crate) fn answer(
-        &self,
-        panel: &Panel,
-        bearing: &[bool],
-        load: &[f64],
-        field: &[f64],
-    ) -> Result<Answer, PlateError> {
-        let active: Vec<usize> = (0..bearing.len()).filter(|&j| bearing[j]).collect();
-        let (n, n_motions) = (active.len(), self.motions.ncols());
+    pub(crate) fn len(&self) -> usize {
+        self.all.len()
+    }
+
+    pub(crate) fn n_motions(&self) -> usize {
+        self.n_motions
+    }
+
+    pub(crate) fn get(&self, j: usize) -> &Support {
+        &self.all[j]
+    }
+
+    /// Rigid motions at support `j`.
+    pub(crate) fn motions(&self, j: usize) -> &[f64] {
+        &self.motions[j]
+    }
+
+    /// Adds supports and finds how the panel yields to each.
+    pub(crate) fn extend(&mut self, panel: &Panel, added: Vec<Support>) {
+        let first = self.all.len();
+        self.all.extend(added);
+        for start in (first..self.all.len()).step_by(BLOCK) {
+            let block = start..(start + BLOCK).min(self.all.len());
+            let loads: Vec<Vec<f64>> = self.all[block.clone()].iter().map(|s| panel.vector(&s.reading)).collect();
+            for (j, field) in block.zip(panel.deflections(&loads)) {
+                // F is symmetric (reciprocity), so its lower triangle is enough.
+                let row: Vec<f64> = self.all[..=j].iter().map(|s| s.reading.of(&field)).collect();
+                self.scale_m_per_n = self.scale_m_per_n.max(row[j] + self.all[j].compliance_m_per_n);
+                self.flexibility.push(row);
+                self.motions.push(panel.motions().iter().map(|z| self.all[j].reading.of(z)).collect());
+            }
+        }
+    }
+
+    fn flexibility(&self, j: usize, i: usize) -> f64 {
+        self.flexibility[j.max(i)][j.min(i)]
+    }
+
+    /// What a load of vector `load`, under which the pinned panel deflects by `field`, asks of the supports.
+    pub(crate) fn demand(&self, panel: &Panel, load: &[f64], field: &[f64]) -> Demand {
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum();
+        Demand {
+            deflection_m: self.all.iter().map(|s| s.reading.of(field)).collect(),
+            motion_work: panel.motions().iter().map(|z| dot(z, load)).collect(),
+        }
+    }
+
+    /// Forces when the supports that are `bearing` bear (pull where they must) and the others do not; `None` when those that
+    /// bear do not hold the plate.
+    pub(crate) fn answer(&self, bearing: &[bool], demand: &Demand) -> Option<Answer> {
+        let active: Vec<usize> = (0..self.len()).filter(|&j| bearing[j]).collect();
+        let (n, n_motions) = (active.len(), self.n_motions);
+        let mut answer = Answer { forces_newton: vec![0.0; self.len()], motions: vec![0.0; n_motions] };
         if n + n_motions == 0 {
-            return Ok(Answer { reactions_newton: vec![0.0; bearing.len()], motions: Vec::new() });
+            return Some(answer);
+        }
+        if n < n_motions {
+            return None;
         }
         // One scale for the flexibilities, so that both kinds of rows are of like size.
         let scale = self.scale_m_per_n;
@@ -81,55 +143,41 @@ impl Supports {
         let mut right = DVector::zeros(n + n_motions);
         for (row, &j) in active.iter().enumerate() {
             for (column, &i) in active.iter().enumerate() {
-                matrix[(row, column)] = self.flexibility[(j, i)] / scale;
+                matrix[(row, column)] = self.flexibility(j, i) / scale;
             }
-            matrix[(row, row)] += self.compliance_m_per_n[j] / scale;
+            matrix[(row, row)] += self.all[j].compliance_m_per_n / scale;
             for m in 0..n_motions {
-                matrix[(row, n + m)] = -self.motions[(j, m)];
-                matrix[(n + m, row)] = self.motions[(j, m)];
+                matrix[(row, n + m)] = -self.motions[j][m];
+                matrix[(n + m, row)] = self.motions[j][m];
             }
-            right[row] = self.readings[j].of(field) / scale;
+            right[row] = (demand.deflection_m[j] - self.all[j].gap_m) / scale;
         }
-        for (m, motion) in panel.motions().iter().enumerate() {
-            right[n + m] = motion.iter().zip(load).map(|(z, f)| z * f).sum();
+        for m in 0..n_motions {
+            right[n + m] = demand.motion_work[m];
         }
-        let solved = matrix.lu().solve(&right).ok_or(PlateError::NotHeld)?;
-        let mut reactions_newton = vec![0.0; bearing.len()];
+        let solved = matrix.lu().solve(&right).filter(|x| x.iter().all(|v| v.is_finite()))?;
         for (row, &j) in active.iter().enumerate() {
-            reactions_newton[j] = solved[row];
+            answer.forces_newton[j] = solved[row];
         }
-        Ok(Answer { reactions_newton, motions: solved.rows(n, n_motions).iter().map(|a| a * scale).collect() })
+        answer.motions = solved.rows(n, n_motions).iter().map(|a| a * scale).collect();
+        Some(answer)
     }
 
-    /// The plate's deflection for an answer, given the pinned panel's `field`.
-    pub(crate) fn deflection(&self, panel: &Panel, answer: &Answer, field: &[f64]) -> Vec<f64> {
-        let mut dof = field.to_vec();
-        let parts = answer
-            .reactions_newton
+    /// Room left at support `j`, m: its gap and shortening less the plate's deflection. 0 where it bears.
+    pub(crate) fn room_m(&self, j: usize, answer: &Answer, demand: &Demand) -> f64 {
+        let yielded: f64 = answer
+            .forces_newton
             .iter()
-            .map(|r| -r)
-            .zip(&self.fields)
-            .chain(answer.motions.iter().copied().zip(panel.motions()));
-        for (factor, part) in parts {
-            for (value, p) in dof.iter_mut().zip(part) {
-                *value += factor * p;
-            }
-        }
-        dof
+            .enumerate()
+            .map(|(i, r)| if *r == 0.0 { 0.0 } else { self.flexibility(j, i) * r })
+            .sum();
+        let moved: f64 = self.motions[j].iter().zip(&answer.motions).map(|(z, a)| z * a).sum();
+        let deflection_m = demand.deflection_m[j] - yielded + moved;
+        self.all[j].gap_m + self.all[j].compliance_m_per_n * answer.forces_newton[j] - deflection_m
     }
 
-    /// Force by which the springs' law is missed, N: what would close the largest gap between plate and spring.
-    pub(crate) fn law_residual_newton(&self, answer: &Answer, bearing: &[bool], dof: &[f64]) -> f64 {
-        (0..bearing.len())
-            .filter(|&j| bearing[j])
-            .map(|j| {
-                let gap_m = self.readings[j].of(dof) - answer.reactions_newton[j] * self.compliance_m_per_n[j];
-                gap_m.abs() / self.scale_m_per_n
-            })
-            .fold(0.0, f64::max)
-    }
-
-    pub(crate) fn readings(&self) -> &[Functional] {
-        &self.readings
+    /// The largest flexibility met, m/N.
+    pub(crate) fn scale_m_per_n(&self) -> f64 {
+        self.scale_m_per_n
     }
 }

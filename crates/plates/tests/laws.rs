@@ -1,6 +1,6 @@
 //! Laws that hold for every plate: balance, linearity, reciprocity, symmetry, stiffening.
 
-use plates::{Bending, Load, LoadCase, Plate, Spring, solve_on};
+use plates::{Bearing, Bending, Load, LoadCase, Plate, Spring, solve, solve_on};
 use proptest::prelude::*;
 
 const MESH: [usize; 2] = [8, 6];
@@ -65,7 +65,7 @@ proptest! {
     #[test]
     fn reactions_balance_the_load(p in plates(), from in place(), size in place(), at in place()) {
         let case = LoadCase::from(vec![patch_on(&p, from, size, 700.0), point_on(&p, at, 300.0)]);
-        let s = &solve_on(&p, &[case], MESH).unwrap()[0];
+        let s = &solve_on(&p, &[case], Bearing::Bilateral, MESH).unwrap()[0];
         let size = p.size_m[0].max(p.size_m[1]);
         // Condition numbers up to 1e7 on this mesh leave 1e-9 of 1000 N.
         prop_assert!(s.balance.force_newton.abs() < 1e-6, "{:?}", s.balance);
@@ -84,7 +84,7 @@ proptest! {
     fn loads_superpose(p in plates(), a in place(), b in place(), at in place(), factor in -3.0..3.0f64) {
         let (one, two) = (point_on(&p, a, 100.0), point_on(&p, b, 100.0));
         let both = LoadCase::from(vec![point_on(&p, a, 100.0), point_on(&p, b, 100.0 * factor)]);
-        let s = solve_on(&p, &[one.into(), two.into(), both], MESH).unwrap();
+        let s = solve_on(&p, &[one.into(), two.into(), both], Bearing::Bilateral, MESH).unwrap();
         let at = [at[0] * p.size_m[0], at[1] * p.size_m[1]];
         let w: Vec<f64> = s.iter().map(|s| s.deflection_m(at)).collect();
         let size = s.iter().map(|s| s.max.deflection_m.abs().max(s.min.deflection_m.abs())).fold(0.0, f64::max);
@@ -94,7 +94,7 @@ proptest! {
     /// Maxwell and Betti: the deflection at b for a force at a is that at a for a force at b.
     #[test]
     fn deflections_are_reciprocal(p in plates(), a in place(), b in place()) {
-        let s = solve_on(&p, &[point_on(&p, a, 1.0).into(), point_on(&p, b, 1.0).into()], MESH).unwrap();
+        let s = solve_on(&p, &[point_on(&p, a, 1.0).into(), point_on(&p, b, 1.0).into()], Bearing::Bilateral, MESH).unwrap();
         let on = |q: [f64; 2]| [q[0] * p.size_m[0], q[1] * p.size_m[1]];
         let (ab, ba) = (s[0].deflection_m(on(b)), s[1].deflection_m(on(a)));
         let size = s[0].max.deflection_m.max(s[1].max.deflection_m);
@@ -106,7 +106,7 @@ proptest! {
     fn stiffening_lowers_the_deflection_under_a_force(p in plates(), at in place(), more in 1.01..5.0f64, which in 0usize..3) {
         let load: LoadCase = point_on(&p, at, 1.0).into();
         let place = [at[0] * p.size_m[0], at[1] * p.size_m[1]];
-        let under = |p: &Plate| solve_on(p, std::slice::from_ref(&load), MESH).unwrap()[0].deflection_m(place);
+        let under = |p: &Plate| solve_on(p, std::slice::from_ref(&load), Bearing::Bilateral, MESH).unwrap()[0].deflection_m(place);
         let before = under(&p);
         let mut stiff = p.clone();
         let mut m = stiff.bending.matrix();
@@ -132,8 +132,8 @@ proptest! {
         let load = Load::Patch { corner_m, size_m, pressure_pa };
         let corner = [lx - corner_m[0] - size_m[0], ly - corner_m[1] - size_m[1]];
         let turned_load = Load::Patch { corner_m: corner, size_m, pressure_pa };
-        let a = &solve_on(&p, &[load.into()], MESH).unwrap()[0];
-        let b = &solve_on(&turned, &[turned_load.into()], MESH).unwrap()[0];
+        let a = &solve_on(&p, &[load.into()], Bearing::Bilateral, MESH).unwrap()[0];
+        let b = &solve_on(&turned, &[turned_load.into()], Bearing::Bilateral, MESH).unwrap()[0];
         let place = [at[0] * lx, at[1] * ly];
         let size = a.max.deflection_m.abs().max(a.min.deflection_m.abs());
         prop_assert!((a.deflection_m(place) - b.deflection_m([lx - place[0], ly - place[1]])).abs() < 1e-8 * size);
@@ -148,10 +148,73 @@ proptest! {
         let mut p = p;
         p.springs.truncate(3);
         let load: LoadCase = point_on(&p, at, 100.0).into();
-        let coarse = &solve_on(&p, std::slice::from_ref(&load), [2, 2]).unwrap()[0];
-        let fine = &solve_on(&p, &[load], MESH).unwrap()[0];
+        let coarse = &solve_on(&p, std::slice::from_ref(&load), Bearing::Bilateral, [2, 2]).unwrap()[0];
+        let fine = &solve_on(&p, &[load], Bearing::Bilateral, MESH).unwrap()[0];
         for (a, b) in coarse.reactions_newton.iter().zip(&fine.reactions_newton) {
             prop_assert!((a - b).abs() < 1e-6, "{a} {b}");
+        }
+    }
+
+    /// Pressed springs over a base: nothing pulls, nothing penetrates, nothing presses across a room, and all is in balance.
+    #[test]
+    fn contact_meets_its_conditions(p in plates(), from in place(), size in place(), at in place(), share in 0.05..1.2f64) {
+        let case = LoadCase::from(vec![patch_on(&p, from, size, 700.0), point_on(&p, at, 300.0)]);
+        let free = solve_on(&p, std::slice::from_ref(&case), Bearing::Bilateral, MESH).unwrap().remove(0);
+        let gap = share * free.max.deflection_m;
+        let over = |gap| Bearing::Pressed { clearance_m: Some(gap) };
+        let s = solve_on(&p, std::slice::from_ref(&case), over(gap), MESH).unwrap().remove(0);
+        let c = s.complementarity.unwrap();
+        prop_assert!(c.pull_newton < 1e-6, "{c:?}");
+        prop_assert!(c.penetration_m <= 1e-3 * gap + 1e-9 * free.max.deflection_m, "{c:?} {gap}");
+        prop_assert!(c.product_newton_m < 1e-6 * 1000.0 * free.max.deflection_m, "{c:?}");
+        prop_assert!(s.balance.force_newton.abs() < 1e-5, "{:?}", s.balance);
+        let carried: f64 = s.reactions_newton.iter().sum::<f64>() + s.shunted_newton;
+        prop_assert!((carried - s.load_newton).abs() < 1e-5);
+        // A wider gap never carries more past the springs.
+        let wider = solve_on(&p, &[case], over(1.1 * gap), MESH).unwrap().remove(0);
+        prop_assert!(wider.shunted_newton <= s.shunted_newton + 0.01 * s.load_newton * share);
+    }
+
+    /// Where no spring pulls and nothing touches, pressed springs are plain springs.
+    #[test]
+    fn contact_that_does_not_happen_changes_nothing(p in plates()) {
+        let case: LoadCase = Load::Uniform { pressure_pa: 500.0 }.into();
+        let free = solve_on(&p, std::slice::from_ref(&case), Bearing::Bilateral, MESH).unwrap().remove(0);
+        prop_assume!(free.reactions_newton.iter().all(|r| *r > 0.0));
+        let bearing = Bearing::Pressed { clearance_m: Some(1.01 * free.max.deflection_m) };
+        let s = solve_on(&p, &[case], bearing, MESH).unwrap().remove(0);
+        prop_assert!(s.touches.is_empty() && s.lifts.iter().all(|l| !l));
+        for (a, b) in s.reactions_newton.iter().zip(&free.reactions_newton) {
+            prop_assert!((a - b).abs() < 1e-9 * s.load_newton);
+        }
+    }
+}
+
+proptest! {
+    // Each case solves a mesh of sixteen times the unknowns.
+    #![proptest_config(ProptestConfig { cases: 24, ..config() })]
+
+    /// The automatic mesh keeps its promise against one four times as fine, and its estimate covers the error but for a
+    /// fiftieth of the promise: two meshes may agree by luck.
+    #[test]
+    fn the_estimate_covers_the_error(p in plates(), from in place(), size in place(), at in place()) {
+        let case = LoadCase::from(vec![patch_on(&p, from, size, 700.0), point_on(&p, at, 300.0)]);
+        let s = solve(&p, std::slice::from_ref(&case)).unwrap().remove(0);
+        let grid = s.grid();
+        let fine = [4 * grid.x.n_elements(), 4 * grid.y.n_elements()];
+        let best = solve_on(&p, &[case], Bearing::Bilateral, fine).unwrap().remove(0);
+        let largest = best.max.deflection_m.abs().max(best.min.deflection_m.abs());
+        let mut worst: f64 = 0.0;
+        for (a, b) in s.sample_m(13, 11).iter().flatten().zip(best.sample_m(13, 11).iter().flatten()) {
+            worst = worst.max((a - b).abs() / largest);
+        }
+        let estimate = s.estimate.unwrap();
+        prop_assert!(worst <= 0.01, "deflection off by {worst}");
+        prop_assert!(worst <= estimate.deflection + 2e-4, "deflection off by {worst}, said {estimate:?}");
+        for (a, b) in s.reactions_newton.iter().zip(&best.reactions_newton) {
+            let off = (a - b).abs() / 1000.0;
+            prop_assert!(off <= 0.005, "reaction off by {off}");
+            prop_assert!(off <= estimate.reaction + 2e-4, "reaction off by {off}, said {estimate:?}");
         }
     }
 }

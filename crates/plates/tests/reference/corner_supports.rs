@@ -1,6 +1,6 @@
 //! Plates with free edges held at points: the case nearest a deck, for which no series of one line exists.
 
-use plates::{Bending, Load, Plate, Solution, Spring, solve_on};
+use plates::{Bearing, Bending, Load, Plate, Solution, Spring, solve_on};
 
 use crate::{assert_abs, assert_rel};
 
@@ -10,7 +10,7 @@ fn solved(b: f64, nu: f64, inset: f64, n: usize) -> Solution {
         [[near, near], [far, near], [near, b - inset], [far, b - inset]].map(|at| Spring::point(at, f64::INFINITY));
     let plate = Plate::new([1.0, b], Bending::isotropic_of(1.0, nu), springs.to_vec());
     let ny = (n as f64 * b).round() as usize;
-    solve_on(&plate, &[Load::Uniform { pressure_pa: 1.0 }.into()], [n, ny]).unwrap().remove(0)
+    solve_on(&plate, &[Load::Uniform { pressure_pa: 1.0 }.into()], Bearing::Bilateral, [n, ny]).unwrap().remove(0)
 }
 
 /// Source: computed with scikit-fem, n = 16, 32, 64 agreeing to the digits given; CalculiX S8R at t/a = 0.001 gives
@@ -79,7 +79,7 @@ fn constant_twist_is_exact_on_any_mesh() {
     let plate = Plate::new([0.9, 0.5], bending, springs);
     let load = Load::Point { at_m: [0.9, 0.5], force_newton: 100.0 };
     for mesh in [[1, 1], [2, 3], [9, 4]] {
-        let s = &solve_on(&plate, &[load.into()], mesh).unwrap()[0];
+        let s = &solve_on(&plate, &[load.into()], Bearing::Bilateral, mesh).unwrap()[0];
         for at in [[0.9, 0.5], [0.31, 0.17], [0.77, 0.02]] {
             assert_abs(s.deflection_m(at), 100.0 * at[0] * at[1] / (4.0 * 210.0), 1e-12);
             let m = s.moments(at);

@@ -1,6 +1,6 @@
 //! Plates with supported edges, for which closed solutions exist.
 
-use plates::{Bending, Edge, Edges, Load, Plate, Solution, solve_on};
+use plates::{Bearing, Bending, Edge, Edges, Load, Plate, Solution, solve_on};
 
 use crate::{assert_abs, assert_rel};
 
@@ -11,7 +11,7 @@ fn plate(b: f64, edge: Edge) -> Plate {
 
 fn solved(plate: &Plate, load: Load, n: usize) -> Solution {
     let ny = (n as f64 * plate.size_m[1] / plate.size_m[0]).round() as usize;
-    solve_on(plate, &[load.into()], [n, ny]).unwrap().remove(0)
+    solve_on(plate, &[load.into()], Bearing::Bilateral, [n, ny]).unwrap().remove(0)
 }
 
 const UNIFORM: Load = Load::Uniform { pressure_pa: 1.0 };
@@ -185,11 +185,11 @@ fn cantilever_strip() {
     let edges = Edges { x0: Edge::Clamped, ..Edges::default() };
     // A wide strip bends as a plate in its middle: 50 times as wide as long.
     let wide = Plate::new([0.1, 5.0], Bending::isotropic(70e9, 0.33, 0.006), Vec::new()).with_edges(edges);
-    let s = solve_on(&wide, &[Load::Uniform { pressure_pa: 1e4 }.into()], [8, 100]).unwrap();
+    let s = solve_on(&wide, &[Load::Uniform { pressure_pa: 1e4 }.into()], Bearing::Bilateral, [8, 100]).unwrap();
     assert_rel(1e3 * s[0].deflection_m([0.1, 2.5]), 0.088403, 1e-5);
     // With ν = 0 the width does not matter, and cubics give the clamped moment q L²/2 but for the h² of a quadratic moment.
     let beam = Plate::new([0.1, 0.02], Bending::isotropic(70e9, 0.0, 0.006), Vec::new()).with_edges(edges);
-    let s = solve_on(&beam, &[Load::Uniform { pressure_pa: 1e4 }.into()], [8, 2]).unwrap();
+    let s = solve_on(&beam, &[Load::Uniform { pressure_pa: 1e4 }.into()], Bearing::Bilateral, [8, 2]).unwrap();
     assert_rel(1e3 * s[0].deflection_m([0.1, 0.01]), 0.099206, 1e-5);
     assert_abs(s[0].moments([0.0, 0.01]).x, -50.0, 0.2);
 }

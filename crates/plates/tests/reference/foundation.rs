@@ -1,6 +1,6 @@
 //! Plates on an even elastic foundation.
 
-use plates::{Bending, Edge, Edges, Load, Plate, solve_on};
+use plates::{Bearing, Bending, Edge, Edges, Load, Plate, solve_on};
 
 use crate::{assert_abs, assert_rel};
 
@@ -17,7 +17,8 @@ fn simply_supported_square() {
         let plate = Plate::new([1.0, 1.0], Bending::isotropic_of(1.0, 0.3), Vec::new())
             .with_edges(Edges::all(Edge::Simple))
             .with_foundation(k);
-        let s = &solve_on(&plate, &[Load::Uniform { pressure_pa: 1.0 }.into()], [40, 40]).unwrap()[0];
+        let s =
+            &solve_on(&plate, &[Load::Uniform { pressure_pa: 1.0 }.into()], Bearing::Bilateral, [40, 40]).unwrap()[0];
         // Half a last printed place.
         assert_abs(s.deflection_m([0.5, 0.5]), w, 6e-8);
         assert_abs(s.moments([0.5, 0.5]).x, m, 2e-5);
@@ -34,7 +35,7 @@ fn force_on_a_large_plate() {
         let bending = Bending::isotropic(70e9, 0.33, 0.006);
         let plate = Plate::new([side, side], bending, Vec::new()).with_foundation(k);
         let load = Load::Point { at_m: [0.5 * side, 0.5 * side], force_newton: 500.0 };
-        let s = &solve_on(&plate, &[load.into()], [96, 96]).unwrap()[0];
+        let s = &solve_on(&plate, &[load.into()], Bearing::Bilateral, [96, 96]).unwrap()[0];
         // h² of a point load at h = ℓ/4.
         assert_rel(1e3 * s.max.deflection_m, mm, 3e-3);
         assert_rel(s.foundation_reaction_newton, 500.0, 1e-9);

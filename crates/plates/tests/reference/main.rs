@@ -4,6 +4,7 @@
 //! (Bogner–Fox–Schmit and Argyris elements) extrapolated over meshes, or from the general-purpose solver CalculiX 2.20
 //! (shells S8R, solids C3D20R), as said beside them.
 
+mod contact;
 mod corner_supports;
 mod deck_plate;
 mod edges;

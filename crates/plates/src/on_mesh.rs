@@ -1,0 +1,260 @@
+//! One plate, one mesh, all load cases: from input to [`Solution`].
+
+use std::sync::Arc;
+
+use crate::contact::{Settled, Unsettled, settle};
+use crate::functional::Functional;
+use crate::load::LoadCase;
+use crate::mesh::Grid;
+use crate::panel::{Panel, Topology};
+use crate::plate::{Edges, Plate, PlateError};
+use crate::solution::{Balance, Complementarity, Extreme, Solution, Touch, extreme};
+use crate::solve::Bearing;
+use crate::supports::{Support, Supports};
+
+/// The plate may dip below its base between points of contact by this share of the clearance, before another point is set
+/// there: a tenth of what the mesh's error leaves open.
+const DIP: f64 = 1e-3;
+/// Passes in which points of contact are added; each adds all that penetrate, and 2 to 5 are the rule.
+const PASSES: usize = 40;
+
+/// A rigid base under the plate.
+#[derive(Debug)]
+struct Base {
+    clearance_m: f64,
+    /// Places of the points of contact, in the order of the supports after the springs.
+    points_m: Vec<[f64; 2]>,
+}
+
+/// Solves checked input on one mesh.
+pub(crate) fn on_mesh(
+    plate: &Plate,
+    cases: &[LoadCase],
+    bearing: Bearing,
+    n_elements: [usize; 2],
+) -> Result<Vec<Solution>, PlateError> {
+    let panel = Panel::new(Arc::new(Topology::new(plate, n_elements)?), plate)?;
+    let loads: Vec<Vec<f64>> = cases.iter().map(|case| panel.load_vector(case)).collect();
+    let fields = panel.deflections(&loads);
+    let mut job = Job::new(plate, &panel, bearing);
+    let mut settled = Vec::with_capacity(cases.len());
+    for (index, (load, field)) in loads.iter().zip(&fields).enumerate() {
+        let state = job.settle(load, field).map_err(|reason| match reason {
+            Unsettled::Endless => PlateError::Unsettled { case: index },
+            Unsettled::Tips => {
+                PlateError::Tips { case: index, centre_m: cases[index].centre_m(plate.size_m).unwrap_or([f64::NAN; 2]) }
+            }
+        })?;
+        settled.push(state);
+    }
+    // The fields under loads and reactions together, as one block.
+    let pressed: Vec<Vec<f64>> = loads.iter().zip(&settled).map(|(load, state)| job.pressed(load, state)).collect();
+    let grid = Arc::new(panel.grid().clone());
+    Ok(panel
+        .deflections(&pressed)
+        .into_iter()
+        .zip(&pressed)
+        .zip(settled.iter().zip(cases))
+        .map(|((mut dof, pressed), (state, case))| {
+            panel.add_motions(&state.answer.motions, &mut dof);
+            job.describe(case, state, pressed, dof, &grid)
+        })
+        .collect())
+}
+
+/// What the load cases of one plate share.
+struct Job<'a> {
+    plate: &'a Plate,
+    panel: &'a Panel,
+    supports: Supports,
+    bearing: Bearing,
+    base: Option<Base>,
+}
+
+impl<'a> Job<'a> {
+    fn new(plate: &'a Plate, panel: &'a Panel, bearing: Bearing) -> Self {
+        let grid = panel.grid();
+        let mut supports = Supports::new(panel);
+        let springs = plate.springs.iter().map(|spring| Support {
+            reading: Functional::spring(grid, spring),
+            compliance_m_per_n: 1.0 / spring.stiffness_n_per_m,
+            gap_m: 0.0,
+        });
+        supports.extend(panel, springs.collect());
+        let base = match bearing {
+            Bearing::Pressed { clearance_m: Some(clearance_m) } => Some(Base { clearance_m, points_m: Vec::new() }),
+            _ => None,
+        };
+        let mut job = Self { plate, panel, supports, bearing, base };
+        let [lx, ly] = plate.size_m;
+        job.add_points(&[[0.0, 0.0], [lx, 0.0], [0.0, ly], [lx, ly]]);
+        job
+    }
+
+    /// Lets the plate touch the base at more points; nothing where there is no base.
+    fn add_points(&mut self, points_m: &[[f64; 2]]) {
+        let Some(base) = &mut self.base else { return };
+        base.points_m.extend_from_slice(points_m);
+        let added = points_m.iter().map(|&at_m| Support {
+            reading: Functional::at(self.panel.grid(), at_m, 0, 0),
+            compliance_m_per_n: 0.0,
+            gap_m: base.clearance_m,
+        });
+        self.supports.extend(self.panel, added.collect());
+    }
+
+    fn n_springs(&self) -> usize {
+        self.plate.springs.len()
+    }
+
+    fn settle(&mut self, load: &[f64], field: &[f64]) -> Result<Settled, Unsettled> {
+        let all_springs = |n: usize| (0..n).map(|j| j < self.plate.springs.len()).collect::<Vec<_>>();
+        let mut demand = self.supports.demand(self.panel, load, field);
+        if self.bearing == Bearing::Bilateral {
+            let bearing = all_springs(self.supports.len());
+            let answer = self.supports.answer(&bearing, &demand).ok_or(Unsettled::Tips)?;
+            return Ok(Settled { bearing, answer, n_changes: 0 });
+        }
+        let mut bearing = all_springs(self.supports.len());
+        let mut n_changes = 0;
+        for _ in 0..PASSES {
+            let mut state = settle(&self.supports, &demand, self.n_springs(), bearing)?;
+            state.n_changes += n_changes;
+            let missing = self.missing_points(load, &state);
+            if missing.is_empty() {
+                return Ok(state);
+            }
+            n_changes = state.n_changes;
+            self.add_points(&missing);
+            demand = self.supports.demand(self.panel, load, field);
+            bearing = state.bearing;
+            bearing.resize(self.supports.len(), false);
+        }
+        Err(Unsettled::Endless)
+    }
+
+    /// Places where the plate lies below its base: nodes first, and when no node does, the deepest place between them.
+    fn missing_points(&self, load: &[f64], state: &Settled) -> Vec<[f64; 2]> {
+        let Some(base) = &self.base else { return Vec::new() };
+        let mut dof = self.panel.deflections(&[self.pressed(load, state)]).remove(0);
+        self.panel.add_motions(&state.answer.motions, &mut dof);
+        let grid = self.panel.grid();
+        let nodes: Vec<[f64; 2]> = (0..grid.n_nodes())
+            .filter(|node| dof[4 * node] > base.clearance_m * (1.0 + 0.1 * DIP))
+            .map(|node| grid.node_at_m(node))
+            .filter(|at| !base.points_m.contains(at))
+            .collect();
+        if !nodes.is_empty() {
+            return nodes;
+        }
+        let deepest = extreme(grid, &dof, 1.0);
+        if deepest.deflection_m > base.clearance_m * (1.0 + DIP) { vec![deepest.at_m] } else { Vec::new() }
+    }
+
+    /// Load vector less the supports' forces.
+    fn pressed(&self, load: &[f64], state: &Settled) -> Vec<f64> {
+        let mut pressed = load.to_vec();
+        for (j, force) in state.answer.forces_newton.iter().enumerate() {
+            if *force != 0.0 {
+                self.supports.get(j).reading.add_to(-force, &mut pressed);
+            }
+        }
+        pressed
+    }
+
+    /// Reads everything off a solved field.
+    fn describe(&self, case: &LoadCase, state: &Settled, pressed: &[f64], dof: Vec<f64>, grid: &Arc<Grid>) -> Solution {
+        let slope = |at_m| [(1, 0), (0, 1)].map(|(dx, dy)| Functional::at(grid, at_m, dx, dy).of(&dof));
+        let (springs, points) = state.answer.forces_newton.split_at(self.n_springs());
+        let touches: Vec<Touch> = self
+            .base
+            .iter()
+            .flat_map(|base| &base.points_m)
+            .zip(points)
+            .filter(|(_, force)| **force > 0.0)
+            .map(|(&at_m, &force_newton)| Touch { at_m, force_newton })
+            .collect();
+        let mut solution = Solution {
+            grid: Arc::clone(grid),
+            bending: *self.panel.bending(),
+            reactions_newton: springs.to_vec(),
+            spring_slopes: self.plate.springs.iter().map(|s| slope(s.at_m)).collect(),
+            lifts: state.bearing[..self.n_springs()].iter().map(|bears| !bears).collect(),
+            shunted_newton: touches.iter().map(|t| t.force_newton).sum(),
+            touches,
+            complementarity: None,
+            edge_reaction_newton: 0.0,
+            foundation_reaction_newton: 0.0,
+            load_newton: case.force_newton(self.plate.size_m),
+            max: extreme(grid, &dof, 1.0),
+            min: extreme(grid, &dof, -1.0),
+            balance: Balance::default(),
+            estimate: None,
+            dof,
+        };
+        if self.bearing != Bearing::Bilateral {
+            solution.complementarity = Some(self.complementarity(state, &solution.dof, solution.max));
+        }
+        self.balance(case, state, pressed, &mut solution);
+        solution
+    }
+
+    /// Checks the conditions of contact on the final field, not on the quantities that the state was found with.
+    fn complementarity(&self, state: &Settled, dof: &[f64], max: Extreme) -> Complementarity {
+        let mut found = Complementarity { n_changes: state.n_changes, ..Complementarity::default() };
+        if let Some(base) = &self.base {
+            found.penetration_m = (max.deflection_m - base.clearance_m).max(0.0);
+        }
+        for (j, &force) in state.answer.forces_newton.iter().enumerate() {
+            let room_m = self.room_m(j, force, dof);
+            found.penetration_m = found.penetration_m.max(-room_m);
+            found.pull_newton = found.pull_newton.max(-force);
+            found.product_newton_m = found.product_newton_m.max((force * room_m).abs());
+        }
+        found
+    }
+
+    fn room_m(&self, j: usize, force_newton: f64, dof: &[f64]) -> f64 {
+        let support = self.supports.get(j);
+        support.gap_m + support.compliance_m_per_n * force_newton - support.reading.of(dof)
+    }
+
+    /// Adds up reactions and loads and their moments about the plate's middle.
+    fn balance(&self, case: &LoadCase, state: &Settled, pressed: &[f64], solution: &mut Solution) {
+        let plate = self.plate;
+        let middle = [0.5 * plate.size_m[0], 0.5 * plate.size_m[1]];
+        let mut sums = [0.0; 3];
+        let mut add = |force: f64, at_m: [f64; 2]| {
+            sums[0] += force;
+            sums[1] += force * (at_m[0] - middle[0]);
+            sums[2] += force * (at_m[1] - middle[1]);
+        };
+        for (spring, reaction) in plate.springs.iter().zip(&solution.reactions_newton) {
+            add(*reaction, spring.bears_at_m(plate.size_m));
+        }
+        for touch in &solution.touches {
+            add(touch.force_newton, touch.at_m);
+        }
+        for load in &case.loads {
+            add(-load.force_newton(plate.size_m), load.centre_m(plate.size_m));
+        }
+        if plate.foundation_pa_per_m > 0.0 || plate.edges != Edges::default() {
+            let [foundation, edges] = self.panel.other_reactions(pressed, &solution.dof);
+            solution.foundation_reaction_newton = foundation[0];
+            solution.edge_reaction_newton = edges[0];
+            for (sum, part) in sums.iter_mut().zip(foundation.iter().zip(edges)) {
+                *sum += part.0 + part.1;
+            }
+        }
+        let missed_m = (0..self.n_springs())
+            .filter(|&j| state.bearing[j])
+            .map(|j| self.room_m(j, state.answer.forces_newton[j], &solution.dof).abs())
+            .fold(0.0, f64::max);
+        solution.balance = Balance {
+            force_newton: sums[0],
+            moment_x_newton_m: sums[1],
+            moment_y_newton_m: sums[2],
+            spring_law_newton: missed_m / self.supports.scale_m_per_n(),
+        };
+    }
+}
