@@ -1,0 +1,133 @@
+//! How far the difference of two plateaus may be off: everything that does not cancel between them.
+//!
+//! Every weight is a difference: patient on the bed less the tare, after a step less before it. What is common to both
+//! plateaus cancels; what differs between them is taken up, in quadrature:
+//!
+//! | part      | standard uncertainty |
+//! |-----------|----------------------|
+//! | gain      | √Σ (u_i ΔF_i)², each cell by the change of its own load, so a mere turn in bed counts too |
+//! | scale     | u_s ΔW |
+//! | lean      | u_κ Δ(W sin²θ) for each section: a push that friction does not take up, structure of the inclined plane |
+//! | angle     | u_θ Δ(W tan θ) for each section |
+//! | creep     | u_c Σ\|ΔF\| (1 − exp(−t/τ_c)), with its half hour as the creep test has it |
+//! | zero      | u_z √h |
+//! | warmth    | u_zT ΔT and u_sT ΔT W |
+//! | noise     | both plateaus' own scatter |
+//!
+//! Symbols: F a cell's load and W a section's, kg; θ the section's angle; t the time between, h the same in hours.
+//! Source: JCGM 100:2008, 5.1.2 (uncorrelated inputs); lean: error (1 − κ) N sin²θ/cos θ of ΣN/cos θ, N = W cos θ.
+
+use crate::config::Config;
+use crate::plateau::Level;
+
+/// Time constant of creep, chosen so that 95 % has come after half an hour, s.
+const CREEP_S: f64 = 600.0;
+const HOUR_S: f64 = 3600.0;
+
+/// The deck at rest: its level, what each cell bears and how the sections stand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plateau<const C: usize, const S: usize> {
+    /// Total and its scatter.
+    pub level: Level,
+    /// What each cell bears, kg (vertical).
+    pub cells_kg: [f64; C],
+    /// Angle of each section, degrees.
+    pub tilt_deg: [f64; S],
+    /// Temperature, where it is known, °C.
+    pub temperature_c: Option<f64>,
+}
+
+/// Standard uncertainty of a difference, by its parts, kg.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Parts {
+    /// Gains of single cells.
+    pub gain_kg: f64,
+    /// Scale common to all.
+    pub scale_kg: f64,
+    /// Lean of the reaction under tilt.
+    pub lean_kg: f64,
+    /// Error of the angles.
+    pub angle_kg: f64,
+    /// Creep.
+    pub creep_kg: f64,
+    /// Drift of zero with time and temperature, and of the span with temperature.
+    pub drift_kg: f64,
+    /// Scatter.
+    pub noise_kg: f64,
+}
+
+impl Parts {
+    /// All parts together, kg.
+    #[must_use]
+    pub fn total_kg(&self) -> f64 {
+        let Self { gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg } = *self;
+        root_of_squares([gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg])
+    }
+
+    /// All parts but the lean, kg.
+    #[must_use]
+    pub fn without_lean_kg(&self) -> f64 {
+        Self { lean_kg: 0.0, ..*self }.total_kg()
+    }
+}
+
+/// Uncertainty of `after − before`.
+#[must_use]
+pub fn between<const C: usize, const P: usize, const S: usize>(
+    config: &Config<C, P, S>,
+    before: &Plateau<C, S>,
+    after: &Plateau<C, S>,
+) -> Parts {
+    let doubt = &config.limits().doubt;
+    let (mut gain_2, mut moved_kg) = (0.0, 0.0);
+    let mut section_kg = [(0.0, 0.0); S];
+    for (cell, (was, is)) in config.cells().zip(before.cells_kg.iter().zip(&after.cells_kg)) {
+        let change = is - was;
+        gain_2 += (cell.u_gain_rel * change) * (cell.u_gain_rel * change);
+        moved_kg += change.abs();
+        if let Some((sum_was, sum_is)) = section_kg.get_mut(config.section_of(cell.plate)) {
+            *sum_was += was;
+            *sum_is += is;
+        }
+    }
+    let (mut lean_2, mut angle_2) = (0.0, 0.0);
+    for ((was, is), (tilt_was, tilt_is)) in section_kg.iter().zip(before.tilt_deg.iter().zip(&after.tilt_deg)) {
+        let lean = doubt.lean * (is * sin_2(*tilt_is) - was * sin_2(*tilt_was));
+        let angle = doubt.tilt_deg.to_radians() * (is * tan(*tilt_is) - was * tan(*tilt_was));
+        lean_2 += lean * lean;
+        angle_2 += angle * angle;
+    }
+    let change_kg = after.level.kg - before.level.kg;
+    let apart_s = (after.level.t_s - before.level.t_s).max(0.0);
+    let warmer_c = match (before.temperature_c, after.temperature_c) {
+        (Some(was), Some(is)) => is - was,
+        _ => 0.0,
+    };
+    Parts {
+        gain_kg: libm::sqrt(gain_2),
+        scale_kg: doubt.scale_rel * change_kg.abs(),
+        lean_kg: libm::sqrt(lean_2),
+        angle_kg: libm::sqrt(angle_2),
+        creep_kg: doubt.creep_rel * moved_kg * -libm::expm1(-apart_s / CREEP_S),
+        drift_kg: root_of_squares([
+            doubt.zero_kg_sqrt_h * libm::sqrt(apart_s / HOUR_S),
+            doubt.zero_kg_c * warmer_c,
+            doubt.span_rel_c * warmer_c * after.level.kg,
+        ]),
+        noise_kg: root_of_squares([before.level.u_kg, after.level.u_kg]),
+    }
+}
+
+fn sin_2(tilt_deg: f64) -> f64 {
+    let sin = libm::sin(tilt_deg.to_radians());
+    sin * sin
+}
+
+fn tan(tilt_deg: f64) -> f64 {
+    libm::tan(tilt_deg.clamp(-crate::load::TILT_MAX_DEG, crate::load::TILT_MAX_DEG).to_radians())
+}
+
+/// √Σx².
+pub(crate) fn root_of_squares<const N: usize>(parts: [f64; N]) -> f64 {
+    libm::sqrt(parts.iter().map(|part| part * part).sum())
+}

@@ -1,0 +1,347 @@
+//! The whole path of one sample: counts → channels → load → low-pass → watch.
+
+use crate::channel::{Channel, ChannelState};
+use crate::config::Config;
+use crate::doubt::{self, Parts, Plateau};
+use crate::filter::{LowPass, gain};
+use crate::load::{Load, TILT_MAX_DEG, cos_deg, normal_kg};
+use crate::plateau::Level;
+use crate::still::Gather;
+use crate::watch::{Motion, Turn, Watch};
+
+/// Time constant over which a cell's share of a plateau is averaged, s.
+const SHARE_TAU_S: f64 = 1.5;
+/// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
+const NOTE_S: f64 = 6.0;
+/// Below this load a centre of load says nothing, kg.
+const CENTRE_LEAST_KG: f64 = 1.0;
+
+/// What arrives at one instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sample<const C: usize, const S: usize> {
+    /// Time since any fixed instant, s.
+    pub t_s: f64,
+    /// Counts of each channel; `None` for a lost sample.
+    pub counts: [Option<f64>; C],
+    /// Temperature, where it is measured, °C.
+    pub temperature_c: Option<f64>,
+    /// Angle of each section to the horizontal, degrees; `None` where no angle came, which keeps the last (flat at first).
+    pub tilt_deg: [Option<f64>; S],
+}
+
+/// A new plateau, and how it differs from the one before.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Change<const C: usize, const S: usize> {
+    /// The plateau before, at the time it was left; `None` for the first.
+    pub before: Option<Plateau<C, S>>,
+    /// The plateau found.
+    pub after: Plateau<C, S>,
+    /// After less before, kg; 0 for the first.
+    pub delta_kg: f64,
+    /// Uncertainty of the difference, by its parts.
+    pub parts: Parts,
+    /// Where the load that makes the difference would lie, mm; meaningful for a difference well above its uncertainty.
+    pub place_mm: Option<[f64; 2]>,
+    /// Shift of the centre of load, mm; `None` where too little lies on the deck.
+    pub shift_mm: Option<f64>,
+    /// Mean excursion of the total from the level before, over the time between the two, kg.
+    pub excursion_kg: f64,
+    /// Whether a section stands otherwise than before (by more than the stillness limit of angles).
+    pub articulated: bool,
+}
+
+/// What is known after a sample.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading<const C: usize, const P: usize, const S: usize> {
+    /// Time of the sample, s.
+    pub t_s: f64,
+    /// Whether every channel gave a force; where not, the numbers below are of the last good sample.
+    pub whole: bool,
+    /// Total of this sample, spikes removed, kg.
+    pub total_kg: f64,
+    /// Total after the low-pass, kg.
+    pub filtered_kg: f64,
+    /// Centre of load after the low-pass, mm.
+    pub centre_mm: Option<[f64; 2]>,
+    /// Load of each plate after the low-pass, kg.
+    pub plate_kg: [f64; P],
+    /// Whether the load is at rest.
+    pub motion: Motion,
+    /// Level of the plateau, while at rest.
+    pub level: Level,
+    /// A plateau found with this sample.
+    pub change: Option<Change<C, S>>,
+    /// State of each channel.
+    pub channels: [Channel; C],
+    /// Whether a cell bears more than its rated load.
+    pub overloaded: [bool; C],
+}
+
+/// The signal path of one deck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
+    config: Config<C, P, S>,
+    channels: [ChannelState; C],
+    started: bool,
+    usual_dt_s: f64,
+    tilt_deg: [f64; S],
+    tilt_ref_deg: [f64; S],
+    share_kg: [f64; C],
+    total: LowPass,
+    moment_x: LowPass,
+    moment_y: LowPass,
+    plates: [LowPass; P],
+    gather: Gather,
+    watch: Watch,
+    noted: [Plateau<C, S>; 2],
+    before: Option<Plateau<C, S>>,
+    excursion: (f64, f64),
+    reading: Reading<C, P, S>,
+}
+
+impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
+    /// A path that has seen nothing.
+    #[must_use]
+    pub fn new(config: Config<C, P, S>) -> Self {
+        let nothing = Plateau { level: Level::default(), cells_kg: [0.0; C], tilt_deg: [0.0; S], temperature_c: None };
+        Self {
+            config,
+            channels: [ChannelState::new(); C],
+            started: false,
+            usual_dt_s: 0.0,
+            tilt_deg: [0.0; S],
+            tilt_ref_deg: [0.0; S],
+            share_kg: [0.0; C],
+            total: LowPass::new(),
+            moment_x: LowPass::new(),
+            moment_y: LowPass::new(),
+            plates: [LowPass::new(); P],
+            gather: Gather::default(),
+            watch: Watch::new(),
+            noted: [nothing; 2],
+            before: None,
+            excursion: (0.0, 0.0),
+            reading: Reading {
+                t_s: 0.0,
+                whole: false,
+                total_kg: 0.0,
+                filtered_kg: 0.0,
+                centre_mm: None,
+                plate_kg: [0.0; P],
+                motion: Motion::Moving,
+                level: Level::default(),
+                change: None,
+                channels: [Channel::Silent; C],
+                overloaded: [false; C],
+            },
+        }
+    }
+
+    /// The configuration.
+    #[must_use]
+    pub const fn config(&self) -> &Config<C, P, S> {
+        &self.config
+    }
+
+    /// The last reading.
+    #[must_use]
+    pub const fn reading(&self) -> &Reading<C, P, S> {
+        &self.reading
+    }
+
+    /// The deck as it is: the plateau while at rest, else the low-passed load with the scatter of one block.
+    #[must_use]
+    pub fn now(&self, temperature_c: Option<f64>) -> Plateau<C, S> {
+        let level = match self.watch.motion() {
+            Motion::Settled => self.reading.level,
+            Motion::Moving => Level {
+                t_s: self.reading.t_s,
+                kg: self.reading.filtered_kg,
+                u_kg: self.config.limits.still.sd_kg,
+                ..Level::default()
+            },
+        };
+        Plateau { level, cells_kg: self.share_kg, tilt_deg: self.tilt_deg, temperature_c }
+    }
+
+    /// Takes a sample. One that does not come after the last, or has no time, is passed over.
+    pub fn push(&mut self, sample: &Sample<C, S>) -> &Reading<C, P, S> {
+        self.reading.change = None;
+        let dt_s = if self.started { sample.t_s - self.reading.t_s } else { 0.0 };
+        if !sample.t_s.is_finite() || (self.started && dt_s <= 0.0) {
+            return &self.reading;
+        }
+        self.started = true;
+        self.reading.t_s = sample.t_s;
+        self.note_gap(dt_s);
+        self.follow_tilt(sample, dt_s);
+        self.reading.whole = self.read_channels(sample, dt_s);
+        if self.reading.whole {
+            self.follow_load(sample, dt_s);
+        } else {
+            self.gather.clear();
+            self.disturb(sample.t_s);
+        }
+        self.reading.motion = self.watch.motion();
+        &self.reading
+    }
+
+    fn disturb(&mut self, t_s: f64) {
+        if self.watch.disturb(t_s, &self.config.limits.still) == Turn::Left {
+            self.leave();
+        }
+    }
+
+    fn note_gap(&mut self, dt_s: f64) {
+        let gap_s = self.config.limits.still.gap_s.max(5.0 * self.usual_dt_s);
+        if dt_s > gap_s {
+            self.gather.clear();
+            self.disturb(self.reading.t_s - dt_s);
+        } else if dt_s > 0.0 {
+            self.usual_dt_s += if self.usual_dt_s > 0.0 { 0.05 * (dt_s - self.usual_dt_s) } else { dt_s };
+        }
+    }
+
+    fn follow_tilt(&mut self, sample: &Sample<C, S>, dt_s: f64) {
+        let step = if dt_s > 0.0 { gain(dt_s, self.config.limits.tilt_tau_s) } else { 1.0 };
+        for (held, new) in self.tilt_deg.iter_mut().zip(&sample.tilt_deg) {
+            if let Some(new) = new.filter(|deg| deg.abs() <= TILT_MAX_DEG) {
+                *held += step * (new - *held);
+            }
+        }
+        if any_apart(&self.tilt_deg, &self.tilt_ref_deg, self.config.limits.still.tilt_deg) {
+            self.tilt_ref_deg = self.tilt_deg;
+            self.gather.clear();
+            self.disturb(sample.t_s);
+        }
+    }
+
+    /// Turns counts into loads; false where a channel gives nothing.
+    fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
+        let step = if dt_s > 0.0 { gain(dt_s, SHARE_TAU_S) } else { 1.0 };
+        let first = self.total == LowPass::new();
+        let mut load = Load::default();
+        let mut plate_kg = [0.0; P];
+        let mut whole = true;
+        let cells = self.config.cells.iter().take(self.config.n_cells);
+        let states = self.channels.iter_mut().zip(&sample.counts);
+        let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(&mut self.share_kg);
+        for ((cell, (state, counts)), ((channel, overloaded), share)) in cells.zip(states).zip(outs) {
+            let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
+            *channel = is;
+            if !is.gives() {
+                whole = false;
+                continue;
+            }
+            let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
+            *overloaded = normal > cell.capacity_kg;
+            let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
+            let kg = normal / cos_deg(self.tilt_deg.get(section).copied().unwrap_or(0.0));
+            *share += if first { kg - *share } else { step * (kg - *share) };
+            load.add(kg, cell.at_mm);
+            if let Some(plate) = plate_kg.get_mut(cell.plate) {
+                *plate += kg;
+            }
+        }
+        if whole {
+            self.low_pass(&load, &plate_kg, dt_s);
+        }
+        whole
+    }
+
+    fn low_pass(&mut self, load: &Load, plate_kg: &[f64; P], dt_s: f64) {
+        let step = gain(dt_s, self.config.limits.tau_s);
+        let smooth = Load {
+            total_kg: self.total.push(load.total_kg, step),
+            moment_x: self.moment_x.push(load.moment_x, step),
+            moment_y: self.moment_y.push(load.moment_y, step),
+        };
+        for ((filter, kg), out) in self.plates.iter_mut().zip(plate_kg).zip(&mut self.reading.plate_kg) {
+            *out = filter.push(*kg, step);
+        }
+        self.reading.total_kg = load.total_kg;
+        self.reading.filtered_kg = smooth.total_kg;
+        self.reading.centre_mm = smooth.centre_mm(CENTRE_LEAST_KG);
+    }
+
+    fn follow_load(&mut self, sample: &Sample<C, S>, dt_s: f64) {
+        if self.watch.motion() == Motion::Moving
+            && let Some(before) = &self.before
+        {
+            self.excursion.0 += (self.reading.total_kg - before.level.kg) * dt_s;
+            self.excursion.1 += dt_s;
+        }
+        let still = &self.config.limits.still;
+        if let Some(block) = self.gather.push(sample.t_s, self.reading.total_kg, still.block_s) {
+            match self.watch.push(block, still) {
+                Turn::None => {}
+                Turn::Found => self.find(sample),
+                Turn::Left => self.leave(),
+            }
+        }
+        if self.watch.motion() == Motion::Settled {
+            self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
+            self.note(sample);
+        }
+    }
+
+    /// Keeps the shares of the plateau, the older note at least [`NOTE_S`] back.
+    fn note(&mut self, sample: &Sample<C, S>) {
+        let [_, newer] = self.noted;
+        if sample.t_s - newer.level.t_s >= NOTE_S {
+            self.noted = [newer, self.now(sample.temperature_c)];
+        }
+    }
+
+    fn leave(&mut self) {
+        let [older, _] = self.noted;
+        self.before = Some(Plateau { level: self.watch.left(), ..older });
+        self.excursion = (0.0, 0.0);
+    }
+
+    fn find(&mut self, sample: &Sample<C, S>) {
+        self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
+        let after = self.now(sample.temperature_c);
+        self.noted = [after; 2];
+        self.tilt_ref_deg = self.tilt_deg;
+        self.reading.change = Some(self.compare(after));
+    }
+
+    fn compare(&self, after: Plateau<C, S>) -> Change<C, S> {
+        let Some(before) = self.before else {
+            return Change {
+                before: None,
+                after,
+                delta_kg: 0.0,
+                parts: Parts::default(),
+                place_mm: None,
+                shift_mm: None,
+                excursion_kg: 0.0,
+                articulated: false,
+            };
+        };
+        let load = |plateau: &Plateau<C, S>| Load::of(plateau.cells_kg.iter().zip(self.config.cells()));
+        let (was, is) = (load(&before), load(&after));
+        let difference = Load {
+            total_kg: is.total_kg - was.total_kg,
+            moment_x: is.moment_x - was.moment_x,
+            moment_y: is.moment_y - was.moment_y,
+        };
+        let shift_mm = was.centre_mm(CENTRE_LEAST_KG).zip(is.centre_mm(CENTRE_LEAST_KG));
+        let (area, time_s) = self.excursion;
+        Change {
+            before: Some(before),
+            after,
+            delta_kg: after.level.kg - before.level.kg,
+            parts: doubt::between(&self.config, &before, &after),
+            place_mm: difference.centre_mm(self.config.limits.still.step_kg),
+            shift_mm: shift_mm.map(|([x0, y0], [x1, y1])| libm::hypot(x1 - x0, y1 - y0)),
+            excursion_kg: if time_s > 0.0 { area / time_s } else { 0.0 },
+            articulated: any_apart(&before.tilt_deg, &after.tilt_deg, self.config.limits.still.tilt_deg),
+        }
+    }
+}
+
+fn any_apart<const S: usize>(a: &[f64; S], b: &[f64; S], by: f64) -> bool {
+    a.iter().zip(b).any(|(a, b)| (a - b).abs() > by)
+}

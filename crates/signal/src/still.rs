@@ -1,0 +1,204 @@
+//! Stillness: variance and slope of the total over a short window of blocks.
+//!
+//! Samples are averaged over blocks of `block_s`; the last [`BLOCKS`] blocks make the window. The load is still when the
+//! means lie on a line to within `sd_kg`, the line is level to within `slope_kg_s`, the samples within the blocks
+//! scatter by no more than `fast_sd_kg`, and no section moves. Blocks make the cost of a sample fixed and the judgement the
+//! same at 5 and at 80 samples a second.
+//!
+//! | symbol | name         | unit |
+//! |--------|--------------|------|
+//! | ȳ_j    | `mean_kg`    | kg   |
+//! | s_w²   | `within_kg2` | kg²  |
+//! | b      | `slope_kg_s` | kg/s |
+//!
+//! Least squares on the block means; variance about the line with n − 2 degrees of freedom.
+//! Not here: what the still load is compared with (see [`crate::plateau`] and [`crate::change`]).
+
+/// Blocks in a full window.
+pub const BLOCKS: usize = 12;
+/// Fewest blocks that stillness is judged by.
+pub const BLOCKS_MIN: usize = 8;
+
+/// Samples averaged over one block.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Block {
+    /// Mean time, s.
+    pub t_s: f64,
+    /// Mean total, kg.
+    pub mean_kg: f64,
+    /// Variance of samples about the mean, kg²; 0 for one sample.
+    pub within_kg2: f64,
+    /// Samples.
+    pub n: u32,
+}
+
+/// Gathers samples into a block.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Gather {
+    from_s: f64,
+    n: u32,
+    t_mean: f64,
+    mean: f64,
+    squares: f64,
+}
+
+impl Gather {
+    /// Takes a sample; gives the block before it when that is complete.
+    pub fn push(&mut self, t_s: f64, kg: f64, block_s: f64) -> Option<Block> {
+        let done = if self.n > 0 && t_s - self.from_s >= block_s { self.take() } else { None };
+        if self.n == 0 {
+            self.from_s = t_s;
+        }
+        // Welford's update keeps the squares free of cancellation.
+        self.n = self.n.saturating_add(1);
+        let n = f64::from(self.n);
+        self.t_mean += (t_s - self.t_mean) / n;
+        let off = kg - self.mean;
+        self.mean += off / n;
+        self.squares += off * (kg - self.mean);
+        done
+    }
+
+    fn take(&mut self) -> Option<Block> {
+        let block = Block {
+            t_s: self.t_mean,
+            mean_kg: self.mean,
+            within_kg2: if self.n > 1 { self.squares / f64::from(self.n - 1) } else { 0.0 },
+            n: self.n,
+        };
+        *self = Self::default();
+        Some(block)
+    }
+
+    /// Throws the unfinished block away.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+}
+
+/// What a window says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Judged {
+    /// Time of the middle of the window, s.
+    pub t_s: f64,
+    /// Mean over the window, kg.
+    pub mean_kg: f64,
+    /// Standard deviation of block means about their line, kg.
+    pub sd_kg: f64,
+    /// Slope of the line, kg/s.
+    pub slope_kg_s: f64,
+    /// Standard uncertainty of the slope, kg/s.
+    pub u_slope_kg_s: f64,
+    /// Standard deviation of samples within blocks, kg.
+    pub fast_sd_kg: f64,
+}
+
+/// The last blocks, oldest first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    blocks: [Block; BLOCKS],
+    next: usize,
+    filled: usize,
+}
+
+impl Window {
+    /// An empty window.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { blocks: [Block { t_s: 0.0, mean_kg: 0.0, within_kg2: 0.0, n: 0 }; BLOCKS], next: 0, filled: 0 }
+    }
+
+    /// Takes a block; gives the one that falls out.
+    pub fn push(&mut self, block: Block) -> Option<Block> {
+        let slot = self.blocks.get_mut(self.next)?;
+        let out = core::mem::replace(slot, block);
+        self.next = (self.next + 1) % BLOCKS;
+        if self.filled == BLOCKS {
+            Some(out)
+        } else {
+            self.filled += 1;
+            None
+        }
+    }
+
+    /// Forgets all blocks.
+    pub const fn clear(&mut self) {
+        self.filled = 0;
+        self.next = 0;
+    }
+
+    /// Blocks held.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.filled
+    }
+
+    /// Whether no block is held.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.filled == 0
+    }
+
+    /// Whether the window is full.
+    #[must_use]
+    pub const fn is_full(&self) -> bool {
+        self.filled == BLOCKS
+    }
+
+    /// Blocks from the oldest to the newest.
+    pub fn iter(&self) -> impl Iterator<Item = &Block> {
+        let from = self.next + BLOCKS - self.filled;
+        (0..self.filled).filter_map(move |i| self.blocks.get((from + i) % BLOCKS))
+    }
+
+    /// Blocks from the newest to the oldest.
+    pub fn newest_first(&self) -> impl Iterator<Item = &Block> {
+        let from = self.next + BLOCKS;
+        (1..=self.filled).filter_map(move |i| self.blocks.get((from - i) % BLOCKS))
+    }
+
+    /// Mean, scatter and slope; `None` below [`BLOCKS_MIN`] blocks.
+    #[must_use]
+    pub fn judge(&self) -> Option<Judged> {
+        if self.filled < BLOCKS_MIN {
+            return None;
+        }
+        let n = count(self.filled);
+        let (mut t_mean, mut mean, mut within, mut samples) = (0.0, 0.0, 0.0, 0.0);
+        for block in self.iter() {
+            t_mean += block.t_s / n;
+            mean += block.mean_kg / n;
+            let freedom = f64::from(block.n.saturating_sub(1));
+            within += block.within_kg2 * freedom;
+            samples += freedom;
+        }
+        let (mut stt, mut sty, mut syy) = (0.0, 0.0, 0.0);
+        for block in self.iter() {
+            let (t, y) = (block.t_s - t_mean, block.mean_kg - mean);
+            stt += t * t;
+            sty += t * y;
+            syy += y * y;
+        }
+        let slope = if stt > 0.0 { sty / stt } else { 0.0 };
+        let variance = ((syy - slope * sty) / (n - 2.0)).max(0.0);
+        Some(Judged {
+            t_s: t_mean,
+            mean_kg: mean,
+            sd_kg: libm::sqrt(variance),
+            slope_kg_s: slope,
+            u_slope_kg_s: if stt > 0.0 { libm::sqrt(variance / stt) } else { 0.0 },
+            fast_sd_kg: if samples > 0.0 { libm::sqrt(within / samples) } else { 0.0 },
+        })
+    }
+}
+
+impl Default for Window {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// A small count as a number.
+pub(crate) fn count(n: usize) -> f64 {
+    u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
+}
