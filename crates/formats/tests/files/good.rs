@@ -2,7 +2,8 @@
 
 use bedplate_formats::calibration::{self, CellStatus};
 use bedplate_formats::chart::{self, Direction, Route};
-use bedplate_formats::deck::{self, Axis, Bond, MaterialCost, Site};
+use bedplate_formats::deck::{self, Axis, Bond, MaterialCost, Section, Site};
+use bedplate_formats::patient::Plan;
 use bedplate_formats::recording::{Reader, Sample};
 use bedplate_formats::run::{self, Load, Placement};
 use bedplate_formats::weights::{self, State};
@@ -19,7 +20,8 @@ fn a_deck_is_read_with_every_key_in_its_place() {
     assert_eq!(deck.target.cost, None);
     assert_eq!(deck.site, Site::Place { latitude_deg: 47.5, altitude_m: 310.0 });
     assert_eq!(deck.calibration_site, Some(Site::Gravity { gravity_m_s2: 9.805 }));
-    assert_eq!(deck.sections[1].angle_deg, [-10.0, 20.0]);
+    let rest = Section { name: "rest".to_owned(), length_mm: 1150.0, angle_deg: [-10.0, 20.0] };
+    assert_eq!(deck.sections[1], rest);
     assert_eq!(deck.cells().map(|(p, c)| (p, c.name.as_str())).last(), Some((1, "F3")));
     assert_eq!(deck.plates[0].ribs[0].along, Axis::X);
     assert_eq!(deck.plates[1].bond, Bond::Loose);
@@ -130,7 +132,8 @@ fn a_patient_is_read_and_what_is_not_there_is_none() {
     let file = patient::read("patient.toml", include_str!("../data/patient.toml")).unwrap();
     assert_eq!((file.patient.age_y, file.patient.age_mo), (Some(61.0), None));
     assert_eq!(file.patient.arm_circumference_mm, Some(310.0));
-    assert_eq!(file.plan.unwrap().ultrafiltration_ml_h, 0.0);
+    let plan = Plan { intake_ml_h: 110.0, output_ml_h: 70.0, ultrafiltration_ml_h: 0.0 };
+    assert_eq!(file.plan, Some(plan));
 }
 
 #[test]
