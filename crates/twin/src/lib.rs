@@ -2,3 +2,4 @@
 
 pub mod cell;
 pub mod chance;
+pub mod fluid;
