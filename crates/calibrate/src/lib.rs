@@ -1,1 +1,27 @@
 //! Stage calibrate: every cell's zero and gain from a run, with covariance and findings.
+//!
+//! [`calibrate`] solves one weighted least-squares problem over all rows and cells of a run. A plate of n cells is
+//! statically indeterminate from four cells on, so the reactions are no unknowns: what holds whatever the plate's
+//! stiffness are its three equations of statics, the load and its two moments. What the run does
+//! not determine is reported, never filled in.
+//!
+//! The way of a run: `problem` (deck and run as numbers) → `zeros` → `screen` (dead cells) → `fit` (with `equations`,
+//! `model`, `variance`) → `lack_of_fit` → `report`.
+//!
+//! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
+//! and shows in residuals; zeros that drift during the run count as noise of the zeros.
+
+mod equations;
+mod fit;
+mod lack_of_fit;
+mod model;
+mod options;
+mod problem;
+mod report;
+mod run_fit;
+mod screen;
+mod variance;
+mod zeros;
+
+pub use options::{CalibrateError, Options};
+pub use run_fit::calibrate;

@@ -1,0 +1,279 @@
+//! The weighted least-squares problem of a run, solved.
+//!
+//! Unknown are every cell's gain and zero, the masses of the bodies that are not exactly known, and a curvature where
+//! asked for. Observed are the three equations of statics of each loaded row, the zero readings, and the stated masses
+//! with their uncertainties. The equations are bilinear, so steps of Gauss–Helmert are taken until none matters; between
+//! them the noise levels are estimated anew ([`crate::variance`]). Each step is one call of [`stats::regression`], on
+//! rows that every plate first condenses to a triangle (an exact reduction: Golub & Van Loan, 4th ed., 5.3.3, from memory).
+//!
+//! Uncertainty: with Q the covariance of the last step and N the part of its information that noise in the counts only
+//! feigns, Cov = (1 − QN)⁻¹ Q (1 − NQ)⁻¹. (W. A. Fuller, Measurement Error Models, 1987, section 2.2–2.3, modified least
+//! squares; from memory; tested by the coverage of its intervals.) A direction in which more than half of the
+//! information is noise is not determined.
+
+use crate::equations::{Noise, RowEquations, State};
+use crate::model::Layout;
+use crate::options::CalibrateError;
+use crate::problem::{Body, Problem};
+use crate::variance::{Levels, Settings};
+use crate::zeros::Zero;
+use nalgebra::{DMatrix, DVector, Matrix3, Matrix3xX, SymmetricEigen, Vector3};
+use stats::regression::{Fit, Variance, fit};
+
+/// Most steps; a sound run takes under ten.
+const MAX_STEPS: usize = 80;
+/// A step below this share of the uncertainty of each unknown is the last.
+const SMALL_STEP: f64 = 1e-4;
+/// A step below this share, after the most steps, still leaves the stated uncertainties true.
+const TOLERABLE_STEP: f64 = 0.1;
+/// Standard deviation of the pull of each gain towards its last value, in starting gains: keeps open directions in place
+/// without leaning on what the run determines (a gain known to 5 % feels 0.25 % of its uncertainty).
+const HOLD: f64 = 1.0;
+/// Share of the information that may be noise.
+const MAX_NOISE_SHARE: f64 = 0.5;
+
+/// What a fit works on.
+#[derive(Debug, Clone)]
+pub(crate) struct Setup<'a> {
+    pub(crate) problem: &'a Problem<'a>,
+    pub(crate) layout: Layout,
+    pub(crate) zeros: &'a [Zero],
+    /// Weight of each loaded row, 1 or less; 0 leaves it out.
+    pub(crate) weights: Vec<f64>,
+    pub(crate) settings: Settings,
+}
+
+/// A loaded row after the fit.
+#[derive(Debug, Clone)]
+pub(crate) struct FittedRow {
+    pub(crate) equations: RowEquations,
+    /// Left sides less right sides: kg, kg m, kg m.
+    pub(crate) residual: Vector3<f64>,
+    /// The same, whitened.
+    pub(crate) whitened: Vector3<f64>,
+    /// Whitened Jacobian times covariance times its transpose: what the row takes part in its own fit.
+    pub(crate) leverage: Matrix3<f64>,
+}
+
+/// The solution.
+#[derive(Debug, Clone)]
+pub(crate) struct Solution {
+    pub(crate) state: State,
+    pub(crate) noise: Noise,
+    /// In the order of the layout's columns.
+    pub(crate) covariance: DMatrix<f64>,
+    pub(crate) rows: Vec<FittedRow>,
+}
+
+/// Solves from `state` and `noise` on.
+pub(crate) fn solve(setup: &Setup, mut state: State, mut noise: Noise) -> Result<Solution, CalibrateError> {
+    let hold: Vec<f64> = state.gain.iter().map(|k| HOLD * k.abs()).collect();
+    let mut adjusted = observed_counts(setup.problem);
+    let mut steps = 0;
+    loop {
+        let equations = all_equations(setup, &state, &noise, &adjusted);
+        let regression = linear_step(setup, &state, &hold, &equations)?;
+        let information = Information::new(setup, &equations, regression.covariance(Variance::Known)?, steps > 0);
+        let step = information.step(regression.coefficients());
+        let largest = information.largest(&step);
+        setup.layout.step(&mut state, &step);
+        steps += 1;
+        let rows = fitted_rows(setup, all_equations(setup, &state, &noise, &adjusted), &information.covariance);
+        let levels_moved = Levels::new(&rows, setup).improve(&mut noise, &setup.settings);
+        for (row, (fitted, counts)) in setup.problem.rows.iter().zip(rows.iter().zip(&mut adjusted)) {
+            let channels = &setup.problem.plates[row.plate].channels;
+            fitted.equations.adjust(channels.iter().map(|&c| setup.problem.count(row.row, c)), counts);
+        }
+        if largest < SMALL_STEP && !levels_moved || steps == MAX_STEPS && largest < TOLERABLE_STEP {
+            return Ok(Solution { state, noise, covariance: information.honest_covariance(&hold), rows });
+        }
+        if steps == MAX_STEPS {
+            return Err(CalibrateError::NotSettled { steps, largest });
+        }
+    }
+}
+
+fn observed_counts(problem: &Problem) -> Vec<Vec<f64>> {
+    let of_row = |row: &crate::problem::LoadedRow| {
+        problem.plates[row.plate].channels.iter().map(|&c| problem.count(row.row, c)).collect()
+    };
+    problem.rows.iter().map(of_row).collect()
+}
+
+fn all_equations(setup: &Setup, state: &State, noise: &Noise, adjusted: &[Vec<f64>]) -> Vec<RowEquations> {
+    let rows = setup.problem.rows.iter().zip(adjusted);
+    rows.map(|(row, counts)| RowEquations::new(setup.problem, state, noise, row, counts)).collect()
+}
+
+/// Columns that the rows of a plate touch: its gains, zeros, curvatures, then all free masses.
+fn plate_columns(setup: &Setup, plate: usize) -> Vec<usize> {
+    let layout = &setup.layout;
+    let channels = &setup.problem.plates[plate].channels;
+    let mut columns: Vec<usize> = channels.iter().map(|&c| layout.gain(c)).collect();
+    columns.extend(channels.iter().map(|&c| layout.zero(c)));
+    columns.extend(channels.iter().filter_map(|&c| layout.curvature(c)));
+    columns.extend((0..setup.problem.bodies.len()).filter_map(|b| layout.mass(b)));
+    columns
+}
+
+/// Whitened Jacobian of a row's equations, in the columns that it touches.
+fn jacobian(setup: &Setup, row_idx: usize, equations: &RowEquations) -> (Vec<usize>, Matrix3xX<f64>) {
+    let row = &setup.problem.rows[row_idx];
+    let channels = &setup.problem.plates[row.plate].channels;
+    let mut columns = Vec::with_capacity(3 * channels.len() + 1);
+    let mut entries: Vec<Vector3<f64>> = Vec::with_capacity(3 * channels.len() + 1);
+    for (i, &c) in channels.iter().enumerate() {
+        let arm = equations.whitener * equations.arm[i];
+        columns.push(setup.layout.gain(c));
+        entries.push(equations.deflection[i] * arm);
+        columns.push(setup.layout.zero(c));
+        entries.push(-equations.slope[i] * arm);
+        if let Some(j) = setup.layout.curvature(c) {
+            columns.push(j);
+            entries.push(equations.deflection[i].powi(2) * arm);
+        }
+    }
+    if let Some(j) = setup.layout.mass(row.body) {
+        columns.push(j);
+        entries.push(-(equations.whitener * equations.load_arm));
+    }
+    (columns, Matrix3xX::from_columns(&entries))
+}
+
+/// One linear least-squares step: its coefficients are the changes of the unknowns.
+fn linear_step(setup: &Setup, state: &State, hold: &[f64], equations: &[RowEquations]) -> Result<Fit, CalibrateError> {
+    let n = setup.layout.n_columns;
+    let mut design: Vec<Vec<f64>> = Vec::new();
+    let mut aim: Vec<f64> = Vec::new();
+    let mut push = |entries: &[(usize, f64)], value: f64| {
+        let mut line = vec![0.0; n];
+        for &(j, a) in entries {
+            line[j] = a;
+        }
+        design.push(line);
+        aim.push(value);
+    };
+    for plate in 0..setup.problem.plates.len() {
+        let columns = plate_columns(setup, plate);
+        let Some(triangle) = condense(setup, plate, &columns, equations) else { continue };
+        for line in triangle.row_iter() {
+            let entries: Vec<(usize, f64)> = columns.iter().copied().zip(line.iter().copied()).collect();
+            push(&entries, line[columns.len()]);
+        }
+    }
+    for (c, (zero, hold)) in setup.zeros.iter().zip(hold).enumerate() {
+        let sd = zero.noise / (zero.n as f64).sqrt();
+        push(&[(setup.layout.zero(c), 1.0 / sd)], (zero.mean - state.zero[c]) / sd);
+        push(&[(setup.layout.gain(c), 1.0 / hold)], 0.0);
+    }
+    for (b, body) in setup.problem.bodies.iter().enumerate() {
+        if let (Some(j), Body::Known { mass_kg, u_kg }) = (setup.layout.mass(b), body) {
+            push(&[(j, 1.0 / u_kg)], (mass_kg - state.mass[b]) / u_kg);
+        }
+    }
+    let design = DMatrix::from_fn(design.len(), n, |i, j| design[i][j]);
+    Ok(fit(&design, &aim, None)?)
+}
+
+/// The rows of a plate, whitened, as the triangle of their QR factors with the right side as last column.
+fn condense(setup: &Setup, plate: usize, columns: &[usize], equations: &[RowEquations]) -> Option<DMatrix<f64>> {
+    let mut place = vec![usize::MAX; setup.layout.n_columns];
+    for (i, &j) in columns.iter().enumerate() {
+        place[j] = i;
+    }
+    let rows: Vec<usize> = (0..setup.problem.rows.len())
+        .filter(|&i| setup.problem.rows[i].plate == plate && setup.weights[i] > 0.0)
+        .collect();
+    if rows.is_empty() {
+        return None;
+    }
+    let mut stack = DMatrix::zeros(3 * rows.len(), columns.len() + 1);
+    for (block, &i) in rows.iter().enumerate() {
+        let root = setup.weights[i].sqrt();
+        let (touched, entries) = jacobian(setup, i, &equations[i]);
+        for (column, j) in entries.column_iter().zip(touched) {
+            stack.fixed_view_mut::<3, 1>(3 * block, place[j]).copy_from(&(root * column));
+        }
+        let aim = -root * (equations[i].whitener * equations[i].misclosure);
+        stack.fixed_view_mut::<3, 1>(3 * block, columns.len()).copy_from(&aim);
+    }
+    Some(if stack.nrows() > stack.ncols() { stack.qr().unpack_r() } else { stack })
+}
+
+fn fitted_rows(setup: &Setup, equations: Vec<RowEquations>, covariance: &DMatrix<f64>) -> Vec<FittedRow> {
+    let of_row = |(i, equations): (usize, RowEquations)| {
+        let (columns, a) = jacobian(setup, i, &equations);
+        let local = DMatrix::from_fn(columns.len(), columns.len(), |p, q| covariance[(columns[p], columns[q])]);
+        let leverage = (&a * local * a.transpose()) * setup.weights[i];
+        let residual = equations.misclosure;
+        let whitened = equations.whitener * residual;
+        FittedRow { residual, whitened, leverage: leverage.fixed_view::<3, 3>(0, 0).into_owned(), equations }
+    };
+    equations.into_iter().enumerate().map(of_row).collect()
+}
+
+/// What a step knows of the unknowns, with signal and noise told apart in the directions of the gains.
+struct Information {
+    /// Q, as if all information were signal.
+    covariance: DMatrix<f64>,
+    n_cells: usize,
+    /// Q_:g Q_gg⁻¹ L U: what a unit along each direction of the gains makes of all unknowns, Q_gg = L Lᵀ.
+    directions: DMatrix<f64>,
+    /// Uᵀ L⁻¹: a change of the gains in those directions.
+    coordinates: DMatrix<f64>,
+    /// Share of the information along each direction that is noise.
+    noise_share: DVector<f64>,
+}
+
+impl Information {
+    fn new(setup: &Setup, equations: &[RowEquations], covariance: DMatrix<f64>, is_adjusted: bool) -> Self {
+        let n_cells = setup.layout.n_cells;
+        let mut noise = DMatrix::<f64>::zeros(n_cells, n_cells);
+        for (i, (row, equations)) in setup.problem.rows.iter().zip(equations).enumerate() {
+            let channels = &setup.problem.plates[row.plate].channels;
+            let weight = setup.weights[i];
+            equations.noise_information(is_adjusted, |a, b, value| noise[(channels[a], channels[b])] += weight * value);
+        }
+        // Gains lead the layout, so their block of Q is the top left one; it is regular, for every gain is held.
+        let gains = covariance.view((0, 0), (n_cells, n_cells)).into_owned();
+        let l = gains.cholesky().map_or_else(|| DMatrix::identity(n_cells, n_cells), nalgebra::Cholesky::unpack);
+        let eigen = SymmetricEigen::new(l.transpose() * noise * &l);
+        let inverse = l.clone().try_inverse().unwrap_or_else(|| DMatrix::identity(n_cells, n_cells));
+        let coordinates = eigen.eigenvectors.transpose() * &inverse;
+        let directions = covariance.columns(0, n_cells) * inverse.transpose() * &eigen.eigenvectors;
+        Self { covariance, n_cells, directions, coordinates, noise_share: eigen.eigenvalues }
+    }
+
+    /// The regression's step without its part along directions that only noise speaks for.
+    fn step(&self, regression: &[f64]) -> Vec<f64> {
+        let mut step = DVector::from_column_slice(regression);
+        let along = &self.coordinates * step.rows(0, self.n_cells);
+        for (j, &share) in self.noise_share.iter().enumerate() {
+            // Newton's step of the errors-in-variables problem is 1/(1 − share) of the regression's.
+            let factor = if share > MAX_NOISE_SHARE { -1.0 } else { 1.0 / (1.0 - share.max(0.0)) - 1.0 };
+            step += factor * along[j] * self.directions.column(j);
+        }
+        step.as_slice().to_vec()
+    }
+
+    /// Largest change in units of the uncertainty.
+    fn largest(&self, step: &[f64]) -> f64 {
+        step.iter().enumerate().map(|(j, s)| s.abs() / self.covariance[(j, j)].sqrt()).fold(0.0, f64::max)
+    }
+
+    /// Cov = (1 − QN)⁻¹ Q (1 − NQ)⁻¹; directions of the gains that only noise speaks for come out as open.
+    ///
+    /// With M = Q⁻¹ − N, Cov = M⁻¹ Q⁻¹ M⁻¹ = Q + Σ_j (1/(1 − λ_j)² − 1) t_j t_jᵀ over the directions t_j.
+    fn honest_covariance(&self, hold: &[f64]) -> DMatrix<f64> {
+        let growth = DVector::from_fn(self.n_cells, |j, _| {
+            let share = self.noise_share[j];
+            if share <= MAX_NOISE_SHARE {
+                return (1.0 / (1.0 - share.max(0.0))).powi(2) - 1.0;
+            }
+            // Open: as uncertain as the hold leaves it.
+            let reach = hold.iter().enumerate().map(|(c, h)| (self.directions[(c, j)] / h).abs());
+            reach.fold(0.0, f64::max).powi(-2).max(1.0) - 1.0
+        });
+        &self.covariance + &self.directions * DMatrix::from_diagonal(&growth) * self.directions.transpose()
+    }
+}

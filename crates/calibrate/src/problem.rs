@@ -1,0 +1,247 @@
+//! A deck and a run as numbers: who is where, which rows bear which body, what each cell reads without load.
+//!
+//! Places are in metres from the middle of the plate, counts as in the run, masses in kg.
+
+use crate::options::CalibrateError;
+use formats::deck::{Converter, Deck};
+use formats::run::{Load, Placement, Run};
+use std::collections::HashMap;
+
+/// A channel of the run and the place of its cell.
+#[derive(Debug, Clone)]
+pub(crate) struct CellSite {
+    pub(crate) name: String,
+    /// Index of the plate that it stands under.
+    pub(crate) plate: usize,
+    /// Place from the middle of that plate, m.
+    pub(crate) at_m: [f64; 2],
+    /// Kilograms a count by the data sheet; a start for the fit and a scale for judgement, nothing more.
+    pub(crate) nominal_gain: f64,
+}
+
+/// A plate and the channels of the cells under it.
+#[derive(Debug, Clone)]
+pub(crate) struct PlateSite {
+    pub(crate) name: String,
+    pub(crate) channels: Vec<usize>,
+}
+
+/// A body that was put on the deck, in one row or in many.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Body {
+    /// Known conventional mass and its standard uncertainty, common to all rows that bear it.
+    Known { mass_kg: f64, u_kg: f64 },
+    /// To be found.
+    Unknown { label: String },
+}
+
+/// A row with a load on one plate.
+#[derive(Debug, Clone)]
+pub(crate) struct LoadedRow {
+    /// Index of the row in the run.
+    pub(crate) row: usize,
+    pub(crate) plate: usize,
+    /// Place of the load from the middle of the plate, m.
+    pub(crate) at_m: [f64; 2],
+    pub(crate) body: usize,
+}
+
+/// What the fit starts from.
+#[derive(Debug, Clone)]
+pub(crate) struct Problem<'a> {
+    pub(crate) run: &'a Run,
+    pub(crate) cells: Vec<CellSite>,
+    pub(crate) plates: Vec<PlateSite>,
+    pub(crate) bodies: Vec<Body>,
+    pub(crate) rows: Vec<LoadedRow>,
+    /// Plate that each row of the run loads; `None`: a zero reading.
+    pub(crate) loaded_plate: Vec<Option<usize>>,
+    /// Standard deviation of the converter's noise, counts.
+    pub(crate) converter_sd: f64,
+}
+
+impl<'a> Problem<'a> {
+    /// Checks the run against the deck and gathers its bodies.
+    pub(crate) fn new(deck: &Deck, run: &'a Run) -> Result<Self, CalibrateError> {
+        let (plates, cells) = sites(deck);
+        check_cells(&cells, run)?;
+        let mut problem = Self {
+            run,
+            cells,
+            plates,
+            bodies: Vec::new(),
+            rows: Vec::new(),
+            loaded_plate: Vec::with_capacity(run.rows.len()),
+            converter_sd: deck.converter.noise_nv_rms * 1e-9 * counts_per_volt(&deck.converter),
+        };
+        problem.gather_rows(deck)?;
+        if !problem.loaded_plate.iter().any(Option::is_none) {
+            return Err(CalibrateError::NoZeroReading);
+        }
+        if !problem.rows.iter().any(|r| matches!(problem.bodies[r.body], Body::Known { .. })) {
+            return Err(CalibrateError::NoKnownMass);
+        }
+        Ok(problem)
+    }
+
+    pub(crate) fn n_cells(&self) -> usize {
+        self.cells.len()
+    }
+
+    /// Counts of a channel in a row of the run.
+    pub(crate) fn count(&self, row: usize, channel: usize) -> f64 {
+        self.run.rows[row].counts[channel]
+    }
+
+    fn gather_rows(&mut self, deck: &Deck) -> Result<(), CalibrateError> {
+        let plate_idx: HashMap<&str, usize> =
+            deck.plates.iter().enumerate().map(|(i, p)| (p.name.as_str(), i)).collect();
+        let labelled = bodies_by_label(self.run);
+        let mut known: HashMap<BodyKey, usize> = HashMap::new();
+        for (i, row) in self.run.rows.iter().enumerate() {
+            for &count in &row.counts {
+                finite(row.line, "a count", count)?;
+            }
+            let (at, key) = match &row.load {
+                Load::Zero => (None, None),
+                Load::Known { mass_kg, at, .. } if *mass_kg == 0.0 => {
+                    find_plate(&plate_idx, row.line, at)?;
+                    (None, None)
+                }
+                Load::Known { at, mass_kg, u_mass_g, label } => {
+                    not_negative(row.line, "mass_kg", *mass_kg)?;
+                    not_negative(row.line, "u_mass_g", *u_mass_g)?;
+                    (Some(at), Some(BodyKey::known(*mass_kg, *u_mass_g, label.as_deref())))
+                }
+                // A label that elsewhere stands beside one known mass names that body.
+                Load::Unknown { at, label } => {
+                    let key = labelled.get(label.as_str()).cloned().unwrap_or(BodyKey::Unknown(label.clone()));
+                    (Some(at), Some(key))
+                }
+            };
+            let (Some(at), Some(key)) = (at, key) else {
+                self.loaded_plate.push(None);
+                continue;
+            };
+            let plate = find_plate(&plate_idx, row.line, at)?;
+            finite(row.line, "x_mm", at.x_mm)?;
+            finite(row.line, "y_mm", at.y_mm)?;
+            let bodies = &mut self.bodies;
+            let body = *known.entry(key.clone()).or_insert_with(|| {
+                bodies.push(key.body());
+                bodies.len() - 1
+            });
+            let size = deck.plates[plate].size_mm;
+            let at_m = [(at.x_mm - size[0] / 2.0) * 1e-3, (at.y_mm - size[1] / 2.0) * 1e-3];
+            self.rows.push(LoadedRow { row: i, plate, at_m, body });
+            self.loaded_plate.push(Some(plate));
+        }
+        Ok(())
+    }
+}
+
+/// What makes two rows bear the same body: the label where there is one, and the same mass and uncertainty.
+///
+/// Rows of one mass without a label count as one body: the error of its mass is then common to them and does not
+/// average out, which is the careful case.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+enum BodyKey {
+    Known { label: Option<String>, mass_bits: u64, u_bits: u64 },
+    Unknown(String),
+}
+
+impl BodyKey {
+    fn known(mass_kg: f64, u_mass_g: f64, label: Option<&str>) -> Self {
+        Self::Known { label: label.map(str::to_owned), mass_bits: mass_kg.to_bits(), u_bits: u_mass_g.to_bits() }
+    }
+
+    fn body(&self) -> Body {
+        match self {
+            Self::Known { mass_bits, u_bits, .. } => {
+                Body::Known { mass_kg: f64::from_bits(*mass_bits), u_kg: f64::from_bits(*u_bits) * 1e-3 }
+            }
+            Self::Unknown(label) => Body::Unknown { label: label.clone() },
+        }
+    }
+}
+
+/// Labels that stand beside exactly one known mass.
+fn bodies_by_label(run: &Run) -> HashMap<&str, BodyKey> {
+    let mut found: HashMap<&str, Option<BodyKey>> = HashMap::new();
+    for row in &run.rows {
+        if let Load::Known { mass_kg, u_mass_g, label: Some(label), .. } = &row.load {
+            let key = BodyKey::known(*mass_kg, *u_mass_g, Some(label));
+            found
+                .entry(label)
+                .and_modify(|seen| {
+                    if seen.as_ref() != Some(&key) {
+                        *seen = None;
+                    }
+                })
+                .or_insert(Some(key));
+        }
+    }
+    found.into_iter().filter_map(|(label, key)| key.map(|k| (label, k))).collect()
+}
+
+fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
+    let per_volt = counts_per_volt(&deck.converter);
+    let mut plates = Vec::new();
+    let mut cells = Vec::new();
+    for (p, plate) in deck.plates.iter().enumerate() {
+        let first = cells.len();
+        for cell in &plate.cells {
+            let kind = deck.cell_types.iter().find(|t| t.name == cell.cell_type);
+            // A validated deck names a type for each cell; without one the scale is 1 kg a count, no more than a start.
+            let nominal =
+                kind.map_or(1.0, |t| t.capacity_kg / (t.output_mv_v * 1e-3 * deck.converter.excitation_v * per_volt));
+            cells.push(CellSite {
+                name: cell.name.clone(),
+                plate: p,
+                at_m: [
+                    (cell.at_mm[0] - plate.size_mm[0] / 2.0) * 1e-3,
+                    (cell.at_mm[1] - plate.size_mm[1] / 2.0) * 1e-3,
+                ],
+                nominal_gain: nominal,
+            });
+        }
+        plates.push(PlateSite { name: plate.name.clone(), channels: (first..cells.len()).collect() });
+    }
+    (plates, cells)
+}
+
+/// Counts for a volt at the bridge: full scale ± reference / gain / 2 over 2^bits codes.
+fn counts_per_volt(converter: &Converter) -> f64 {
+    2f64.powi(i32::try_from(converter.bits).unwrap_or(24)) * converter.gain / converter.reference_v
+}
+
+fn check_cells(cells: &[CellSite], run: &Run) -> Result<(), CalibrateError> {
+    let other = |first: &str| CalibrateError::OtherCells {
+        found: run.cells.len(),
+        expected: cells.len(),
+        first: first.to_owned(),
+    };
+    if let Some((_, found)) = cells.iter().zip(&run.cells).find(|(site, name)| site.name != **name) {
+        return Err(other(&format!("\"{found}\" differs")));
+    }
+    if cells.len() != run.cells.len() || run.rows.iter().any(|r| r.counts.len() != cells.len()) {
+        return Err(other("a row is too short or too long"));
+    }
+    Ok(())
+}
+
+fn find_plate(plates: &HashMap<&str, usize>, line: usize, at: &Placement) -> Result<usize, CalibrateError> {
+    plates.get(at.plate.as_str()).copied().ok_or_else(|| CalibrateError::UnknownPlate { line, plate: at.plate.clone() })
+}
+
+fn finite(line: usize, what: &'static str, found: f64) -> Result<(), CalibrateError> {
+    if found.is_finite() { Ok(()) } else { Err(CalibrateError::BadNumber { line, what, found, negative: false }) }
+}
+
+fn not_negative(line: usize, what: &'static str, found: f64) -> Result<(), CalibrateError> {
+    if found.is_finite() && found >= 0.0 {
+        Ok(())
+    } else {
+        Err(CalibrateError::BadNumber { line, what, found, negative: true })
+    }
+}
