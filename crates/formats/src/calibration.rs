@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::deck::Deck;
 use crate::limits::{Limits, quoted};
-use crate::toml_reader::without_bom;
+use crate::toml_document::without_bom;
 use crate::{Problem, Problems};
 
 /// A calibration of one deck.

@@ -33,6 +33,7 @@ pub mod recording;
 pub mod run;
 mod table;
 pub mod tests;
+mod toml_document;
 mod toml_reader;
 mod toml_writer;
 pub mod weights;

@@ -5,7 +5,8 @@
 
 use crate::deck::{Material, MaterialCost};
 use crate::limits::Limits;
-use crate::toml_reader::{Document, Table};
+use crate::toml_document::Document;
+use crate::toml_reader::Table;
 
 /// The table as it stands in the repository.
 const BUILT_IN: &str = include_str!("../data/materials.toml");

@@ -7,7 +7,8 @@ use std::fmt::{self, Write as _};
 use crate::deck::Sex;
 use crate::deck::read::SEXES;
 use crate::limits::Limits;
-use crate::toml_reader::{Document, Table};
+use crate::toml_document::Document;
+use crate::toml_reader::Table;
 use crate::toml_writer::{number, text as quoted_text};
 use crate::{Problems, words};
 

@@ -3,7 +3,7 @@
 //! A [`Table`] is asked for its keys one by one. What is missing or does not fit is noted with its
 //! line, and a stand-in is returned (NaN for a number, an empty text) so that reading goes on; a
 //! comparison with NaN is false, so one problem does not raise others. The data made on the way
-//! leave the reader only through [`Document::finish`], which gives them out only if nothing was noted.
+//! leave the reader only through `Document::finish`, which gives them out only if nothing was noted.
 //!
 //! Unknown keys. The contract welcomes extra keys, but a misspelt key that is silently passed over
 //! would change a deck without a word. So a key that the table does not know is an error, unless it
@@ -12,91 +12,14 @@
 use std::cell::RefCell;
 use std::ops::Range;
 
+use serde::Deserialize;
 use toml::Spanned;
-use toml::de::{DeTable, DeValue};
+use toml::de::{DeTable, DeValue, ValueDeserializer};
 
+use crate::Problem;
 use crate::limits::{self, Limits, Misfit, quoted};
+use crate::toml_document::Document;
 use crate::words::{self, Words};
-use crate::{Problem, Problems};
-
-/// One TOML text with all that was found wrong with it so far.
-pub(crate) struct Document<'t> {
-    file: &'t str,
-    text: &'t str,
-    problems: RefCell<Vec<Problem>>,
-    warnings: RefCell<Vec<Problem>>,
-}
-
-/// The text without a byte-order mark.
-pub(crate) fn without_bom(text: &str) -> &str {
-    text.strip_prefix('\u{feff}').unwrap_or(text)
-}
-
-impl<'t> Document<'t> {
-    /// A document and its tree; every syntax error is reported with its place.
-    pub(crate) fn parse(file: &'t str, text: &'t str) -> Result<(Self, Spanned<DeTable<'t>>), Problems> {
-        let text = without_bom(text);
-        let doc = Self { file, text, problems: RefCell::default(), warnings: RefCell::default() };
-        let (tree, errors) = DeTable::parse_recoverable(text);
-        for error in &errors {
-            doc.syntax_error(error);
-        }
-        if errors.is_empty() { Ok((doc, tree)) } else { Err(Problems(sorted(doc.problems.into_inner()))) }
-    }
-
-    fn syntax_error(&self, error: &toml::de::Error) {
-        let span = error.span().unwrap_or(0..0);
-        let line_start = self.text[..floor(self.text, span.start)].rfind('\n').map_or(0, |i| i + 1);
-        let line = self.text[line_start..].lines().next().unwrap_or_default();
-        let value = line.split_once('=').map_or("", |(_, value)| value.split('#').next().unwrap_or_default().trim());
-        let (found, expected) = match limits::with_point(value) {
-            Some(point) => (quoted(value), format!("a number with a decimal point: `{point}`")),
-            None => (format!("text that is not TOML ({})", error.message()), "valid TOML".to_owned()),
-        };
-        // A decimal comma raises several errors at one place; one is enough.
-        let place = self.place(&span, Problem::new(self.file, found, expected));
-        let mut problems = self.problems.borrow_mut();
-        if !problems.iter().any(|p| p.line == place.line) {
-            problems.push(place);
-        }
-    }
-
-    /// The text that is read, without a byte-order mark.
-    pub(crate) fn text(&self) -> &'t str {
-        self.text
-    }
-
-    /// Adds line, column and the line's text of a byte range to a problem.
-    fn place(&self, span: &Range<usize>, problem: Problem) -> Problem {
-        let start = floor(self.text, span.start);
-        let before = &self.text[..start];
-        let line_start = before.rfind('\n').map_or(0, |i| i + 1);
-        let line = before.bytes().filter(|&b| b == b'\n').count() + 1;
-        let shown = self.text[line_start..].lines().next().unwrap_or_default();
-        problem.line(line, shown).column(Some(self.text[line_start..start].chars().count() + 1))
-    }
-
-    /// The data, if nothing was found wrong, and what should be looked at even so.
-    pub(crate) fn finish<T>(self, data: T) -> Result<(T, Vec<Problem>), Problems> {
-        let problems = self.problems.into_inner();
-        if problems.is_empty() {
-            Ok((data, sorted(self.warnings.into_inner())))
-        } else {
-            Err(Problems(sorted(problems)))
-        }
-    }
-}
-
-/// By line and column; those without a line first.
-fn sorted(mut problems: Vec<Problem>) -> Vec<Problem> {
-    problems.sort_by_key(|p| (p.line, p.column));
-    problems
-}
-
-/// The nearest character boundary at or before the index.
-fn floor(text: &str, index: usize) -> usize {
-    (0..=index.min(text.len())).rev().find(|&i| text.is_char_boundary(i)).unwrap_or(0)
-}
 
 /// One table while it is read. [`Table::finish`] must end it.
 #[must_use]
@@ -144,18 +67,18 @@ impl<'d> Table<'d> {
     /// Notes a problem with the value of a key, or with the whole table where the key does not stand.
     pub(crate) fn problem(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) {
         let problem = self.located(key, found, expected);
-        self.doc.problems.borrow_mut().push(problem);
+        self.doc.note(problem);
     }
 
     /// Notes what is allowed but should be looked at.
     pub(crate) fn warning(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) {
         let warning = self.located(key, found, expected);
-        self.doc.warnings.borrow_mut().push(warning);
+        self.doc.warn(warning);
     }
 
     fn located(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) -> Problem {
         let span = self.entries.get(key).map_or_else(|| self.span.clone(), Spanned::span);
-        self.doc.place(&span, Problem::new(self.doc.file, found, expected).key(self.path_of(key)))
+        self.doc.place(&span, self.doc.problem(found, expected).key(self.path_of(key)))
     }
 
     /// Notes that a required key is not there.
@@ -266,15 +189,17 @@ impl<'d> Table<'d> {
                 let mut pair = [f64::NAN; 2];
                 for (value, item) in pair.iter_mut().zip(items.iter()) {
                     *value = number(item.get_ref(), &limits).unwrap_or_else(|Misfit { found, expected }| {
-                        let problem = Problem::new(self.doc.file, found, expected).key(self.path_of(key));
-                        self.doc.problems.borrow_mut().push(self.doc.place(&item.span(), problem));
+                        let problem = self.doc.problem(found, expected).key(self.path_of(key));
+                        self.doc.note(self.doc.place(&item.span(), problem));
                         f64::NAN
                     });
                 }
                 pair
             }
             DeValue::Array(items) => {
-                self.problem(key, format!("a list of {}", items.len()), expected());
+                let comma =
+                    if items.len() > 2 { " (a number with a decimal comma counts as two: write a point)" } else { "" };
+                self.problem(key, format!("a list of {}", items.len()), expected() + comma);
                 [f64::NAN; 2]
             }
             other => {
@@ -315,6 +240,23 @@ impl<'d> Table<'d> {
         }
     }
 
+    /// A table that may be absent and is kept as it stands, for another reader.
+    pub(crate) fn kept_opt(&self, key: &'static str) -> Option<toml::Table> {
+        let entry = self.get(key)?;
+        if !entry.get_ref().is_table() {
+            self.problem(key, kind_of(entry.get_ref()), format!("one table `[{key}]`"));
+            return None;
+        }
+        match toml::Table::deserialize(ValueDeserializer::from(entry.clone())) {
+            Ok(table) => Some(table),
+            Err(error) => {
+                let problem = self.doc.problem(error.message(), "values that TOML can keep").key(self.path_of(key));
+                self.doc.note(self.doc.place(&error.span().unwrap_or_else(|| entry.span()), problem));
+                None
+            }
+        }
+    }
+
     /// Tables of a list, `[[key]]` or `key = [ { … } ]`; absent is an empty list.
     pub(crate) fn tables(&self, key: &'static str) -> Vec<Table<'d>> {
         let Some(entry) = self.get(key) else { return Vec::new() };
@@ -329,8 +271,8 @@ impl<'d> Table<'d> {
             if let DeValue::Table(entries) = item.get_ref() {
                 tables.push(Self::new(self.doc, path, item.span(), entries));
             } else {
-                let problem = Problem::new(self.doc.file, kind_of(item.get_ref()), "a table, `{ … }`").key(path);
-                self.doc.problems.borrow_mut().push(self.doc.place(&item.span(), problem));
+                let problem = self.doc.problem(kind_of(item.get_ref()), "a table, `{ … }`").key(path);
+                self.doc.note(self.doc.place(&item.span(), problem));
             }
         }
         tables
@@ -389,8 +331,8 @@ impl<'d> Table<'d> {
                 let known: Vec<String> = distinct(&asked).iter().map(|k| format!("`{k}`")).collect();
                 format!("only {} (to keep a key of your own, begin it with `x_`)", known.join(", "))
             };
-            let problem = Problem::new(self.doc.file, "an unknown key", expected).key(self.path_of(name));
-            self.doc.problems.borrow_mut().push(self.doc.place(&key.span(), problem));
+            let problem = self.doc.problem("an unknown key", expected).key(self.path_of(name));
+            self.doc.note(self.doc.place(&key.span(), problem));
         }
         for (key, expected) in missing {
             self.problem(key, "nothing", expected);

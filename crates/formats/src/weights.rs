@@ -86,7 +86,7 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Weight>, Problems> {
         let u = table.number_opt(Some(u_kg), &Limits::NOT_NEGATIVE);
         let Some(state) = table.word(state, WORDS) else { continue };
         match state {
-            State::Settled | State::Held if kg.is_none() => {
+            State::Settled if kg.is_none() => {
                 table.problem(
                     Some(patient_kg),
                     "nothing",

@@ -8,7 +8,8 @@ use super::{
     Site, Target,
 };
 use crate::limits::{Limits, quoted};
-use crate::toml_reader::{Document, Table};
+use crate::toml_document::Document;
+use crate::toml_reader::Table;
 use crate::{Problem, Problems, materials, words};
 
 pub(super) const CLASSES: &words::Words<AccuracyClass> =
@@ -39,7 +40,7 @@ pub fn read(file: &str, text: &str) -> Result<Deck, Problems> {
 /// As [`read`].
 pub fn read_with_warnings(file: &str, text: &str) -> Result<(Deck, Vec<Problem>), Problems> {
     let (doc, tree) = Document::parse(file, text)?;
-    let deck = read_deck(Table::root(&doc, &tree), doc.text());
+    let deck = read_deck(Table::root(&doc, &tree));
     doc.finish(deck)
 }
 
@@ -53,7 +54,7 @@ struct Head {
     target: Target,
 }
 
-fn read_deck(root: Table<'_>, text: &str) -> Deck {
+fn read_deck(root: Table<'_>) -> Deck {
     let head = root.table("deck").map(read_head);
     let sections = named(root.some_tables("section", "section of the bed"), "section", read_section);
     let own_materials = named(root.tables("material"), "material", materials::read_material);
@@ -65,7 +66,7 @@ fn read_deck(root: Table<'_>, text: &str) -> Deck {
     let calibration_site = root.table_opt("calibration_site").map(read_site);
     let ambient = root.table("ambient").map(read_ambient);
     let converter = root.table("converter").map(read_converter);
-    let explore = root.table_opt("explore").and_then(|t| kept_table(&t, "explore", text));
+    let explore = root.kept_opt("explore");
     root.finish();
 
     // What is missing was noted; a stand-in keeps the rest going and never leaves the document.
@@ -309,17 +310,4 @@ fn read_patient(t: Table<'_>, sections: &[Section]) -> PatientLoad {
     };
     t.finish();
     patient
-}
-
-/// A table that is kept as it stands for a later stage.
-fn kept_table(table: &Table<'_>, key: &'static str, text: &str) -> Option<toml::Table> {
-    match text.parse::<toml::Table>().map(|mut all| all.remove(key)) {
-        Ok(Some(toml::Value::Table(kept))) => Some(kept),
-        // The text was parsed as TOML before, and `key` is a table in it.
-        Ok(_) => None,
-        Err(error) => {
-            table.problem("", format!("a value that cannot be kept ({})", error.message()), "plain TOML values");
-            None
-        }
-    }
 }

@@ -27,17 +27,54 @@ fn the_place_is_shown_with_a_caret() {
 
 #[test]
 fn text_that_is_not_toml_is_shown() {
-    let said = said(&[("name = \"back\"", "name = \"back")]);
-    assert!(said.starts_with("deck.toml:22:13:"), "{said}");
-    assert!(said.contains("found text that is not TOML (") && said.contains("expected valid TOML"), "{said}");
-    assert!(said.contains("   22 | name = \"back\n"), "{said}");
+    assert_eq!(
+        said(&[("name = \"back\"", "name = \"back")]),
+        "deck.toml:22:13: found text that is not TOML (invalid basic string), expected `\"`\n\
+         \x20    22 | name = \"back\n\
+         \x20       |             ^"
+    );
+    assert_eq!(
+        messages(&[("e_g = 100.0", "e_g 100.0")]),
+        ["deck.toml:5:5: found text that is not TOML (key with no value), expected `=`"]
+    );
+    assert_eq!(
+        messages(&[("e_g = 100.0", "e_g = 100.0\ne_g = 50.0")]),
+        ["deck.toml:6:1: found the key `e_g` a second time, expected each key once in its table"]
+    );
+    for (old, new, found) in [
+        ("\"III\"", "III", "6:9: found `III`"),
+        ("thickness_mm = 6.0", "thickness_mm = 6.0 mm", "75:40: found `6.0 mm`"),
+        ("[780.0, 860.0]", "[780.0 860.0]", "70:12: found `780.0 860.0`"),
+    ] {
+        let expected = "a number alone, or a text between quotation marks; several values want commas between them";
+        assert_eq!(messages(&[(old, new)]), [format!("deck.toml:{found}, expected {expected}")]);
+    }
+}
+
+#[test]
+fn the_echo_of_a_syntax_error_is_not_told() {
+    assert_eq!(messages(&[("layers = [\n", "layers = [\n[")]).len(), 1);
 }
 
 #[test]
 fn a_decimal_comma_is_named_with_what_to_write() {
     assert_eq!(
+        messages(&[("thickness_mm = 6.0", "thickness_mm = 6,5"), ("clearance_mm = 5.0", "clearance_mm = 4,5")]),
+        [
+            "deck.toml:71:16: found `4,5`, expected a number with a decimal point: `4.5`",
+            "deck.toml:75:40: found `6,5`, expected a number with a decimal point: `6.5`",
+        ]
+    );
+    assert_eq!(
+        messages(&[("[780.0, 860.0]", "[780,5, 860,0]")]),
+        [
+            "deck.toml:70:11: plate[0].size_mm: found a list of 4, expected two numbers, `[a, b]`, each a number above 0 \
+         (a number with a decimal comma counts as two: write a point)"
+        ]
+    );
+    assert_eq!(
         messages(&[("clearance_mm = 5.0", "clearance_mm = 5,5")]),
-        ["deck.toml:71:17: found `5,5`, expected a number with a decimal point: `5.5`"]
+        ["deck.toml:71:16: found `5,5`, expected a number with a decimal point: `5.5`"]
     );
     assert_eq!(
         messages(&[("max_kg = 180.0", "max_kg = \"180,5\"")]),
@@ -324,6 +361,16 @@ fn plates_that_lie_on_each_other_are_refused() {
             "deck.toml:88:13: plate[1].origin_mm: found a plate from 785 to 1915 mm along x and from 10 to 870 mm along y, \
          expected a place of its own: it would lie on plate `head`, and neither could move"
         ]
+    );
+}
+
+#[test]
+fn a_value_to_be_kept_must_be_one_that_toml_can_keep() {
+    let told = messages(&[("board_mm = [6, 9, 12]", "board_mm = [6, 99999999999999999999]")]);
+    assert!(told.len() == 1 && told[0].starts_with("deck.toml:110:16: explore: found "), "{told:?}");
+    assert_eq!(
+        messages(&[("[explore]\nboard_mm = [6, 9, 12]\n", ""), ("# Invented", "explore = 3\n# Invented")]),
+        ["deck.toml:1:11: explore: found 3, expected one table `[explore]`"]
     );
 }
 
