@@ -1,44 +1,36 @@
-//! Every plate under every load case: deflection, reactions, stress.
+//! Every plate under every load case: deflection, reactions, contact with its base, stress.
 //!
-//! Besides the deck's own cases each plate bears the usual load, from which the error budget takes how a weight is shared
-//! among the cells: the first patient of the deck's cases lying flat without a mattress, or an even load where there is none.
+//! Cells carry compression only and the base stops the plate at its clearance; both are settled by `plates`, whose
+//! complementarity residuals are handed on as the proof. A case that tips a plate off its cells is solved as if they could
+//! pull and marked, so that the others still stand.
 
 use deck::chain::{capacity_newton, cell_type};
 use deck::loads::{self, CaseLoad, PlateLoad};
 use deck::model::{Model, model};
 use deck::stack::{demand_pa, material};
 use deck::units::{MM, MPA};
-use formats::deck::{Deck, LoadCase, PatientLoad, Plate};
-use plates::Solution;
+use formats::deck::{Deck, LoadCase, Plate};
+use plates::{Accuracy, Bearing, PlateError, Solution};
 
 use crate::DesignError;
-use crate::report::{CaseReport, CellReport, LayerReport, PlateReport};
+use crate::lying::{Lying, usual_case};
+use crate::report::{CaseReport, CellReport, ContactReport, LayerReport, PlateReport};
+use crate::ward;
 
 /// Points of a heat map along x and y.
 const MAP_POINTS: [usize; 2] = [37, 23];
 
-/// How a weight lies on the cells of the deck.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Usual {
-    /// Mass of the load, kg.
-    pub mass_kg: f64,
-    /// Share of each cell, in the order of the file; they add up to 1 less what is shunted.
-    pub shares: Vec<f64>,
-    /// Slope of the plate at each cell under that load, rad.
-    pub slopes_rad: Vec<f64>,
-    /// Mass on each section, kg.
-    pub section_kg: Vec<f64>,
-    /// Share of the load that passes the cells by.
-    pub shunted: f64,
-}
-
 /// All plates under all cases.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bent {
-    /// A report a plate; their masses are filled in by the bill.
+    /// A report a plate with the deck's own cases; their masses are filled in by the bill.
     pub plates: Vec<PlateReport>,
+    /// A report a plate with the ward's loads on it.
+    pub ward: Vec<PlateReport>,
     /// The usual load.
-    pub usual: Usual,
+    pub usual: Lying,
+    /// The deck's cases with a patient.
+    pub patients: Vec<Lying>,
     /// What was found while the loads were spread.
     pub notes: Vec<String>,
 }
@@ -48,67 +40,74 @@ pub struct Bent {
 /// # Errors
 /// A deck that cannot be turned into physics.
 pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
-    let mut cases: Vec<CaseLoad> =
-        deck.load_cases.iter().map(|case| loads::spread(deck, case)).collect::<Result<_, _>>()?;
-    let notes = deck.load_cases.iter().zip(&cases).flat_map(|(case, load)| notes(case, load)).collect();
-    cases.push(loads::spread(deck, &usual_case(deck))?);
-    let mut plates = Vec::with_capacity(deck.plates.len());
-    let mut usual = Usual::empty(deck, cases.last());
+    let spread = |case: &LoadCase| loads::spread(deck, case);
+    let n_own = deck.load_cases.len();
+    let mut shared = deck.load_cases.clone();
+    shared.push(usual_case(deck));
+    let shared_loads: Vec<CaseLoad> = shared.iter().map(spread).collect::<Result<_, _>>()?;
+    let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
+    let gravity = deck::gravity_m_s2(&deck.site);
+    let (mut own, mut of_ward) = (Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
-        let on_plate: Vec<&PlateLoad> = cases.iter().map(|c| &c.plates[index]).collect();
+        let ward = ward::cases(deck, plate);
+        let ward_loads: Vec<CaseLoad> = ward.iter().map(spread).collect::<Result<_, _>>()?;
+        let on_plate: Vec<&PlateLoad> = shared_loads.iter().chain(&ward_loads).map(|c| &c.plates[index]).collect();
         let model = model(deck, plate)?;
-        let solver_cases: Vec<plates::LoadCase> = on_plate.iter().map(|l| l.loads.clone()).collect();
-        let solutions = plates::solve(&model.plate, &solver_cases)
-            .map_err(|source| deck::DeckError::Plate { plate: plate.name.clone(), source })?;
-        let reports = deck
-            .load_cases
+        let solved = solve(plate, &model, &on_plate)?;
+        for ((lies, one), load) in lying.iter_mut().zip(&solved).zip(&on_plate) {
+            lies.add(&one.solution, load.angle_rad, gravity);
+        }
+        let report = |cases: &[LoadCase], from: usize| -> Result<PlateReport, DesignError> {
+            let cases = cases
+                .iter()
+                .enumerate()
+                .map(|(i, case)| describe(deck, plate, &model, case, on_plate[from + i], &solved[from + i]));
+            Ok(PlateReport { name: plate.name.clone(), mass_kg: 0.0, cases: cases.collect::<Result<_, _>>()? })
+        };
+        own.push(report(&deck.load_cases, 0)?);
+        of_ward.push(report(&ward, n_own + 1)?);
+    }
+    let usual = lying.swap_remove(n_own);
+    let patients =
+        lying.into_iter().zip(&deck.load_cases).filter(|(_, c)| c.patient.is_some()).map(|(l, _)| l).collect();
+    let notes = deck.load_cases.iter().zip(&shared_loads).flat_map(|(case, load)| notes(case, load)).collect();
+    Ok(Bent { plates: own, ward: of_ward, usual, patients, notes })
+}
+
+/// A solved case.
+struct Solved {
+    solution: Solution,
+    /// Whether the load tips the plate off its cells; the solution then lets cells pull.
+    tips: bool,
+}
+
+fn solve(plate: &Plate, model: &Model, loads: &[&PlateLoad]) -> Result<Vec<Solved>, DesignError> {
+    let cases: Vec<plates::LoadCase> = loads.iter().map(|l| l.loads.clone()).collect();
+    let accuracy = Accuracy::default();
+    let pressed = Bearing::Pressed { clearance_m: Some(plate.clearance_mm * MM) };
+    let run = |cases: &[plates::LoadCase], bearing| plates::solve_to(&model.plate, cases, bearing, accuracy);
+    let wrap = |source| DesignError::from(deck::DeckError::Plate { plate: plate.name.clone(), source });
+    match run(&cases, pressed) {
+        Ok(solutions) => Ok(solutions.into_iter().map(|solution| Solved { solution, tips: false }).collect()),
+        Err(PlateError::Tips { .. } | PlateError::Unsettled { .. }) => cases
             .iter()
-            .zip(&on_plate)
-            .zip(&solutions)
-            .map(|((case, load), solution)| describe(deck, plate, &model, case, load, solution))
-            .collect::<Result<Vec<_>, DesignError>>()?;
-        if let Some(solution) = solutions.last() {
-            usual.add(solution, deck::gravity_m_s2(&deck.site));
-        }
-        plates.push(PlateReport { name: plate.name.clone(), mass_kg: 0.0, cases: reports });
+            .map(|case| {
+                let one = std::slice::from_ref(case);
+                let (solutions, tips) = match run(one, pressed) {
+                    Err(PlateError::Tips { .. } | PlateError::Unsettled { .. }) => {
+                        (run(one, Bearing::Bilateral).map_err(wrap)?, true)
+                    }
+                    other => (other.map_err(wrap)?, false),
+                };
+                solutions
+                    .into_iter()
+                    .next()
+                    .map(|solution| Solved { solution, tips })
+                    .ok_or_else(|| wrap(PlateError::Unsettled { case: 0 }))
+            })
+            .collect(),
+        Err(source) => Err(wrap(source)),
     }
-    Ok(Bent { plates, usual, notes })
-}
-
-impl Usual {
-    fn empty(deck: &Deck, load: Option<&CaseLoad>) -> Self {
-        let mut section_kg = vec![0.0; deck.sections.len()];
-        let on_plates = load.map_or(&[][..], |l| &l.plates);
-        for (plate, on) in deck.plates.iter().zip(on_plates) {
-            if let Some(section) = deck.sections.iter().position(|s| s.name == plate.section) {
-                section_kg[section] += on.mass_kg;
-            }
-        }
-        Usual {
-            mass_kg: load.map_or(0.0, CaseLoad::mass_kg),
-            shares: Vec::new(),
-            slopes_rad: Vec::new(),
-            section_kg,
-            shunted: 0.0,
-        }
-    }
-
-    fn add(&mut self, solution: &Solution, gravity_m_s2: f64) {
-        let weight_newton = self.mass_kg * gravity_m_s2;
-        self.shares.extend(solution.reactions_newton.iter().map(|r| r / weight_newton));
-        self.slopes_rad.extend(solution.spring_slopes.iter().map(|[x, y]| x.hypot(*y)));
-    }
-}
-
-/// The load of the error budget.
-fn usual_case(deck: &Deck) -> LoadCase {
-    let patient = deck.load_cases.iter().find_map(|c| c.patient.as_ref()).map(|p| PatientLoad {
-        mattress_kg: 0.0,
-        angles_deg: Vec::new(),
-        ..p.clone()
-    });
-    let even_kg = patient.is_none().then_some(deck.max_kg);
-    LoadCase { name: "usual".to_owned(), even_kg, patches: Vec::new(), patient }
 }
 
 fn notes(case: &LoadCase, load: &CaseLoad) -> Vec<String> {
@@ -131,10 +130,11 @@ fn describe(
     model: &Model,
     case: &LoadCase,
     load: &PlateLoad,
-    solution: &Solution,
+    solved: &Solved,
 ) -> Result<CaseReport, DesignError> {
+    let solution = &solved.solution;
     let max_deflection_mm = solution.max.deflection_m / MM;
-    let touches = max_deflection_mm >= plate.clearance_mm;
+    let touches = !solution.touches.is_empty();
     let layers = layers(deck, plate, model, solution)?;
     let worst = |pick: fn(&LayerReport) -> Option<f64>, better: fn(f64, f64) -> f64| {
         layers.iter().filter_map(pick).reduce(better)
@@ -147,13 +147,15 @@ fn describe(
         angle_deg: load.angle_rad.to_degrees(),
         max_deflection_mm,
         at_mm: solution.max.at_m.map(|m| m / MM),
-        clearance_left_mm: (plate.clearance_mm - max_deflection_mm).max(0.0),
+        clearance_left_mm: if touches { 0.0 } else { (plate.clearance_mm - max_deflection_mm).max(0.0) },
         touches,
-        shunted_pct: (!touches).then_some(0.0),
+        shunted_pct: 100.0 * solution.shunted_share(),
+        tips: solved.tips,
         max_stress_mpa: worst(|l| Some(l.stress_mpa), f64::max).unwrap_or(0.0),
         safety_factor: worst(|l| l.safety_factor, f64::min),
         layers,
         cells: cells(deck, plate, solution)?,
+        contact: contact(solution),
         mesh_deflection_pct: 100.0 * estimate.deflection,
         mesh_reaction_pct: 100.0 * estimate.reaction,
         deflection_mm: solution
@@ -164,19 +166,33 @@ fn describe(
     })
 }
 
+/// The proof that cells and base are pressed or open, never both.
+fn contact(solution: &Solution) -> ContactReport {
+    let proof = solution.complementarity.unwrap_or_default();
+    ContactReport {
+        points_mm: solution.touches.iter().map(|t| t.at_m.map(|m| m / MM)).collect(),
+        penetration_mm: proof.penetration_m / MM,
+        pull_newton: proof.pull_newton,
+        residual_newton_m: proof.product_newton_m,
+    }
+}
+
 fn cells(deck: &Deck, plate: &Plate, solution: &Solution) -> Result<Vec<CellReport>, DesignError> {
     plate
         .cells
         .iter()
         .zip(solution.reactions_newton.iter().zip(&solution.spring_slopes))
-        .map(|(cell, (&reaction_newton, [sx, sy]))| {
+        .zip(&solution.lifts)
+        .map(|((cell, (&reaction_newton, [sx, sy])), &lifts)| {
             let capacity = capacity_newton(cell_type(deck, cell)?);
+            let slope = sx.hypot(*sy);
             Ok(CellReport {
                 name: cell.name.clone(),
                 reaction_newton,
                 load_pct_of_capacity: 100.0 * reaction_newton / capacity,
-                lifts: reaction_newton < 0.0,
-                slope_permille: 1e3 * sx.hypot(*sy),
+                lifts,
+                slope_permille: 1e3 * slope,
+                side_load_newton: reaction_newton * slope,
             })
         })
         .collect()

@@ -14,7 +14,9 @@ pub mod bending;
 pub mod bill;
 pub mod budget;
 mod judge;
+pub mod lying;
 pub mod report;
+pub mod ward;
 mod warnings;
 
 use formats::deck::Deck;
@@ -63,6 +65,7 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
     let warnings = warnings::warnings(deck, &plates, &bent.notes, &bill);
     let mut report = CheckReport {
         plates,
+        ward_loads: bent.ward,
         budget: budget.rows(),
         expanded_u_g,
         mass_kg: bill.mass_kg,

@@ -7,6 +7,8 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 pub struct CheckReport {
     /// Each plate under each load case.
     pub plates: Vec<PlateReport>,
+    /// Each plate under the loads that happen on a ward.
+    pub ward_loads: Vec<PlateReport>,
     /// Standard uncertainty of a weight by source, at a row of loads.
     pub budget: Vec<BudgetRow>,
     /// Expanded uncertainty (k = 2) of a weight, g, at the same loads.
@@ -61,8 +63,10 @@ pub struct CaseReport {
     pub clearance_left_mm: f64,
     /// Whether the plate touches its base.
     pub touches: bool,
-    /// Share of the load that passes the cells by, %; absent where it was not computed.
-    pub shunted_pct: Option<f64>,
+    /// Share of the load that passes the cells by, %.
+    pub shunted_pct: f64,
+    /// Whether the load tips the plate off its cells; reactions are then those of cells that could pull.
+    pub tips: bool,
     /// Largest stress of any layer, MPa.
     #[serde(rename = "max_stress_MPa")]
     pub max_stress_mpa: f64,
@@ -72,13 +76,30 @@ pub struct CaseReport {
     pub layers: Vec<LayerReport>,
     /// What each cell carries.
     pub cells: Vec<CellReport>,
-    /// Change of the largest deflection from a coarser mesh, %.
+    /// Where the plate presses on its base, and the proof that the contact is right.
+    pub contact: ContactReport,
+    /// Estimated error of the mesh in the deflection anywhere, % of the largest.
     pub mesh_deflection_pct: f64,
-    /// Change of a reaction from a coarser mesh, % of the load.
+    /// Estimated error of the mesh in a reaction, % of the load.
     pub mesh_reaction_pct: f64,
     /// Deflections for a heat map, mm: a row for each y from the patient's right, each from the head end.
     #[serde(skip)]
     pub deflection_mm: Vec<Vec<f64>>,
+}
+
+/// Contact of a plate with its base, and how well its conditions are met: 0 but for round-off and the grid of contact points.
+#[derive(Debug, Clone, Default, PartialEq, serde::Serialize)]
+pub struct ContactReport {
+    /// Points of contact, from the plate's own corner, mm.
+    pub points_mm: Vec<[f64; 2]>,
+    /// Deepest point below the base between the points of contact, or at a cell that was let go, mm.
+    pub penetration_mm: f64,
+    /// Hardest pull at a cell or point, N.
+    #[serde(rename = "pull_N")]
+    pub pull_newton: f64,
+    /// Largest product of a force and the room at the same place, N·m.
+    #[serde(rename = "residual_N_m")]
+    pub residual_newton_m: f64,
 }
 
 /// The worst stress of a layer.
@@ -111,6 +132,9 @@ pub struct CellReport {
     pub lifts: bool,
     /// Slope of the plate at the cell, ‰ (mm/m).
     pub slope_permille: f64,
+    /// Side load on the cell from that slope, N.
+    #[serde(rename = "side_load_N")]
+    pub side_load_newton: f64,
 }
 
 /// One source of error.

@@ -14,7 +14,7 @@ fn is_in_balance(deck: &Deck, report: &CheckReport) -> Result<(), String> {
     for plate in &report.plates {
         for case in &plate.cases {
             let cells: f64 = case.cells.iter().map(|c| c.reaction_newton).sum();
-            let shunted = case.shunted_pct.unwrap_or(0.0) / 100.0 * case.load_newton;
+            let shunted = case.shunted_pct / 100.0 * case.load_newton;
             let weight = case.load_kg * gravity_m_s2(&deck.site) * case.angle_deg.to_radians().cos();
             // 1e-6 of the load: round-off of the solver grows with the mesh, and stays under 1e-7 here.
             let room = 1e-6 * case.load_newton + 1e-9;
@@ -65,7 +65,7 @@ fn with_room(case: LoadCase) -> Deck {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(13), ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, rng_seed: proptest::test_runner::RngSeed::Fixed(13), ..ProptestConfig::default() })]
 
     #[test]
     fn any_patch_is_carried(case in patch_case()) {
@@ -87,18 +87,20 @@ proptest! {
         }
     }
 
-    /// A thicker board bends less and weighs more.
+    /// A thicker board gives way less under an even load, on the whole (Σ q w is the work of the load), and weighs more.
     #[test]
-    fn thickness_stiffens(case in patch_case(), more_mm in 0.5..6.0_f64) {
-        let thin = with_room(case);
+    fn thickness_stiffens(kg in 10.0..200.0_f64, more_mm in 0.5..6.0_f64) {
+        let even = LoadCase { name: "even".into(), even_kg: Some(kg), patches: vec![], patient: None };
+        let thin = with_room(even);
         let mut thick = thin.clone();
         for plate in &mut thick.plates {
             plate.layers[1].thickness_mm += more_mm;
         }
         let (thin, thick) = (check(&thin).unwrap(), check(&thick).unwrap());
         prop_assert!(thick.mass_kg > thin.mass_kg);
+        let sum = |map: &[Vec<f64>]| -> f64 { map.iter().flatten().sum() };
         for (a, b) in thin.plates.iter().zip(&thick.plates) {
-            prop_assert!(b.cases[0].max_deflection_mm <= a.cases[0].max_deflection_mm);
+            prop_assert!(sum(&b.cases[0].deflection_mm) < sum(&a.cases[0].deflection_mm));
         }
     }
 }

@@ -30,7 +30,7 @@ use formats::deck::{CellType, Deck, Site};
 
 use super::Assumptions;
 use super::model::{Factor, Model, Source};
-use crate::bending::Usual;
+use crate::lying::Lying;
 
 /// Humidity at which air density is taken; from dry to moist it changes by under 1 % of 1.2 kg/m³ at room temperature.
 const HUMIDITY: f64 = 0.5;
@@ -48,7 +48,7 @@ struct InChain<'a> {
 ///
 /// # Errors
 /// Unknown cell type.
-pub fn model(deck: &Deck, usual: &Usual, assumptions: &Assumptions, load_kg: f64) -> Result<Model, DeckError> {
+pub fn model(deck: &Deck, usual: &Lying, assumptions: &Assumptions, load_kg: f64) -> Result<Model, DeckError> {
     let n_cells = usual.shares.len() as f64;
     let cells = deck
         .cells()

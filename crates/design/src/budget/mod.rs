@@ -17,7 +17,7 @@ use formats::deck::Deck;
 pub use assumptions::Assumptions;
 pub use model::{Factor, Model, Source, Term};
 
-use crate::bending::Usual;
+use crate::lying::Lying;
 use crate::report::{BudgetRow, ByLoad};
 
 /// Coverage factor of all expanded uncertainties.
@@ -36,7 +36,7 @@ pub struct Budget {
 ///
 /// # Errors
 /// Unknown cell type.
-pub fn budget(deck: &Deck, usual: &Usual, assumptions: &Assumptions) -> Result<Budget, DeckError> {
+pub fn budget(deck: &Deck, usual: &Lying, assumptions: &Assumptions) -> Result<Budget, DeckError> {
     let models = LOAD_SHARES
         .iter()
         .map(|share| {

@@ -1,0 +1,67 @@
+//! How a weight lies on the cells of a deck: what the error budget needs of a load case.
+
+use deck::loads::CaseLoad;
+use formats::deck::{Deck, LoadCase, PatientLoad};
+use plates::Solution;
+
+/// A load on the cells.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lying {
+    /// Load case.
+    pub case: String,
+    /// Mass of the load, kg.
+    pub mass_kg: f64,
+    /// Weight that each cell carries as a share of the whole, in the order of the file: Σ = 1 less what is shunted.
+    pub shares: Vec<f64>,
+    /// Slope of the plate at each cell under that load, rad.
+    pub slopes_rad: Vec<f64>,
+    /// Mass on each section, kg.
+    pub section_kg: Vec<f64>,
+    /// Angle of each section to the horizontal, rad.
+    pub section_rad: Vec<f64>,
+    /// Share of the weight that passes the cells by.
+    pub shunted: f64,
+}
+
+impl Lying {
+    /// Of a load case whose plates are still to be added, in the order of the deck.
+    pub(crate) fn new(deck: &Deck, case: &LoadCase, load: &CaseLoad) -> Self {
+        let mut section_kg = vec![0.0; deck.sections.len()];
+        let mut section_rad = vec![0.0; deck.sections.len()];
+        for (plate, on) in deck.plates.iter().zip(&load.plates) {
+            if let Some(section) = deck.sections.iter().position(|s| s.name == plate.section) {
+                section_kg[section] += on.mass_kg;
+                section_rad[section] = on.angle_rad;
+            }
+        }
+        Lying {
+            case: case.name.clone(),
+            mass_kg: load.mass_kg(),
+            shares: Vec::new(),
+            slopes_rad: Vec::new(),
+            section_kg,
+            section_rad,
+            shunted: 0.0,
+        }
+    }
+
+    /// Adds the cells of the next plate. Reactions are at a right angle to it; the weight they carry is theirs over cos θ.
+    pub(crate) fn add(&mut self, solution: &Solution, angle_rad: f64, gravity_m_s2: f64) {
+        let whole = self.mass_kg * gravity_m_s2 * angle_rad.cos();
+        self.shares.extend(solution.reactions_newton.iter().map(|r| r / whole));
+        self.slopes_rad.extend(solution.spring_slopes.iter().map(|[x, y]| x.hypot(*y)));
+        self.shunted += solution.shunted_newton / whole;
+    }
+}
+
+/// The load of the error budget: the first patient of the deck's cases lying flat without a mattress, or an even load of
+/// max where there is none.
+pub(crate) fn usual_case(deck: &Deck) -> LoadCase {
+    let patient = deck.load_cases.iter().find_map(|c| c.patient.as_ref()).map(|p| PatientLoad {
+        mattress_kg: 0.0,
+        angles_deg: Vec::new(),
+        ..p.clone()
+    });
+    let even_kg = patient.is_none().then_some(deck.max_kg);
+    LoadCase { name: "usual".to_owned(), even_kg, patches: Vec::new(), patient }
+}
