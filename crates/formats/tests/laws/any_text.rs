@@ -135,7 +135,9 @@ proptest! {
     fn arbitrary_bytes_are_no_recording(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
         let right = deck::read("deck.toml", DECK).unwrap();
         let head = b"t_s,H1,H2,H3,H4,F1,F2,F3\n";
-        // Seven numbers with commas between them out of arbitrary bytes: not in the lifetime of this machine.
-        prop_assert!(bytes.iter().all(|b| *b == b'\n' || *b == b'\r') || read_recording(&[head, bytes.as_slice()].concat(), &right).is_err());
+        // Seven numbers with commas between them do not come about by chance; empty lines at the end are welcome.
+        let blank = bytes.iter().all(|b| b"\r\n\t ,".contains(b));
+        let read = read_recording(&[head, bytes.as_slice()].concat(), &right);
+        prop_assert!(blank || read.is_err(), "{:?}", read);
     }
 }
