@@ -5,6 +5,11 @@
 //! Names carry their units and follow the files; nothing here computes, and nothing here opens a
 //! file: text and readers are passed in.
 //!
+//! What is extra: columns of a CSV file and fields of a JSON file that the contract does not know are
+//! passed over. A key of a TOML file that it does not know is an error with the key that was likely
+//! meant, since there nearly every key has a default or changes the physics, and a slip would pass
+//! unseen; keys of one's own begin with `x_` or are named `note`, in any table, and are passed over.
+//!
 //! | module          | file              | data                      |
 //! |-----------------|-------------------|---------------------------|
 //! | [`deck`]        | deck.toml         | [`deck::Deck`]            |
