@@ -43,6 +43,12 @@ impl Channel {
     pub const fn gives(self) -> bool {
         matches!(self, Self::Good | Self::Bridged)
     }
+
+    /// Whether the channel has failed.
+    #[must_use]
+    pub const fn is_bad(self) -> bool {
+        matches!(self, Self::Lost | Self::Stuck | Self::Saturated)
+    }
 }
 
 /// State of one channel.
@@ -97,11 +103,14 @@ impl ChannelState {
         if spike { (Channel::Bridged, self.median()) } else { (Channel::Good, counts) }
     }
 
-    fn bridge(&self, t_s: f64, limits: &ChannelLimits) -> (Channel, f64) {
-        if self.filled == 0 {
-            (Channel::Silent, 0.0)
-        } else if t_s - self.last_good_s > limits.lost_after_s {
+    fn bridge(&mut self, t_s: f64, limits: &ChannelLimits) -> (Channel, f64) {
+        if self.last_good_s == f64::NEG_INFINITY {
+            self.last_good_s = t_s;
+        }
+        if t_s - self.last_good_s > limits.lost_after_s {
             (Channel::Lost, self.median())
+        } else if self.filled == 0 {
+            (Channel::Silent, 0.0)
         } else {
             (Channel::Bridged, self.median())
         }

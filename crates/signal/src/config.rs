@@ -3,6 +3,8 @@
 //! Configuration is apart from state: it is checked when built, never changes while samples run, and one
 //! configuration with the same samples gives the same bits on every machine.
 
+use crate::load::{CENTRE_LEAST_KG, Load};
+
 /// One load cell: where it stands, what a count weighs and what it can bear.
 ///
 /// A reading becomes a mass at the calibration site's gravity by
@@ -307,6 +309,12 @@ impl<const C: usize, const P: usize, const S: usize> Config<C, P, S> {
     /// The cells, in the order of the counts.
     pub fn cells(&self) -> impl Iterator<Item = &CellConfig> {
         self.cells.iter().take(self.n_cells)
+    }
+
+    /// Centre of load for what each cell bears, mm; `None` where next to nothing lies on the deck.
+    #[must_use]
+    pub fn centre_mm(&self, cells_kg: &[f64; C]) -> Option<[f64; 2]> {
+        Load::of(cells_kg.iter().zip(self.cells())).centre_mm(CENTRE_LEAST_KG)
     }
 
     /// Section of a plate; 0 past the end.

@@ -1,4 +1,20 @@
 //! The signal path from counts to a settled weight, sample by sample, without allocation.
+//!
+//! No input or output, no clock, no allocation, no panic, no patient: the same samples and configuration give the same bits on a
+//! controller, in the service and in a replay. Every sample costs the same, whatever came before it.
+//!
+//! ```text
+//! counts → channel check, spikes → kg a cell → ÷ cos θ of its section → sum ─→ low-pass ───────────→ live figure
+//!          (channel)               (load)                               └──→ blocks → watch ──────→ plateaus, changes
+//!                                                                            (still)  (change, plateau)
+//! ```
+//!
+//! - [`Config::new`] checks cells, plates, sections and [`Limits`] once; capacities are const generics.
+//! - [`SignalPath::push`] takes a [`Sample`] and gives a [`Reading`]: total, low-passed total, centre of load, plates, the
+//!   [`Channel`]s' states, [`Motion`], the [`Level`] while settled, and a [`Change`] whenever a new plateau is found.
+//! - A [`Plateau`] is the deck at rest; [`doubt::between`] gives the uncertainty of the difference of two.
+//!
+//! Whose the load is — tare, items, patient — is for the caller to say.
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(clippy::indexing_slicing, clippy::panic, clippy::unwrap_used, clippy::expect_used)]

@@ -19,6 +19,9 @@ use crate::config::CellConfig;
 /// Angles past this are no angles of a bed; the sensor is disbelieved, degrees.
 pub const TILT_MAX_DEG: f64 = 80.0;
 
+/// Below this load a centre of load says nothing, kg.
+pub const CENTRE_LEAST_KG: f64 = 1.0;
+
 /// Mass that a count stands for at the weighing site, before tilt, kg.
 #[must_use]
 pub fn normal_kg(counts: f64, temperature_c: Option<f64>, gravity_ratio: f64, cell: &CellConfig) -> f64 {

@@ -4,7 +4,7 @@ use crate::channel::{Channel, ChannelState};
 use crate::config::Config;
 use crate::doubt::{self, Parts, Plateau};
 use crate::filter::{LowPass, gain};
-use crate::load::{Load, TILT_MAX_DEG, cos_deg, normal_kg};
+use crate::load::{CENTRE_LEAST_KG, Load, TILT_MAX_DEG, cos_deg, normal_kg};
 use crate::plateau::Level;
 use crate::still::Gather;
 use crate::watch::{Motion, Turn, Watch};
@@ -13,8 +13,6 @@ use crate::watch::{Motion, Turn, Watch};
 const SHARE_TAU_S: f64 = 1.5;
 /// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
 const NOTE_S: f64 = 6.0;
-/// Below this load a centre of load says nothing, kg.
-const CENTRE_LEAST_KG: f64 = 1.0;
 
 /// What arrives at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]

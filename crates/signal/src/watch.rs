@@ -10,7 +10,7 @@
 use crate::change::glr;
 use crate::config::StillLimits;
 use crate::plateau::{Level, Line};
-use crate::still::{BLOCKS, Block, Judged, Window};
+use crate::still::{BLOCKS, Block, Judged, Window, count};
 
 /// Weight in blocks after which a plateau's own slope is judged.
 const SLOPE_BLOCKS: f64 = 24.0;
@@ -138,7 +138,7 @@ impl Watch {
 
     fn push_moving(&mut self, block: Block, limits: &StillLimits) -> Turn {
         let Some(judged) = self.window.judge() else { return Turn::None };
-        if !Self::is_still(&judged, 1.0, limits) {
+        if !Self::is_still(&judged, 1.0, limits) || self.has_tail(limits) {
             self.sloping = false;
             return Turn::None;
         }
@@ -154,7 +154,7 @@ impl Watch {
             self.base.push(held.t_s, held.mean_kg, limits.memory_s);
         }
         self.fresh = 0;
-        self.variance = f64::midpoint(self.variance, judged.sd_kg * judged.sd_kg);
+        self.variance = self.variance.max(f64::midpoint(self.variance, judged.sd_kg * judged.sd_kg));
         self.motion = Motion::Settled;
         Turn::Found
     }
@@ -180,6 +180,17 @@ impl Watch {
             .map(|block| block.mean_kg - (level.kg + level.slope_kg_s * (block.t_s - level.t_s)));
         let found = glr(residuals, sd, level.u_kg);
         found.ratio > limits.glr && found.mean.abs() > limits.step_kg
+    }
+
+    /// Whether the oldest blocks still belong to what went before: the likelihood ratio, seen from the newest half.
+    fn has_tail(&self, limits: &StillLimits) -> bool {
+        let half = self.window.len() / 2;
+        let n = count(half).max(1.0);
+        let level = self.window.newest_first().take(half).map(|block| block.mean_kg).sum::<f64>() / n;
+        let sd = self.sd_kg();
+        let residuals = self.window.iter().take(self.window.len() - half).map(|block| block.mean_kg - level);
+        let found = glr(residuals, sd, sd / libm::sqrt(n));
+        found.ratio > limits.glr / 2.0 && found.mean.abs() > limits.step_kg / 3.0
     }
 
     fn is_still(judged: &Judged, slack: f64, limits: &StillLimits) -> bool {

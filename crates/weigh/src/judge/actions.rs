@@ -1,0 +1,118 @@
+//! What people did: tare, patient, items, hold and release.
+
+use formats::actions::{Action, ActionKind};
+use signal::Motion;
+
+use super::{Expected, Hold, Judge, Presence};
+use crate::account::Open;
+use crate::report::EventKind;
+use crate::setup::{Path, Rest};
+
+impl Judge {
+    /// Takes an action that was entered at or before the path's last sample.
+    pub(crate) fn act(&mut self, action: &Action, path: &Path, temperature_c: Option<f64>) {
+        let rest = (path.reading().motion == Motion::Settled).then(|| path.now(temperature_c));
+        match action.kind {
+            ActionKind::Tare => self.want_tare(action.t_s, rest),
+            ActionKind::PatientOn => self.patient_on(action.t_s, rest),
+            ActionKind::PatientOff => self.patient_off(action.t_s),
+            ActionKind::Add => self.item(action, 1.0),
+            ActionKind::Remove => self.item(action, -1.0),
+            ActionKind::Hold => self.begin_care(action.t_s),
+            ActionKind::Release => self.release(action.t_s, rest),
+        }
+    }
+
+    fn want_tare(&mut self, t_s: f64, rest: Option<Rest>) {
+        if matches!(self.presence, Presence::On | Presence::Arriving) {
+            self.tell(t_s, EventKind::Step, "Tare was asked for with the patient on the deck: not taken.");
+            return;
+        }
+        // Whoever was presumed is not there: the one who tares has looked.
+        self.presence = Presence::Empty;
+        self.first_s = None;
+        self.last_settled = None;
+        self.hold = None;
+        match rest {
+            Some(rest) => self.take_tare(rest),
+            None => self.tare_wanted = true,
+        }
+    }
+
+    pub(super) fn take_tare(&mut self, rest: Rest) {
+        self.tare_wanted = false;
+        self.mendable = None;
+        self.expected.clear();
+        self.account.take_tare(rest);
+    }
+
+    fn patient_on(&mut self, t_s: f64, rest: Option<Rest>) {
+        if self.tare_wanted {
+            self.tare_wanted = false;
+            let text = "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken.";
+            self.tell(t_s, EventKind::Step, text);
+        }
+        match self.presence {
+            Presence::On | Presence::Arriving => {}
+            Presence::Empty | Presence::Leaving => self.presence = Presence::Arriving,
+            Presence::Presumed => {
+                // The load came before the word. At rest it is judged now, else at the next rest.
+                self.presence = Presence::Arriving;
+                if let Some(rest) = rest {
+                    self.arrive(t_s, &rest);
+                }
+            }
+        }
+    }
+
+    fn patient_off(&mut self, t_s: f64) {
+        match self.presence {
+            Presence::Empty | Presence::Leaving => {}
+            Presence::Presumed | Presence::Arriving | Presence::On => {
+                self.presence = Presence::Leaving;
+                self.first_s = None;
+                if self.account.tare().is_none() {
+                    self.depart(t_s);
+                }
+            }
+        }
+    }
+
+    fn item(&mut self, action: &Action, sign: f64) {
+        let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
+        if let Some(index) = self.question_for(&expected)
+            && let Some(open) = self.account.answer(index)
+        {
+            self.book(&expected, open.kg, open.u_kg, None);
+            return;
+        }
+        self.expected.push(expected);
+    }
+
+    /// The open question that an item answers.
+    fn question_for(&self, item: &Expected) -> Option<usize> {
+        let fits = |open: &Open| match item.kg {
+            Some(kg) => {
+                let u = self.u_stated(kg).hypot(open.u_kg);
+                (open.kg - item.sign * kg).abs() <= self.least(u)
+            }
+            None => open.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s,
+        };
+        self.account.open().iter().rposition(fits)
+    }
+
+    fn begin_care(&mut self, t_s: f64) {
+        if self.hold.is_none() {
+            self.mendable = None;
+            self.hold = Some(Hold { before: None, released_s: None, t_s });
+        }
+    }
+
+    fn release(&mut self, t_s: f64, rest: Option<Rest>) {
+        let Some(hold) = &mut self.hold else { return };
+        hold.released_s = Some(t_s);
+        if let Some(rest) = rest {
+            self.judge_care(t_s, &rest);
+        }
+    }
+}

@@ -1,0 +1,59 @@
+//! What happened between hold and release: whatever the load did is put down to care, not to the patient.
+//!
+//! In care linen, pads and hands come and go, and none of it is fluid that the patient gained or lost. The patient's mass goes on from
+//! where it stood before the hold; the difference goes to the items. What is within its own uncertainty is no difference, so that
+//! many cares do not add up noise. A difference too large for linen, or one that leaves the deck bare, is not put down to care.
+
+use super::{Expected, Judge, Mend, Mendable, Presence};
+use crate::account::Open;
+use crate::report::EventKind;
+use crate::setup::Rest;
+
+impl Judge {
+    /// The verdict, at rest after release.
+    pub(super) fn judge_care(&mut self, t_s: f64, after: &Rest) {
+        let Some(hold) = self.hold.take() else { return };
+        // Whoever gave the care may still stand there: the rest is to be believed from now.
+        self.found_s = t_s;
+        let Some(before) = hold.before else { return };
+        if self.presence != Presence::On || self.first_s.is_none() {
+            self.judge_presence(t_s, after);
+            return;
+        }
+        let parts = signal::doubt::between(&self.config, &before, after);
+        let delta = after.level.kg - before.level.kg;
+        let u = self.u_step(parts.total_kg(), after.level.t_s - before.level.t_s);
+        if self.account.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
+            self.tell(t_s, EventKind::PatientOff, "The deck is bare after care: the patient has left it.");
+            self.depart(t_s);
+            return;
+        }
+        let (stated, others): (Vec<Expected>, Vec<Expected>) =
+            self.expected.drain(..).partition(|item| item.t_s >= hold.t_s - self.rules.early_s && item.kg.is_some());
+        self.expected = others;
+        // An item entered without its mass is part of the difference.
+        self.expected.retain(|item| item.t_s < hold.t_s - self.rules.early_s);
+        let mut rest = delta;
+        for item in &stated {
+            let kg = item.sign * item.kg.unwrap_or(0.0);
+            rest -= kg;
+            self.account.add_item(kg, 0.0);
+            self.tell_item(t_s, item, kg, self.u_stated(kg), None);
+        }
+        if rest.abs() <= self.least(u) {
+            // Stated and seen agree: what is left is noise of the stated masses and goes with them.
+            if !stated.is_empty() {
+                self.account.add_item(rest, u);
+            }
+            return;
+        }
+        if rest.abs() > self.rules.care_kg {
+            self.account.ask(Open { t_s, kg: rest, u_kg: u });
+            self.tell_step(t_s, rest, u, None, "is more than linen: who or what came or went in care?");
+            return;
+        }
+        self.account.add_item(rest, u);
+        let event = self.tell_care(t_s, rest, u);
+        self.mendable = Some(Mendable { what: Mend::Item, until_s: t_s + self.rules.mend_s, kg: rest, event });
+    }
+}

@@ -1,0 +1,317 @@
+//! What the load did: each change, once the load rests again.
+
+use signal::Motion;
+
+use super::{Expected, Judge, Mend, Mendable, Presence};
+use crate::account::Open;
+use crate::report::EventKind;
+use crate::setup::{Path, Rest, Step};
+
+impl Judge {
+    /// Takes a change that the path has found.
+    pub(crate) fn change(&mut self, step: &Step) {
+        let t_s = step.after.level.t_s;
+        self.found_s = t_s;
+        if self.tare_wanted {
+            self.take_tare(step.after);
+            return;
+        }
+        if let Some(hold) = &mut self.hold {
+            hold.before.get_or_insert(step.before.unwrap_or(step.after));
+            if hold.released_s.is_some() {
+                self.judge_care(t_s, &step.after);
+            }
+            return;
+        }
+        if self.account.tare().is_none() {
+            return;
+        }
+        match self.presence {
+            Presence::On if self.first_s.is_some() => self.change_with_patient(step),
+            _ => self.judge_presence(t_s, &step.after),
+        }
+    }
+
+    /// Forgets what was entered and never seen; called with every row.
+    pub(crate) fn expire(&mut self, path: &Path) {
+        let now_s = path.reading().t_s;
+        if path.reading().motion != Motion::Settled || self.hold.is_some() {
+            return;
+        }
+        let early_s = self.rules.early_s;
+        let (late, live): (Vec<Expected>, Vec<Expected>) =
+            self.expected.drain(..).partition(|item| now_s - item.t_s > early_s);
+        self.expected = live;
+        for item in late {
+            self.never_seen(now_s, &item);
+        }
+    }
+
+    fn never_seen(&mut self, t_s: f64, item: &Expected) {
+        match item.kg {
+            // It came with the patient: the patient is lighter by it.
+            Some(kg) if self.first_s.is_some_and(|first| item.t_s - first <= self.rules.early_s) && item.sign > 0.0 => {
+                self.book(item, item.sign * kg, self.u_stated(kg), None);
+            }
+            Some(kg) if self.presence == Presence::On => {
+                let kg = item.sign * kg;
+                self.account.ask(Open { t_s, kg, u_kg: self.u_stated(kg) });
+                self.tell_step(
+                    t_s,
+                    kg,
+                    self.u_stated(kg),
+                    None,
+                    "was entered, and the load did not change: is it on the bed?",
+                );
+            }
+            _ => self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change."),
+        }
+    }
+
+    /// Without a patient: does one come, or go?
+    pub(super) fn judge_presence(&mut self, t_s: f64, after: &Rest) {
+        let Some(net) = self.account.net_kg(after.level.kg) else { return };
+        match self.presence {
+            Presence::Arriving | Presence::On => self.arrive(t_s, after),
+            Presence::Leaving => {
+                if self.is_nobody(net) {
+                    let left = self.last_settled.map(|last| -last.kg);
+                    self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck.");
+                    self.depart(t_s);
+                    self.bare(t_s, after, net);
+                }
+            }
+            Presence::Presumed => {
+                if net < self.rules.someone_kg {
+                    self.presence = Presence::Empty;
+                    self.tell(t_s, EventKind::Contact, "Whoever was on the bed has left it.");
+                    self.bare(t_s, after, net);
+                }
+            }
+            Presence::Empty => {
+                if net >= self.rules.someone_kg {
+                    self.presence = Presence::Presumed;
+                    let text = "Someone seems to be on the bed, and nobody said so: no weight until it is said.";
+                    self.tell_size(t_s, EventKind::Step, Some(net), None, text);
+                } else {
+                    self.bare(t_s, after, net);
+                }
+            }
+        }
+    }
+
+    /// What lies on a deck without a patient is not the patient.
+    fn bare(&mut self, t_s: f64, after: &Rest, net: f64) {
+        let Some(tare) = self.account.tare() else { return };
+        let u = signal::doubt::between(&self.config, tare, after).total_kg();
+        if net.abs() > self.least(u) {
+            self.account.add_item(net, u);
+            let kind = if net > 0.0 { EventKind::Added } else { EventKind::Removed };
+            self.tell_size(t_s, kind, Some(net), Some(u), "The bare deck bears another load than at the tare.");
+        }
+        self.expected.clear();
+    }
+
+    pub(super) fn depart(&mut self, _t_s: f64) {
+        self.presence = Presence::Empty;
+        self.first_s = None;
+        self.mendable = None;
+        self.account.drop_open();
+        self.account.set_lean(0.0, 0.0);
+        self.last_settled = None;
+    }
+
+    /// The patient is said to be there: is a load?
+    pub(super) fn arrive(&mut self, t_s: f64, after: &Rest) {
+        let Some((tare, net)) = self.account.tare().copied().zip(self.account.net_kg(after.level.kg)) else { return };
+        if net < self.rules.someone_kg {
+            return;
+        }
+        let parts = signal::doubt::between(&self.config, &tare, after);
+        // A leaning reaction that was never seen without the lean stays in the weight, and in its uncertainty.
+        self.account.set_lean(0.0, parts.lean_kg.hypot(parts.angle_kg));
+        for item in std::mem::take(&mut self.expected) {
+            match item.kg {
+                Some(kg) => self.book(&item, item.sign * kg, self.u_stated(kg), None),
+                None => self.book_unweighed(t_s, &item),
+            }
+        }
+        self.presence = Presence::On;
+        self.first_s = Some(t_s);
+        let kg = self.account.patient_kg(after.level.kg);
+        let u = self.account.u_kg(&self.config, after);
+        let event = self.tell_size(t_s, EventKind::PatientOn, kg, u, "The patient is on the deck.");
+        let until_s = t_s + self.rules.mend_s;
+        self.mendable = Some(Mendable { what: Mend::Arrival, until_s, kg: kg.unwrap_or(0.0), event });
+    }
+
+    fn change_with_patient(&mut self, step: &Step) {
+        let t_s = step.after.level.t_s;
+        if self.account.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
+            let left = self.last_settled.map(|last| -last.kg);
+            self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
+            self.depart(t_s);
+            if let Some(net) = self.account.net_kg(step.after.level.kg) {
+                self.bare(t_s, &step.after, net);
+            }
+            return;
+        }
+        let apart_s = step.before.map_or(0.0, |before| t_s - before.level.t_s);
+        let u = self.u_step(step.parts.without_lean_kg(), apart_s);
+        if step.articulated {
+            self.articulate(step, u);
+        } else if step.delta_kg.abs() <= self.least(u) {
+            self.calm(step, apart_s);
+        } else if !(self.mend(step, u) || self.undo(step, u) || self.match_expected(step, u)) {
+            self.account.ask(Open { t_s, kg: step.delta_kg, u_kg: u });
+            let question = "came or went and nobody said so: what was it? Until then the weight is not settled.";
+            self.tell_step(t_s, step.delta_kg, u, step.place_mm, question);
+        }
+    }
+
+    /// A section moved. The patient's mass did not: the difference is the lean, as far as lean can explain it.
+    fn articulate(&mut self, step: &Step, u: f64) {
+        let (t_s, delta) = (step.after.level.t_s, step.delta_kg);
+        let Some(tare) = self.account.tare() else { return };
+        let absolute = signal::doubt::between(&self.config, tare, &step.after);
+        let u_absolute = absolute.lean_kg.hypot(absolute.angle_kg);
+        let (lean, u_lean) = (self.account.lean_kg() + delta, self.account.lean_u_kg());
+        if u_absolute < u_lean {
+            // Flatter than when the patient came: now it is known better.
+            if lean.abs() <= 3.0 * u_lean + self.least(u) {
+                self.account.set_lean(0.0, u_absolute);
+                return;
+            }
+        } else if 3.0 * u_absolute < self.rules.least_kg && lean.abs() <= self.least(u) {
+            self.account.set_lean(0.0, u_lean);
+            return;
+        } else if delta.abs() <= 3.0 * step.parts.lean_kg + self.least(u) {
+            self.account.set_lean(lean, u_lean);
+            return;
+        }
+        self.account.ask(Open { t_s, kg: delta, u_kg: u });
+        self.tell_step(t_s, delta, u, None, "came or went while a section moved: what was it?");
+    }
+
+    /// Nothing came or went: a touch or a turn.
+    fn calm(&mut self, step: &Step, apart_s: f64) {
+        let t_s = step.after.level.t_s;
+        if step.shift_mm.is_some_and(|shift| shift >= self.rules.turn_mm) {
+            let shift = step.shift_mm.unwrap_or(0.0);
+            let at = self.config.centre_mm(&step.after.cells_kg);
+            self.tell_at(
+                t_s,
+                EventKind::Turned,
+                None,
+                None,
+                at,
+                &format!("The patient lies otherwise: the centre of load moved by {shift:.0} mm, the sum stayed."),
+            );
+        } else if step.excursion_kg.abs() >= self.rules.contact_kg && apart_s >= self.rules.believe_s {
+            let text = format!("Someone leaned on the bed by {:.1} kg on average, and let go.", step.excursion_kg);
+            self.tell_at(t_s, EventKind::Contact, Some(step.excursion_kg), None, None, &text);
+        }
+    }
+
+    /// A change soon after an arrival or a measured item belongs to it.
+    fn mend(&mut self, step: &Step, u: f64) -> bool {
+        let (t_s, delta) = (step.after.level.t_s, step.delta_kg);
+        let Some(last) = self.mendable.filter(|last| t_s <= last.until_s) else { return false };
+        let kg = last.kg + delta;
+        match last.what {
+            Mend::Arrival => {}
+            // A hand that let go: the item shrinks, and does not turn into its opposite.
+            Mend::Item if delta * last.kg < 0.0 && kg * last.kg >= 0.0 => self.account.add_item(delta, u),
+            Mend::Item => return false,
+        }
+        if let Some(event) = self.events.get_mut(last.event) {
+            event.kg = Some(kg);
+        }
+        self.mendable = Some(Mendable { kg, until_s: t_s + self.rules.mend_s, ..last });
+        if last.what == Mend::Arrival {
+            self.first_s = Some(t_s);
+        }
+        true
+    }
+
+    /// A change that takes back the newest open questions was a contact.
+    fn undo(&mut self, step: &Step, u: f64) -> bool {
+        let (mut sum, mut u2) = (step.delta_kg, u * u);
+        for (i, open) in self.account.open().iter().rev().enumerate() {
+            sum += open.kg;
+            u2 += open.u_kg * open.u_kg;
+            if sum.abs() <= self.least(u2.sqrt()) {
+                let t_s = step.after.level.t_s;
+                let size = -step.delta_kg;
+                self.account.drop_newest(i + 1);
+                let text = format!(
+                    "Someone or something leaned on the bed by {size:.2} kg, and let go: the load is as before."
+                );
+                self.tell_at(t_s, EventKind::Contact, Some(size), Some(u), step.place_mm, &text);
+                return true;
+            }
+        }
+        false
+    }
+
+    /// A change that entered items explain.
+    fn match_expected(&mut self, step: &Step, u: f64) -> bool {
+        let delta = step.delta_kg;
+        let known: f64 = self.expected.iter().map(|item| item.sign * item.kg.unwrap_or(0.0)).sum();
+        let unknown: Vec<f64> = self.expected.iter().filter(|item| item.kg.is_none()).map(|item| item.sign).collect();
+        if let Some(sign) = unknown.first() {
+            let left = delta - known;
+            let one_way = unknown.iter().all(|other| other * sign > 0.0);
+            if one_way && left * sign > 0.0 {
+                let share = left / unknown.len() as f64;
+                for item in std::mem::take(&mut self.expected) {
+                    let kg = item.kg.map_or(share, |kg| item.sign * kg);
+                    self.book(&item, kg, u, step.place_mm);
+                }
+                return true;
+            }
+        }
+        if !self.expected.is_empty() && unknown.is_empty() && self.agrees(delta, known, u) {
+            let items = std::mem::take(&mut self.expected);
+            let rest = (delta - known) / items.len() as f64;
+            for item in items {
+                let kg = item.sign * item.kg.unwrap_or(0.0) + rest;
+                self.book(&item, kg, u, step.place_mm);
+            }
+            return true;
+        }
+        let one = self.expected.iter().position(|item| item.kg.is_some_and(|kg| self.agrees(delta, item.sign * kg, u)));
+        if let Some(index) = one {
+            let item = self.expected.remove(index);
+            self.book(&item, delta, u, step.place_mm);
+            return true;
+        }
+        false
+    }
+
+    fn agrees(&self, seen_kg: f64, stated_kg: f64, u: f64) -> bool {
+        (seen_kg - stated_kg).abs() <= self.least(u.hypot(self.u_stated(stated_kg)))
+    }
+
+    /// Puts an entered item on the account, as it was measured.
+    pub(super) fn book(&mut self, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
+        self.account.add_item(kg, u);
+        let event = self.tell_item(item.t_s, item, kg, u, place_mm);
+        if item.kg.is_none() {
+            let until_s = self.found_s + self.rules.mend_s;
+            self.mendable = Some(Mendable { what: Mend::Item, until_s, kg, event });
+        }
+    }
+
+    /// An item of unknown mass came with the patient: nobody can tell them apart.
+    fn book_unweighed(&mut self, t_s: f64, item: &Expected) {
+        /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
+        const UNWEIGHED_KG: f64 = 1.0;
+        self.account.add_item(0.0, UNWEIGHED_KG);
+        let text = format!(
+            "Came with the patient and was not weighed{}: the weight is uncertain by it.",
+            super::tell::noted(item)
+        );
+        self.tell_at(t_s, EventKind::Added, None, Some(UNWEIGHED_KG), None, &text);
+    }
+}

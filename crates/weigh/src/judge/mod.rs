@@ -1,0 +1,247 @@
+//! What each change of the load was, by the actions, its size and what came before and after.
+//!
+//! The signal path calls a change when the load rests again; here it goes to the patient (arriving or leaving), to the items (an
+//! action explains it, or it came about in care), to nobody (it is within its uncertainty, or it undoes an open question) or to the open
+//! questions. An open question keeps the weight from being settled, whatever its size.
+//!
+//! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release.
+
+mod actions;
+mod care;
+mod changes;
+mod tell;
+
+use signal::{Motion, Reading};
+
+use crate::account::Account;
+use crate::report::Event;
+use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS};
+use formats::weights::State;
+
+/// Times and sizes of judgement. Choices of this project: no published source names them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Rules {
+    /// A change below this is none, kg, however sharp it is seen.
+    pub least_kg: f64,
+    /// A rise of an empty deck from this on is someone, kg.
+    pub someone_kg: f64,
+    /// Beyond this a net load is more than the deck may bear, kg.
+    pub most_kg: f64,
+    /// Rate at which the patient's mass may change unseen while the load moves, kg/s.
+    pub fluid_kg_s: f64,
+    /// A plateau is believed after this, s.
+    pub believe_s: f64,
+    /// The first plateau of a patient is believed after this, s: who sits on the edge first lies down.
+    pub believe_first_s: f64,
+    /// A change belongs to an action that was entered up to this long before it, s.
+    pub early_s: f64,
+    /// An action entered without its mass belongs to a change up to this long before it, s.
+    pub late_s: f64,
+    /// A later change may still mend an arrival, a measured item or a care, s.
+    pub mend_s: f64,
+    /// No more than this is put down to care, kg.
+    pub care_kg: f64,
+    /// A disturbance that pushes by more than this on average is a contact, kg.
+    pub contact_kg: f64,
+    /// A centre of load that moves farther is a turn, mm.
+    pub turn_mm: f64,
+    /// Standard uncertainty of a stated mass, kg and as a part of it: people round.
+    pub stated_kg: f64,
+    /// See `stated_kg`.
+    pub stated_rel: f64,
+}
+
+impl Rules {
+    pub(crate) fn new(max_kg: f64, e_g: f64) -> Self {
+        let e_kg = e_g / 1e3;
+        Self {
+            least_kg: (0.5 * e_kg).clamp(0.03, 0.06),
+            someone_kg: 0.05 * max_kg,
+            // OIML R 76-1:2006, 4.2.3: no indication above Max + 9 e.
+            most_kg: max_kg + 9.0 * e_kg,
+            // 0.18 kg/h: an infusion of 250 mL/h less what is lost unseen, as a standard uncertainty.
+            fluid_kg_s: 5e-5,
+            believe_s: 2.0,
+            believe_first_s: 8.0,
+            early_s: 180.0,
+            late_s: 600.0,
+            mend_s: 60.0,
+            care_kg: 10.0,
+            contact_kg: 0.3,
+            turn_mm: 30.0,
+            stated_kg: 0.02,
+            stated_rel: 0.05,
+        }
+    }
+}
+
+/// Whether a patient lies on the deck.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Presence {
+    /// Nobody.
+    Empty,
+    /// Said to come, not yet seen.
+    Arriving,
+    /// Someone came and nobody said so.
+    Presumed,
+    /// The patient.
+    On,
+    /// Said to leave, still seen.
+    Leaving,
+}
+
+/// An item that was entered and not yet seen: +1 for `add`, −1 for `remove`.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Expected {
+    t_s: f64,
+    sign: f64,
+    kg: Option<f64>,
+    note: String,
+}
+
+/// Care between hold and release.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Hold {
+    /// The deck before the first change in care.
+    before: Option<Rest>,
+    /// When it was released; the verdict waits for rest.
+    released_s: Option<f64>,
+    /// When it began.
+    t_s: f64,
+}
+
+/// What the last judged change was given to, while a later one may mend it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Mendable {
+    what: Mend,
+    until_s: f64,
+    kg: f64,
+    event: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mend {
+    Arrival,
+    Item,
+}
+
+/// A weight with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Weighed {
+    pub kg: f64,
+    pub u_kg: f64,
+}
+
+/// State of judgement.
+#[derive(Debug, Clone)]
+pub(crate) struct Judge {
+    rules: Rules,
+    config: PathConfig,
+    account: Account,
+    presence: Presence,
+    tare_wanted: bool,
+    hold: Option<Hold>,
+    expected: Vec<Expected>,
+    mendable: Option<Mendable>,
+    /// When the present plateau was found.
+    found_s: f64,
+    /// When the patient's first plateau was found; `None` before.
+    first_s: Option<f64>,
+    last_settled: Option<Weighed>,
+    events: Vec<Event>,
+}
+
+impl Judge {
+    pub(crate) fn new(rules: Rules, config: PathConfig) -> Self {
+        Self {
+            rules,
+            config,
+            account: Account::default(),
+            presence: Presence::Empty,
+            tare_wanted: false,
+            hold: None,
+            expected: Vec::new(),
+            mendable: None,
+            found_s: 0.0,
+            first_s: None,
+            last_settled: None,
+            events: Vec::new(),
+        }
+    }
+
+    pub(crate) fn account(&self) -> &Account {
+        &self.account
+    }
+
+    pub(crate) fn events(&self) -> &[Event] {
+        &self.events
+    }
+
+    /// State and weight at a sample; remembers a settled one.
+    pub(crate) fn row(&mut self, path: &Path, temperature_c: Option<f64>) -> (State, Option<Weighed>) {
+        let reading = path.reading();
+        if !reading.whole && reading.channels.iter().take(path.config().cells().count()).any(|c| c.is_bad()) {
+            return (State::Fault, None);
+        }
+        let now = path.now(temperature_c);
+        let weighed = self.weigh(&now);
+        if self.overloaded(reading, &now) {
+            return (State::Overload, weighed);
+        }
+        if let Some(hold) = &self.hold
+            && hold.released_s.is_none()
+            && let Some(last) = self.last_settled
+        {
+            return (State::Held, Some(last));
+        }
+        if matches!(self.presence, Presence::Empty | Presence::Leaving) {
+            return (State::Empty, None);
+        }
+        if self.is_settled(reading) && weighed.is_some() {
+            self.last_settled = weighed;
+            return (State::Settled, weighed);
+        }
+        (State::Moving, weighed)
+    }
+
+    fn weigh(&self, now: &Rest) -> Option<Weighed> {
+        let kg = self.account.patient_kg(now.level.kg)?;
+        let u_kg = self.account.u_kg(&self.config, now)?;
+        Some(Weighed { kg, u_kg })
+    }
+
+    fn overloaded(&self, reading: &Reading<CELLS, PLATES, SECTIONS>, now: &Rest) -> bool {
+        let net = self.account.tare().map_or(0.0, |tare| now.level.kg - tare.level.kg);
+        reading.whole && (net > self.rules.most_kg || reading.overloaded.contains(&true))
+    }
+
+    fn is_settled(&self, reading: &Reading<CELLS, PLATES, SECTIONS>) -> bool {
+        let old_enough = |since: Option<f64>, s: f64| since.is_some_and(|since| reading.t_s - since >= s);
+        reading.motion == Motion::Settled
+            && self.presence == Presence::On
+            && self.hold.is_none()
+            && self.account.open().is_empty()
+            && old_enough(Some(self.found_s), self.rules.believe_s)
+            && old_enough(self.first_s, self.rules.believe_first_s)
+    }
+
+    /// Uncertainty of a difference over `apart_s` in which the patient may have gained or lost.
+    fn u_step(&self, u_kg: f64, apart_s: f64) -> f64 {
+        u_kg.hypot(self.rules.fluid_kg_s * apart_s.max(0.0))
+    }
+
+    /// Smallest difference that counts as one.
+    fn least(&self, u_kg: f64) -> f64 {
+        self.rules.least_kg.max(3.0 * u_kg)
+    }
+
+    fn u_stated(&self, kg: f64) -> f64 {
+        self.rules.stated_kg.hypot(self.rules.stated_rel * kg)
+    }
+
+    /// A net load that is nobody, next to the patient who lay there.
+    fn is_nobody(&self, net_kg: f64) -> bool {
+        let patient = self.last_settled.map_or(self.rules.someone_kg, |last| last.kg);
+        net_kg < (0.05 * patient).max(0.2 * self.rules.someone_kg)
+    }
+}

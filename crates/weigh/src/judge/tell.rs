@@ -1,0 +1,66 @@
+//! Sentences for events.
+
+use super::{Expected, Judge};
+use crate::report::{Event, EventKind};
+
+impl Judge {
+    pub(super) fn tell(&mut self, t_s: f64, kind: EventKind, text: &str) {
+        self.tell_at(t_s, kind, None, None, None, text);
+    }
+
+    pub(super) fn tell_size(
+        &mut self,
+        t_s: f64,
+        kind: EventKind,
+        kg: Option<f64>,
+        u_kg: Option<f64>,
+        text: &str,
+    ) -> usize {
+        self.tell_at(t_s, kind, kg, u_kg, None, text)
+    }
+
+    /// Keeps an event and gives its index.
+    pub(super) fn tell_at(
+        &mut self,
+        t_s: f64,
+        kind: EventKind,
+        kg: Option<f64>,
+        u_kg: Option<f64>,
+        place_mm: Option<[f64; 2]>,
+        text: &str,
+    ) -> usize {
+        let [x_mm, y_mm] = place_mm.map_or([None; 2], |place| place.map(Some));
+        self.events.push(Event { t_s, kind, kg, u_kg, x_mm, y_mm, text: text.to_owned() });
+        self.events.len() - 1
+    }
+
+    pub(super) fn tell_item(
+        &mut self,
+        t_s: f64,
+        item: &Expected,
+        kg: f64,
+        u_kg: f64,
+        place_mm: Option<[f64; 2]>,
+    ) -> usize {
+        let kind = if item.sign > 0.0 { EventKind::Added } else { EventKind::Removed };
+        let verb = if item.sign > 0.0 { "came onto" } else { "left" };
+        let text = format!("{:.2} kg {verb} the deck{}.", kg.abs(), noted(item));
+        self.tell_at(t_s, kind, Some(kg), Some(u_kg), place_mm, &text)
+    }
+
+    pub(super) fn tell_care(&mut self, t_s: f64, kg: f64, u_kg: f64) -> usize {
+        let (kind, verb) = if kg > 0.0 { (EventKind::Added, "came onto") } else { (EventKind::Removed, "left") };
+        let text = format!("{:.2} kg {verb} the deck in care, and is not the patient's.", kg.abs());
+        self.tell_at(t_s, kind, Some(kg), Some(u_kg), None, &text)
+    }
+
+    pub(super) fn tell_step(&mut self, t_s: f64, kg: f64, u_kg: f64, place_mm: Option<[f64; 2]>, question: &str) {
+        let text = format!("{kg:+.2} kg {question}");
+        self.tell_at(t_s, EventKind::Step, Some(kg), Some(u_kg), place_mm, &text);
+    }
+}
+
+/// The note of an item, in brackets.
+pub(super) fn noted(item: &Expected) -> String {
+    if item.note.is_empty() { String::new() } else { format!(" ({})", item.note) }
+}

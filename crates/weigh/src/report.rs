@@ -1,0 +1,106 @@
+//! What is told at the end: counts of rows, the last weight, events and faults.
+
+use formats::weights::State;
+use serde::Serialize;
+
+/// Something that happened on the deck.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Event {
+    /// When it was seen, s.
+    pub t_s: f64,
+    /// What it was.
+    pub kind: EventKind,
+    /// Its size, kg; negative for a loss. `None` where it has none.
+    pub kg: Option<f64>,
+    /// Standard uncertainty of the size, kg.
+    pub u_kg: Option<f64>,
+    /// Where on the bed, mm from the head end.
+    pub x_mm: Option<f64>,
+    /// Where on the bed, mm from the patient's right edge.
+    pub y_mm: Option<f64>,
+    /// A sentence for a person.
+    pub text: String,
+}
+
+/// Kind of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EventKind {
+    /// A change that no action explains: a question.
+    Step,
+    /// Something other than the patient came onto the deck.
+    Added,
+    /// Something other than the patient left it.
+    Removed,
+    /// The patient came.
+    PatientOn,
+    /// The patient left.
+    PatientOff,
+    /// The patient lies otherwise, the sum stayed.
+    Turned,
+    /// Someone or something leaned on the bed, and let go.
+    Contact,
+    /// Load passed by the cells.
+    Shunt,
+}
+
+/// A channel that failed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Fault {
+    /// When it was seen, s.
+    pub t_s: f64,
+    /// Name of the cell.
+    pub cell: String,
+    /// How it failed.
+    pub kind: FaultKind,
+}
+
+/// How a channel fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FaultKind {
+    /// One count for ever.
+    Stuck,
+    /// No samples.
+    Lost,
+    /// At the end of the converter's range.
+    Saturated,
+    /// Its zero wanders.
+    Drifting,
+    /// More than its rated load.
+    Overload,
+}
+
+/// The last row.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Last {
+    /// Time, s.
+    pub t_s: f64,
+    /// Weight of the patient, kg.
+    pub patient_kg: Option<f64>,
+    /// Standard uncertainty, kg.
+    pub u_kg: Option<f64>,
+    /// Its state.
+    pub state: State,
+}
+
+/// The report of a recording.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WeighReport {
+    /// Rows in state `settled`.
+    pub settled: usize,
+    /// All rows.
+    pub rows: usize,
+    /// The last row; `None` for a recording without samples.
+    pub last: Option<Last>,
+    /// Tare as last taken, kg; `None` where none was taken.
+    pub tare_kg: Option<f64>,
+    /// Net mass of the items that came and went since the tare, kg.
+    pub items_kg: f64,
+    /// Changes that no action explains yet, kg in all.
+    pub open_kg: f64,
+    /// What happened.
+    pub events: Vec<Event>,
+    /// What failed.
+    pub faults: Vec<Fault>,
+}

@@ -1,0 +1,142 @@
+//! From a deck and its calibration to the signal path's configuration.
+//!
+//! The calibration's covariance is split in two: what all gains share (the reference mass: the mean covariance between
+//! different cells) is a scale common to all, the rest is each cell's own. A cell's data sheet adds to its own share as a part
+//! of its *load*: rated percentages hold near rated load, and a straight line fitted through the calibration's loads leaves
+//! that share of a smaller one. Bounds are taken as rectangular, u = a/√3 (JCGM 100:2008, 4.3.7).
+
+use deck::chain::{self, Channel};
+use deck::{geometry, gravity_m_s2};
+use formats::calibration::{Calibration, CellCalibration};
+use formats::deck::{CellType, Deck};
+use signal::config::{CellConfig, Limits};
+use signal::{Change, Config, Plateau, SignalPath};
+
+use crate::WeighError;
+
+/// Most cells of a deck.
+pub const CELLS: usize = 48;
+/// Most plates of a deck.
+pub const PLATES: usize = 16;
+/// Most sections of a bed.
+pub const SECTIONS: usize = 8;
+
+/// The signal path of a deck.
+pub type Path = SignalPath<CELLS, PLATES, SECTIONS>;
+/// Its configuration.
+pub type PathConfig = Config<CELLS, PLATES, SECTIONS>;
+/// The deck at rest.
+pub type Rest = Plateau<CELLS, SECTIONS>;
+/// A difference of two rests.
+pub type Step = Change<CELLS, SECTIONS>;
+
+/// Growth of zero's uncertainty, as a part of the verification interval, per square root of an hour: a choice of
+/// this project, no source (the interval is what the deck's maker vouches for).
+const ZERO_OF_E: f64 = 0.05;
+
+/// Makes the configuration.
+///
+/// # Errors
+/// A calibration of another deck or with open cells, a deck too large for the path.
+pub fn configure(deck: &Deck, calibration: &Calibration) -> Result<PathConfig, WeighError> {
+    if calibration.deck != deck.name {
+        return Err(WeighError::OtherDeck { found: calibration.deck.clone(), expected: deck.name.clone() });
+    }
+    let scale_rel = common_scale(calibration);
+    let mut cells = Vec::new();
+    for ((plate_idx, cell), channel) in deck.cells().zip(chain::channels(deck)?) {
+        let cell_type = chain::cell_type(deck, cell)?;
+        let line = calibration
+            .cells
+            .iter()
+            .find(|line| line.name == cell.name)
+            .ok_or_else(|| WeighError::NoCell { cell: cell.name.clone() })?;
+        let Some((zero_counts, kg_per_count)) = line.zero_counts.zip(line.kg_per_count) else {
+            return Err(WeighError::Undetermined { cell: cell.name.clone() });
+        };
+        let at_mm = deck.plates.get(plate_idx).map_or([0.0; 2], |plate| geometry::cell_in_bed_mm(plate, cell));
+        cells.push(CellConfig {
+            noise_counts: channel.noise_counts,
+            counts_min: -full_scale(deck),
+            counts_max: full_scale(deck),
+            u_gain_rel: own_gain(line, cell_type, &channel, scale_rel),
+            ..CellConfig::straight(plate_idx, at_mm, zero_counts, kg_per_count, cell_type.capacity_kg)
+        });
+    }
+    let sections = deck.plates.iter().map(|plate| geometry::section_of(deck, plate)).collect::<Result<Vec<_>, _>>()?;
+    let ratio = calibration.gravity_m_s2 / gravity_m_s2(&deck.site);
+    let limits = limits(deck, scale_rel)?;
+    Config::new(&cells, &sections, deck.sections.len(), ratio, limits).map_err(WeighError::Path)
+}
+
+/// Counts at which the converter saturates, less one for the end itself.
+fn full_scale(deck: &Deck) -> f64 {
+    (f64::from(deck.converter.bits) - 1.0).exp2() - 1.0
+}
+
+/// Relative standard uncertainty that all gains share.
+fn common_scale(calibration: &Calibration) -> f64 {
+    let covariance = &calibration.covariance;
+    let gains: Vec<(usize, f64)> = calibration
+        .cells
+        .iter()
+        .filter_map(|cell| {
+            let name = format!("gain:{}", cell.name);
+            let at = covariance.parameters.iter().position(|parameter| *parameter == name)?;
+            Some((at, cell.kg_per_count?))
+        })
+        .collect();
+    let (mut sum, mut n) = (0.0, 0.0);
+    for &(row, gain_row) in &gains {
+        for &(column, gain_column) in gains.iter().filter(|(column, _)| *column != row) {
+            let entry = covariance.matrix.get(row).and_then(|line| line.get(column)).copied().unwrap_or(0.0);
+            sum += entry / (gain_row * gain_column);
+            n += 1.0;
+        }
+    }
+    if n > 0.0 { (sum / n).max(0.0).sqrt() } else { 0.0 }
+}
+
+/// A cell's own relative standard uncertainty.
+fn own_gain(line: &CellCalibration, cell_type: &CellType, channel: &Channel, scale_rel: f64) -> f64 {
+    let fitted = match (line.u_kg_per_count, line.kg_per_count) {
+        (Some(u), Some(gain)) => (u / gain).abs(),
+        _ => 0.0,
+    };
+    let own = (fitted * fitted - scale_rel * scale_rel).max(0.0);
+    let bound = |pct: f64| pct / 100.0 / 3f64.sqrt();
+    let sheet = [
+        bound(cell_type.nonlinearity_pct),
+        bound(cell_type.hysteresis_pct),
+        bound(cell_type.repeatability_pct),
+        channel.step_g() / 1e3 / channel.capacity_kg,
+    ];
+    (own + sheet.iter().map(|u| u * u).sum::<f64>()).sqrt()
+}
+
+fn limits(deck: &Deck, scale_rel: f64) -> Result<Limits, WeighError> {
+    let mut limits = Limits::default();
+    let n_cells = deck.cells().count();
+    let mut creep = 0.0_f64;
+    let mut span = 0.0_f64;
+    let mut zero_2 = 0.0;
+    for (_, cell) in deck.cells() {
+        let cell_type = chain::cell_type(deck, cell)?;
+        let bound = |pct: f64| pct / 100.0 / 3f64.sqrt();
+        creep = creep.max(bound(cell_type.creep_pct_30min));
+        span = span.max(bound(cell_type.span_tc_pct_10c) / 10.0);
+        zero_2 += (bound(cell_type.zero_tc_pct_10c) / 10.0 * cell_type.capacity_kg).powi(2);
+    }
+    limits.doubt.scale_rel = scale_rel.hypot(deck::gravity::u_relative(&deck.site));
+    limits.doubt.creep_rel = creep;
+    limits.doubt.span_rel_c = span;
+    limits.doubt.zero_kg_c = zero_2.sqrt();
+    limits.doubt.zero_kg_sqrt_h = ZERO_OF_E * deck.e_g / 1e3;
+    // A deck whose own noise fills the limits could never be still: they give way to four times its noise.
+    let noise_kg = chain::channels(deck)?.iter().map(|c| (c.noise_g / 1e3).powi(2)).sum::<f64>().sqrt();
+    let per_block = (deck.converter.rate_hz * limits.still.block_s).max(1.0).sqrt();
+    limits.still.sd_kg = limits.still.sd_kg.max(4.0 * noise_kg / per_block);
+    limits.still.fast_sd_kg = limits.still.fast_sd_kg.max(4.0 * noise_kg);
+    debug_assert!(n_cells > 0, "a deck that was read has cells");
+    Ok(limits)
+}

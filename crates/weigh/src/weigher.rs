@@ -1,0 +1,185 @@
+//! Samples in, rows out.
+
+use deck::geometry;
+use formats::actions::Action;
+use formats::calibration::Calibration;
+use formats::deck::Deck;
+use formats::recording::{Header, Sample};
+use formats::weights::{State, Weight};
+use jiff::{SignedDuration, Timestamp};
+use signal::Channel;
+
+use crate::WeighError;
+use crate::judge::{Judge, Rules, Weighed};
+use crate::report::{Fault, FaultKind, Last, WeighReport};
+use crate::setup::{CELLS, Path, SECTIONS, configure};
+
+/// How to weigh.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Time between rows, s.
+    pub every_s: f64,
+    /// Wall time at which the recording's time is 0.
+    pub start: Option<Timestamp>,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self { every_s: 1.0, start: None }
+    }
+}
+
+/// Weighs one recording, sample by sample.
+pub struct Weigher {
+    path: Path,
+    judge: Judge,
+    cell_names: Vec<String>,
+    tilt_sections: Vec<usize>,
+    actions: std::collections::VecDeque<Action>,
+    options: Options,
+    next_row_s: Option<f64>,
+    bad: [Option<FaultKind>; CELLS],
+    overloaded: [bool; CELLS],
+    faults: Vec<Fault>,
+    rows: usize,
+    settled: usize,
+    last: Option<Last>,
+}
+
+impl Weigher {
+    /// A weigher for a recording with this header; actions stand in the order of time.
+    ///
+    /// # Errors
+    /// Deck, calibration and recording do not fit together, or an option is out of range.
+    pub fn new(
+        deck: &Deck,
+        calibration: &Calibration,
+        header: &Header,
+        actions: &[Action],
+        options: Options,
+    ) -> Result<Self, WeighError> {
+        if !(options.every_s > 0.0 && options.every_s.is_finite()) {
+            let (what, expected) = ("the time between rows", "a time above 0 s");
+            return Err(WeighError::Option { what, found: options.every_s, expected });
+        }
+        let config = configure(deck, calibration)?;
+        let cell_names: Vec<String> = deck.cells().map(|(_, cell)| cell.name.clone()).collect();
+        if header.cells.len() != cell_names.len() {
+            return Err(WeighError::Channels { found: header.cells.len(), expected: cell_names.len() });
+        }
+        let tilt_sections =
+            header.tilts.iter().filter_map(|name| deck.sections.iter().position(|s| s.name == *name)).collect();
+        debug_assert_eq!(geometry::section_spans_mm(deck).len(), deck.sections.len());
+        Ok(Self {
+            judge: Judge::new(Rules::new(deck.max_kg, deck.e_g), config.clone()),
+            path: Path::new(config),
+            cell_names,
+            tilt_sections,
+            actions: actions.iter().cloned().collect(),
+            options,
+            next_row_s: None,
+            bad: [None; CELLS],
+            overloaded: [false; CELLS],
+            faults: Vec::new(),
+            rows: 0,
+            settled: 0,
+            last: None,
+        })
+    }
+
+    /// Takes an action while weighing goes on.
+    pub fn act(&mut self, action: Action) {
+        self.actions.push_back(action);
+    }
+
+    /// Takes a sample; gives a row when one is due.
+    pub fn push(&mut self, sample: &Sample) -> Option<Weight> {
+        while let Some(action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
+            self.judge.act(&action, &self.path, sample.temperature_c);
+        }
+        self.path.push(&self.for_path(sample));
+        let change = self.path.reading().change;
+        if let Some(change) = change {
+            self.judge.change(&change);
+        }
+        self.judge.expire(&self.path);
+        self.note_faults();
+        let due_s = self.next_row_s.unwrap_or(sample.t_s);
+        if sample.t_s < due_s - 1e-6 {
+            return None;
+        }
+        // The next row is due on the grid of the first, however late this one came.
+        let periods = ((sample.t_s - due_s) / self.options.every_s + 1e-6).floor() + 1.0;
+        self.next_row_s = Some(due_s + periods * self.options.every_s);
+        Some(self.row(sample))
+    }
+
+    fn for_path(&self, sample: &Sample) -> signal::Sample<CELLS, SECTIONS> {
+        let mut counts = [None; CELLS];
+        for (to, from) in counts.iter_mut().zip(&sample.counts) {
+            *to = *from;
+        }
+        let mut tilt_deg = [None; SECTIONS];
+        for (&section, &tilt) in self.tilt_sections.iter().zip(&sample.tilt_deg) {
+            if let Some(to) = tilt_deg.get_mut(section) {
+                *to = Some(tilt);
+            }
+        }
+        signal::Sample { t_s: sample.t_s, counts, temperature_c: sample.temperature_c, tilt_deg }
+    }
+
+    fn row(&mut self, sample: &Sample) -> Weight {
+        let (state, weighed) = self.judge.row(&self.path, sample.temperature_c);
+        let patient_kg = weighed.map(|Weighed { kg, .. }| kg);
+        let u_kg = weighed.map(|Weighed { u_kg, .. }| u_kg);
+        self.rows += 1;
+        self.settled += usize::from(state == State::Settled);
+        self.last = Some(Last { t_s: sample.t_s, patient_kg, u_kg, state });
+        let since = SignedDuration::try_from_secs_f64(sample.t_s).ok();
+        let time = self.options.start.zip(since).and_then(|(start, since)| start.checked_add(since).ok());
+        Weight { time, t_s: sample.t_s, patient_kg, u_kg, state }
+    }
+
+    fn note_faults(&mut self) {
+        let reading = self.path.reading();
+        let channels = reading.channels.iter().zip(&reading.overloaded);
+        let known = self.bad.iter_mut().zip(&mut self.overloaded);
+        for (cell, ((channel, overloaded), (bad, was_over))) in self.cell_names.iter().zip(channels.zip(known)) {
+            let kind = match channel {
+                Channel::Lost => Some(FaultKind::Lost),
+                Channel::Stuck => Some(FaultKind::Stuck),
+                Channel::Saturated => Some(FaultKind::Saturated),
+                Channel::Silent | Channel::Good | Channel::Bridged => None,
+            };
+            let over = overloaded & !*was_over;
+            *was_over = *overloaded;
+            let new = kind.filter(|kind| *bad != Some(*kind));
+            *bad = kind;
+            for kind in new.into_iter().chain(over.then_some(FaultKind::Overload)) {
+                self.faults.push(Fault { t_s: reading.t_s, cell: cell.clone(), kind });
+            }
+        }
+    }
+
+    /// What happened so far.
+    #[must_use]
+    pub fn report(&self) -> WeighReport {
+        let account = self.judge.account();
+        WeighReport {
+            settled: self.settled,
+            rows: self.rows,
+            last: self.last,
+            tare_kg: account.tare().map(|tare| tare.level.kg),
+            items_kg: account.items_kg(),
+            open_kg: account.open_kg(),
+            events: self.judge.events().to_vec(),
+            faults: self.faults.clone(),
+        }
+    }
+
+    /// Ends the recording.
+    #[must_use]
+    pub fn finish(self) -> WeighReport {
+        self.report()
+    }
+}
