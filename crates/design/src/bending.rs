@@ -29,6 +29,8 @@ pub struct Bent {
     pub ward: Vec<PlateReport>,
     /// The usual load.
     pub usual: Lying,
+    /// Each plate under the usual load.
+    pub usual_plates: Vec<CaseReport>,
     /// The deck's cases with a patient.
     pub patients: Vec<Lying>,
     /// What was found while the loads were spread.
@@ -47,7 +49,7 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
     let shared_loads: Vec<CaseLoad> = shared.iter().map(spread).collect::<Result<_, _>>()?;
     let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
     let gravity = deck::gravity_m_s2(&deck.site);
-    let (mut own, mut of_ward) = (Vec::new(), Vec::new());
+    let (mut own, mut of_ward, mut usual_plates) = (Vec::new(), Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
         let ward = ward::cases(deck, plate);
         let ward_loads: Vec<CaseLoad> = ward.iter().map(spread).collect::<Result<_, _>>()?;
@@ -65,13 +67,14 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
             Ok(PlateReport { name: plate.name.clone(), mass_kg: 0.0, cases: cases.collect::<Result<_, _>>()? })
         };
         own.push(report(&deck.load_cases, 0)?);
+        usual_plates.extend(report(&shared[n_own..], n_own)?.cases);
         of_ward.push(report(&ward, n_own + 1)?);
     }
     let usual = lying.swap_remove(n_own);
     let patients =
         lying.into_iter().zip(&deck.load_cases).filter(|(_, c)| c.patient.is_some()).map(|(l, _)| l).collect();
     let notes = deck.load_cases.iter().zip(&shared_loads).flat_map(|(case, load)| notes(case, load)).collect();
-    Ok(Bent { plates: own, ward: of_ward, usual, patients, notes })
+    Ok(Bent { plates: own, ward: of_ward, usual, usual_plates, patients, notes })
 }
 
 /// A solved case.

@@ -14,7 +14,9 @@ pub mod bending;
 pub mod bill;
 pub mod budget;
 mod judge;
+pub mod lift;
 pub mod lying;
+pub mod modules;
 pub mod report;
 pub mod ward;
 mod warnings;
@@ -22,7 +24,7 @@ mod warnings;
 use formats::deck::Deck;
 
 pub use budget::Assumptions;
-pub use report::CheckReport;
+pub use report::{CheckReport, PlateReport};
 
 /// Why a deck cannot be checked.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -55,24 +57,28 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
     let bent = bending::bend(deck)?;
     let bill = bill::bill(deck)?;
     let budget = budget::budget(deck, &bent.usual, assumptions)?;
-    let plates: Vec<report::PlateReport> = bent
-        .plates
-        .into_iter()
-        .zip(&bill.plate_masses_kg)
-        .map(|(plate, &mass_kg)| report::PlateReport { mass_kg, ..plate })
-        .collect();
-    let expanded_u_g = budget.expanded_u_g();
-    let warnings = warnings::warnings(deck, &plates, &bent.notes, &bill);
+    let with_mass = |plates: Vec<PlateReport>| -> Vec<PlateReport> {
+        plates.into_iter().zip(&bill.plate_masses_kg).map(|(p, &mass_kg)| PlateReport { mass_kg, ..p }).collect()
+    };
+    let (plates, ward_loads) = (with_mass(bent.plates), with_mass(bent.ward));
+    let over_a_day = budget::change::model(deck, &bent.usual, assumptions, 24.0)?;
+    let postures = bent.patients.iter().map(|lying| budget::posture(deck, lying, assumptions));
     let mut report = CheckReport {
-        plates,
-        ward_loads: bent.ward,
         budget: budget.rows(),
-        expanded_u_g,
+        expanded_u_g: budget.expanded_u_g(),
+        change: budget::change::change(deck, &bent.usual, assumptions)?,
+        postures: postures.collect::<Result<_, _>>()?,
+        improvements: budget.at_max().map_or_else(Vec::new, |m| budget::tornado::tornado(m, &over_a_day)),
+        modules: modules::modules(deck, assumptions.tare_kg, assumptions.averaging_s)?,
+        lift: lift::lift(&plates, bill.mass_kg),
+        safe_load: lift::safe_load(bent.usual.mass_kg, deck, &bent.usual_plates),
+        warnings: warnings::warnings(deck, &plates, &ward_loads, &bent.notes, &bill),
+        plates,
+        ward_loads,
         mass_kg: bill.mass_kg,
         cost: bill.cost,
         bill: bill.rows,
         requirements: Vec::new(),
-        warnings,
     };
     report.requirements = judge::requirements(deck, &report);
     Ok(report)

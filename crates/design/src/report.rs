@@ -13,6 +13,18 @@ pub struct CheckReport {
     pub budget: Vec<BudgetRow>,
     /// Expanded uncertainty (k = 2) of a weight, g, at the same loads.
     pub expanded_u_g: ByLoad,
+    /// The budget of a change of weight, with the smallest resolvable change as the headline.
+    pub change: ChangeReport,
+    /// The budget of each load case with a patient, in its posture.
+    pub postures: Vec<PostureReport>,
+    /// What to improve first.
+    pub improvements: Vec<Improvement>,
+    /// Cells and converter together.
+    pub modules: ModulesReport,
+    /// What one person may lift.
+    pub lift: LiftReport,
+    /// The largest load that lies as the usual one does and is safe for cells, layers and clearance.
+    pub safe_load: SafeLoad,
     /// Mass of all plates with their ribs, kg.
     pub mass_kg: f64,
     /// Price of plates, ribs, cells and channels, in the deck's currency.
@@ -167,6 +179,120 @@ impl Serialize for ByLoad {
         }
         map.end()
     }
+}
+
+/// The budget of a change of weight. Objects are keyed by hours.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct ChangeReport {
+    /// Smallest change that the deck resolves over 24 h, g: the headline of a design.
+    pub resolvable_24h_g: f64,
+    /// What resolvable means.
+    pub criterion: &'static str,
+    /// Patient, kg.
+    pub patient_kg: f64,
+    /// Standard uncertainty of the difference by source, g, by hours between the weights.
+    pub rows: Vec<BudgetRow>,
+    /// Standard uncertainty of the difference, g, by hours.
+    pub u_g: ByLoad,
+    /// Smallest resolvable change, g, by hours.
+    pub resolvable_g: ByLoad,
+}
+
+/// The budget of a patient in one posture.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct PostureReport {
+    /// Load case.
+    pub case: String,
+    /// Mass on the plates (the mattress with it), kg.
+    pub load_kg: f64,
+    /// Standard uncertainty by source, g.
+    pub rows: Vec<PostureRow>,
+    /// Expanded uncertainty (k = 2), g.
+    pub expanded_u_g: f64,
+}
+
+/// One source in one posture.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct PostureRow {
+    /// Source.
+    pub source: &'static str,
+    /// Standard uncertainty, g.
+    pub u_g: f64,
+}
+
+/// What it would buy to improve one source.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Improvement {
+    /// Source.
+    pub source: &'static str,
+    /// Its share of the variance of a weight at max, %.
+    pub share_of_variance_pct: f64,
+    /// Its share of the variance of a change over 24 h, %.
+    pub share_of_change_variance_pct: f64,
+    /// Expanded uncertainty at max with half of it, g.
+    pub expanded_u_if_halved_g: f64,
+    /// Expanded uncertainty at max without it, g.
+    pub expanded_u_without_g: f64,
+    /// Smallest resolvable change over 24 h with half of it, g.
+    pub resolvable_24h_if_halved_g: f64,
+    /// Smallest resolvable change over 24 h without it, g.
+    pub resolvable_24h_without_g: f64,
+}
+
+/// Cells and converter together.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct ModulesReport {
+    /// Conditions of compatibility.
+    pub conditions: Vec<Condition>,
+    /// Counts for one verification interval on the least sensitive cell.
+    pub counts_per_e: f64,
+    /// Noise of the sum of all cells, g rms, a sample.
+    pub noise_g_rms: f64,
+    /// The same, averaged as a settled weight is.
+    pub averaged_noise_g_rms: f64,
+    /// Divisions of max that the peak-to-peak noise of a sample leaves apart.
+    pub noise_free_divisions: f64,
+    /// What the conditions rest on.
+    pub note: &'static str,
+}
+
+/// A condition and whether it is met.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Condition {
+    /// Condition.
+    pub name: String,
+    /// What was found.
+    pub value: f64,
+    /// What is asked.
+    pub limit: f64,
+    /// Whether it is met.
+    pub met: bool,
+}
+
+/// What one person may lift.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct LiftReport {
+    /// Heaviest plate, kg.
+    pub heaviest_plate_kg: f64,
+    /// Whether it is within one person's lift.
+    pub plate_within_one_lift: bool,
+    /// Whether it is within the lift of a wider working population.
+    pub plate_within_wider_lift: bool,
+    /// All plates, kg.
+    pub deck_kg: f64,
+    /// Whether they are within one person's lift at once.
+    pub deck_within_one_lift: bool,
+    /// The guideline.
+    pub guideline: &'static str,
+}
+
+/// The largest safe load.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct SafeLoad {
+    /// Load, kg.
+    pub load_kg: f64,
+    /// What limits it.
+    pub limited_by: String,
 }
 
 /// A line of the bill.

@@ -7,8 +7,15 @@ use crate::bill::Bill;
 use crate::report::PlateReport;
 
 /// All warnings about a deck.
-pub(crate) fn warnings(deck: &Deck, plates: &[PlateReport], notes: &[String], bill: &Bill) -> Vec<String> {
+pub(crate) fn warnings(
+    deck: &Deck,
+    plates: &[PlateReport],
+    ward_loads: &[PlateReport],
+    notes: &[String],
+    bill: &Bill,
+) -> Vec<String> {
     let mut all: Vec<String> = plates.iter().flat_map(of_plate).collect();
+    all.extend(ward_loads.iter().flat_map(of_ward));
     all.extend(notes.iter().cloned());
     all.extend(of_class(deck));
     all.extend(of_materials(deck));
@@ -22,15 +29,41 @@ pub(crate) fn warnings(deck: &Deck, plates: &[PlateReport], notes: &[String], bi
 fn of_plate(plate: &PlateReport) -> Vec<String> {
     let mut all = Vec::new();
     for case in &plate.cases {
+        if case.tips {
+            all.push(format!("{}, {}: the load tips the plate off its cells", plate.name, case.case));
+        }
         if case.touches {
             all.push(format!(
-                "{}, {}: the plate bends {:.1} mm and touches its base; part of the load passes the cells by and the reading is too low",
-                plate.name, case.case, case.max_deflection_mm
+                "{}, {}: the plate touches its base; {:.1} % of the load passes the cells by and the reading is too low",
+                plate.name, case.case, case.shunted_pct
             ));
         }
         let lifted: Vec<&str> = case.cells.iter().filter(|c| c.lifts).map(|c| c.name.as_str()).collect();
         if !lifted.is_empty() {
             all.push(format!("{}, {}: the plate lifts off {}", plate.name, case.case, lifted.join(", ")));
+        }
+    }
+    all
+}
+
+/// Of the ward's loads only what breaks something: reading low under an elbow is a matter of seconds.
+fn of_ward(plate: &PlateReport) -> Vec<String> {
+    let mut all = Vec::new();
+    for case in &plate.cases {
+        let over: Vec<String> = case
+            .cells
+            .iter()
+            .filter(|c| c.load_pct_of_capacity > 100.0)
+            .map(|c| format!("{} at {:.0} %", c.name, c.load_pct_of_capacity))
+            .collect();
+        if !over.is_empty() {
+            all.push(format!("{}, {}: cells beyond their capacity: {}", plate.name, case.case, over.join(", ")));
+        }
+        if let Some(factor) = case.safety_factor.filter(|f| *f < 1.0) {
+            all.push(format!(
+                "{}, {}: a layer is strained beyond its strength (safety factor {factor:.2})",
+                plate.name, case.case
+            ));
         }
     }
     all

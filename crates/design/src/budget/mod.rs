@@ -9,7 +9,9 @@
 
 pub mod assumptions;
 pub mod chain;
+pub mod change;
 pub mod model;
+pub mod tornado;
 
 use deck::DeckError;
 use formats::deck::Deck;
@@ -18,7 +20,7 @@ pub use assumptions::Assumptions;
 pub use model::{Factor, Model, Source, Term};
 
 use crate::lying::Lying;
-use crate::report::{BudgetRow, ByLoad};
+use crate::report::{BudgetRow, ByLoad, PostureReport, PostureRow};
 
 /// Coverage factor of all expanded uncertainties.
 pub const COVERAGE_K: f64 = 2.0;
@@ -60,8 +62,27 @@ impl Budget {
             .collect()
     }
 
+    /// The model at max.
+    pub fn at_max(&self) -> Option<&Model> {
+        self.models.last().map(|(_, model)| model)
+    }
+
     /// Expanded uncertainty, k = 2, by load, g.
     pub fn expanded_u_g(&self) -> ByLoad {
         ByLoad(self.models.iter().map(|(kg, model)| (*kg, COVERAGE_K * model.u_g())).collect())
     }
+}
+
+/// The budget of a load case with a patient, in its posture.
+///
+/// # Errors
+/// Unknown cell type.
+pub fn posture(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<PostureReport, DeckError> {
+    let model = chain::model(deck, lying, assumptions, lying.mass_kg)?;
+    Ok(PostureReport {
+        case: lying.case.clone(),
+        load_kg: lying.mass_kg,
+        rows: Source::ALL.iter().map(|&s| PostureRow { source: s.name(), u_g: model.u_of_g(s) }).collect(),
+        expanded_u_g: COVERAGE_K * model.u_g(),
+    })
 }
