@@ -1,1 +1,36 @@
 //! Stage balance: weights and chart to a fluid balance, its unexplained part and a forecast.
+//!
+//! | module | job |
+//! |--------|-----|
+//! | [`thin`] | settled weights to measurements |
+//! | [`ledger`] | the chart as flows with uncertainty |
+//! | [`insensible`] | what is lost uncharted, before the weights speak |
+//! | `core` | the state-space model, its filter and smoother |
+//! | `build`, `screen`, `noise`, `watch` | grid, outliers and steps, noise levels, the sequential test |
+//! | `estimate` | all of it in order |
+//! | [`dose`] | weight-dependent quantities |
+//!
+//! Everything here is a function of its arguments: no clock, file or chance. It sees weights with their
+//! uncertainty and the chart, never cells or counts. Every clinical result carries [`CAUTION`].
+
+mod alerts;
+mod build;
+mod core;
+pub mod dose;
+mod error;
+mod estimate;
+mod forecast;
+pub mod insensible;
+pub mod ledger;
+mod noise;
+mod options;
+mod report;
+mod screen;
+pub mod thin;
+mod watch;
+mod windows;
+
+pub use error::BalanceError;
+pub use estimate::balance;
+pub use options::{Densities, Options, Removal};
+pub use report::{Alert, AlertKind, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};

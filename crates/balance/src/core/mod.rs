@@ -1,0 +1,102 @@
+//! The state-space model of a patient on a deck, and its filter and smoother.
+//!
+//! In continuous time, observed when a weight is settled:
+//!
+//! | index | state | unit | law |
+//! |-------|-------|------|-----|
+//! | [`M0`] | mass at the origin | g | constant, diffuse start |
+//! | [`U`] | uncharted fluid since the origin, gain positive | g | dU = −r dt |
+//! | [`R`] | uncharted loss rate | g/h | random walk from a physiological prior |
+//! | [`C`] | error of the charted volumes since the origin | g | steps with the entries |
+//! | [`TIMING`] | charted fluid that ran at another time | g | decays in an hour, driven by uneven entries |
+//! | [`POOL`] | fluid that left the patient and lies on the deck | g | in by the chart, out with the pads |
+//! | [`DRIFT`] | drift of the deck since its zero | g | random walk |
+//! | [`POSTURE`] | error that lasts until the patient lies otherwise | g | decays in `posture_h` |
+//!
+//! A settled weight is y = S + Z x + ε with S the charted mass so far (an exact input) and Z = 1 for all
+//! states but the rate. The body's mass is S + M0 + U + C + TIMING: without pool, drift and posture.
+//!
+//! Notation of Durbin & Koopman, Time Series Analysis by State Space Methods, 2nd ed. (2012), 4.3 and
+//! 4.4: a, P predicted state and variance, v innovation, F its variance, K = P Z'/F the gain of the
+//! update, r and N the smoother's weighted sums. The transition is the identity but for four entries,
+//! so one step costs some hundred multiplications; the general solver of `stats` is the check in the tests.
+//! The diffuse start is a variance of 1e7 times that of the first weight, which costs 1e-7 of relative
+//! accuracy; the first weight's term is left out of the likelihood, as for an exact diffuse start.
+
+mod filter;
+mod grid;
+mod smoother;
+
+pub(crate) use filter::{Filter, Filtered, predict_mean};
+pub(crate) use grid::{Grid, Node, Observation, Transition};
+pub(crate) use smoother::{Smoothed, lag_cov, smooth};
+
+use nalgebra::{SMatrix, SVector};
+
+/// States.
+pub(crate) const N: usize = 8;
+/// Mass at the origin, g.
+pub(crate) const M0: usize = 0;
+/// Uncharted fluid since the origin, g.
+pub(crate) const U: usize = 1;
+/// Uncharted loss rate, g/h.
+pub(crate) const R: usize = 2;
+/// Error of charted volumes, g.
+pub(crate) const C: usize = 3;
+/// Charted fluid that ran at another time, g.
+pub(crate) const TIMING: usize = 4;
+/// Fluid on the deck, g.
+pub(crate) const POOL: usize = 5;
+/// Drift of the deck, g.
+pub(crate) const DRIFT: usize = 6;
+/// Error of the posture, g.
+pub(crate) const POSTURE: usize = 7;
+
+/// A vector over the states.
+pub(crate) type Vector = SVector<f64, N>;
+/// A matrix over the states.
+pub(crate) type Matrix = SMatrix<f64, N, N>;
+
+/// What a weight sees: every state but the rate.
+pub(crate) fn observed() -> Vector {
+    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+}
+
+/// What the body weighs, less the charted mass.
+pub(crate) fn body() -> Vector {
+    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+}
+
+/// Change of the body's mass since the origin, less the charted mass.
+pub(crate) fn body_change() -> Vector {
+    Vector::from([0.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+}
+
+/// One state.
+pub(crate) fn unit(idx: usize) -> Vector {
+    let mut vector = Vector::zeros();
+    vector[idx] = 1.0;
+    vector
+}
+
+/// Noise levels, and the start of the rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Params {
+    /// Fast noise of a weight, as a share of its stated uncertainty.
+    pub(crate) white: f64,
+    /// Error of the posture, as a share of the stated uncertainty.
+    pub(crate) posture: f64,
+    /// Factor on the assumed uncertainties of charted volumes.
+    pub(crate) chart: f64,
+    /// Random walk of the rate, (g/h)² per h.
+    pub(crate) rate_q: f64,
+    /// Mean of the rate at the origin, g/h.
+    pub(crate) rate_g_h: f64,
+    /// Standard deviation of the rate at the origin, g/h.
+    pub(crate) rate_sd_g_h: f64,
+}
+
+#[cfg(test)]
+mod nile;
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,368 @@
+//! The whole balance: from files to report.
+
+use formats::chart::Entry;
+use formats::patient::{PatientFile, Plan};
+use formats::weights::Weight;
+use jiff::{SignedDuration, Timestamp};
+
+use crate::alerts;
+use crate::build::{Built, Span, build};
+use crate::core::{Filter, Filtered, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
+use crate::error::BalanceError;
+use crate::forecast::{Deviation, forecast};
+use crate::insensible::{self, Insensible};
+use crate::ledger::{Frame, Ledger, hours};
+use crate::noise::{self, NoiseFit};
+use crate::options::Options;
+use crate::report::{BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row};
+use crate::screen::{Screened, screen};
+use crate::thin::{Readings, thin};
+use crate::watch::{Episode, Limits, Watched, threshold, watch};
+use crate::windows;
+
+/// 97.5 % point of the normal law.
+const Z95: f64 = 1.959_963_984_540_054;
+/// An entry this long after the last weight stands in the future where no present time is given, h.
+const FUTURE_H: f64 = 24.0;
+/// A chart may start this long before the first weight, h: an admission without a deck.
+const BEFORE_H: f64 = 7.0 * 24.0;
+/// Least unexplained volume that is told, mL per kg of weight. Own choice: a third of the 500 mL in 70 kg
+/// that must be found, and half a percent of fluid overload at half of it.
+const ALERT_ML_KG: f64 = 2.5;
+
+/// Fluid balance of a patient from weights and chart.
+///
+/// # Errors
+/// No settled weight, a row or an entry that cannot be read as one; see [`BalanceError`].
+pub fn balance(
+    file: &PatientFile,
+    weights: &[Weight],
+    entries: &[Entry],
+    options: &Options,
+) -> Result<BalanceReport, BalanceError> {
+    check(file, options)?;
+    let record = Record::read(file, weights, entries, options)?;
+    let fit = Fit::make(&record, options);
+    Ok(report(file, &record, &fit, options))
+}
+
+/// The input, read and placed in time.
+pub(crate) struct Record {
+    pub(crate) readings: Readings,
+    pub(crate) ledger: Ledger,
+    pub(crate) span: Span,
+    /// Median settled weight, kg.
+    pub(crate) weight_kg: f64,
+    pub(crate) prior: Insensible,
+}
+
+/// The model, fitted.
+pub(crate) struct Fit {
+    pub(crate) built: Built,
+    pub(crate) noise: NoiseFit,
+    pub(crate) screened: Screened,
+    pub(crate) watched: Watched,
+    pub(crate) filtered: Vec<Filtered>,
+    end: Filter,
+    /// Constant part of a weight's stated uncertainty, g.
+    constant_g: f64,
+}
+
+fn check(file: &PatientFile, options: &Options) -> Result<(), BalanceError> {
+    let patient = &file.patient;
+    let range = |what, value: Option<f64>, low: f64, high: f64, expected| match value {
+        Some(found) if !(low..=high).contains(&found) => Err(BalanceError::OutOfRange { what, found, expected }),
+        _ => Ok(()),
+    };
+    range("admission_kg", patient.admission_kg, 0.3, 400.0, "0.3 to 400")?;
+    range("dry_kg", patient.dry_kg, 0.3, 400.0, "0.3 to 400")?;
+    range("height_mm", patient.height_mm, 250.0, 2500.0, "250 to 2500")?;
+    range("temperature_C", patient.temperature_c, 25.0, 45.0, "25 to 45")?;
+    range("block_s", Some(options.block_s), 1.0, 3600.0, "1 to 3600")?;
+    range("correlation_s", Some(options.correlation_s), 0.1, 3600.0, "0.1 to 3600")?;
+    range("posture_h", Some(options.posture_h), 0.05, 48.0, "0.05 to 48")?;
+    range("forecast_h", Some(f64::from(options.forecast_h)), 0.0, 240.0, "0 to 240")
+}
+
+impl Record {
+    fn read(
+        file: &PatientFile,
+        weights: &[Weight],
+        entries: &[Entry],
+        options: &Options,
+    ) -> Result<Self, BalanceError> {
+        let mut readings = thin(weights, None, options)?;
+        let mut masses: Vec<f64> = readings.readings.iter().map(|reading| reading.mass_g).collect();
+        masses.sort_by(f64::total_cmp);
+        let weight_kg = masses[masses.len() / 2] / 1000.0;
+        let now = options.now.unwrap_or_else(|| later(readings.last, FUTURE_H));
+        let early = later(readings.first, -BEFORE_H);
+        let origin = entries.iter().map(|e| e.time).filter(|t| *t >= early).fold(readings.first, Timestamp::min);
+        let end = entries.iter().map(|e| e.time).filter(|t| *t <= now).fold(readings.last, Timestamp::max);
+        let shift_h = hours(origin, readings.first);
+        for reading in &mut readings.readings {
+            reading.t_h += shift_h;
+        }
+        let frame = Frame { origin, now_h: hours(origin, now), weight_kg, densities: options.densities };
+        let ledger = Ledger::new(entries, &frame)?;
+        let prior = insensible::prior(&file.patient, weight_kg);
+        let span = Span { origin, end_h: hours(origin, end) };
+        Ok(Self { readings, ledger, span, weight_kg, prior })
+    }
+
+    /// Wall time of an hour of the model.
+    pub(crate) fn time(&self, t_h: f64) -> Timestamp {
+        later(self.span.origin, t_h)
+    }
+}
+
+fn later(time: Timestamp, h: f64) -> Timestamp {
+    SignedDuration::try_from_secs_f64(h * 3600.0).ok().and_then(|d| time.checked_add(d).ok()).unwrap_or(time)
+}
+
+impl Fit {
+    fn make(record: &Record, options: &Options) -> Self {
+        let mut built = build(&record.readings.readings, &record.ledger, record.span, options);
+        let start = noise::assumed(record.prior.mean_g_h, record.prior.sd_g_h);
+        let screened = screen(&mut built, &record.readings.readings, start);
+        let limits = Limits { z: threshold(options.false_alerts_per_day), volume_g: ALERT_ML_KG * record.weight_kg };
+        let first = noise::fit(&built.grid, built.u2_g2, start);
+        let mut watched = watch(&built, null(first.cautious, start), limits);
+        let mut noise = first;
+        if !watched.episodes.is_empty() {
+            // An episode bends the noise levels: free the rate where it was found, fit and watch again.
+            let free = with_episodes(&built, &watched.episodes);
+            noise = noise::fit(&free.grid, free.u2_g2, start);
+            watched = watch(&built, null(noise.cautious, start), limits);
+            built = with_episodes(&built, &watched.episodes);
+        }
+        let (filtered, end) = run(&built, noise.cautious);
+        let constant_g = constant_g(&noise, built.u2_g2, record.readings.readings.len());
+        Self { built, noise, screened, watched, filtered, end, constant_g }
+    }
+
+    /// Smoothed states of nodes in order of time.
+    pub(crate) fn smoothed(&self, nodes: &[usize]) -> Vec<Smoothed> {
+        smooth(&self.built.grid, &self.filtered, nodes)
+    }
+}
+
+/// The belief that nothing is missing: the loss rate changes no faster than was assumed. A fit that saw
+/// an episode takes it for a restless rate, and would then see no episode.
+fn null(fitted: Params, assumed: Params) -> Params {
+    Params { rate_q: fitted.rate_q.min(assumed.rate_q), ..fitted }
+}
+
+/// Frees the loss rate over each episode: it may change by the episode's own size within three hours.
+fn with_episodes(built: &Built, episodes: &[Episode]) -> Built {
+    let mut out = built.clone();
+    for episode in episodes {
+        let rate = episode.first_g / (episode.found_h - episode.onset_h).max(0.5);
+        let (from_h, to_h) = (episode.onset_h - 1.0, episode.last_h + 6.0);
+        for node in &mut out.grid.nodes {
+            if node.t_h > from_h && node.t_h <= to_h {
+                node.into.extra_rate_q += rate * rate / 3.0;
+            }
+        }
+    }
+    out
+}
+
+fn run(built: &Built, params: Params) -> (Vec<Filtered>, Filter) {
+    let nodes = &built.grid.nodes;
+    let first = nodes
+        .iter()
+        .find_map(|node| node.observation)
+        .unwrap_or(crate::core::Observation { value_g: 0.0, var_g2: built.u2_g2.max(1.0) });
+    let mut filter = Filter::new(params, first, built.u2_g2);
+    let filtered = nodes.iter().map(|node| filter.step(node)).collect();
+    (filtered, filter)
+}
+
+/// What of the stated uncertainty neither fast noise nor posture shows must be constant. It is only
+/// believed where the scatter is clearly below the stated uncertainty (2.6 standard errors, 1 %).
+fn constant_g(noise: &NoiseFit, u2_g2: f64, n_readings: usize) -> f64 {
+    let shown = noise.params.white.powi(2) + noise.params.posture.powi(2);
+    let se =
+        shown * (2.0 / (n_readings.max(2) - 1) as f64).sqrt() + 2.0 * noise.params.posture.powi(2) * noise.ln_se[1];
+    if 1.0 - shown > 2.6 * se { ((1.0 - shown) * u2_g2).sqrt() } else { 0.0 }
+}
+
+fn report(file: &PatientFile, record: &Record, fit: &Fit, options: &Options) -> BalanceReport {
+    let rows = rows(record, fit);
+    let end = fit.smoothed(&[fit.built.grid.nodes.len() - 1]);
+    let mut notes = notes(record, fit);
+    let overload = overload(file, record, fit, &rows, &end[0], &mut notes);
+    BalanceReport {
+        overload_pct: overload,
+        insensible_ml_h: Estimate { value: fit.watched.rate_g_h, u: fit.watched.rate_u_g_h },
+        forecast: forecast_rows(file, record, fit, options, &mut notes),
+        resolvable_ml_24h: resolvable_ml(fit),
+        alerts: alerts::alerts(record, fit),
+        windows: windows::windows(record, fit, &options.windows_h),
+        insensible_prior: record.prior.clone(),
+        noise: noise_report(fit),
+        rows,
+        notes,
+        caution: CAUTION,
+    }
+}
+
+fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
+    let nodes = &fit.built.row_nodes;
+    let smoothed = fit.smoothed(nodes);
+    let Some(&first) = nodes.first() else { return Vec::new() };
+    let (from_h, from_g) = (fit.built.grid.nodes[first].t_h, fit.built.grid.nodes[first].charted_g);
+    let mut out = Vec::with_capacity(nodes.len());
+    let (mut charted_ml, mut heavier_g, mut next) = (0.0, 0.0, 0);
+    for (&idx, state) in nodes.iter().zip(&smoothed) {
+        let node = &fit.built.grid.nodes[idx];
+        while let Some(flow) = record.ledger.flows.get(next).filter(|flow| flow.stamp_h <= node.t_h + 1e-9) {
+            if flow.stamp_h > from_h + 1e-9 {
+                charted_ml += flow.signed_ml;
+                heavier_g += flow.body_g - flow.signed_ml;
+            }
+            next += 1;
+        }
+        let change_g = node.charted_g - from_g + body_change().dot(&state.mean);
+        // mL for g, less what the charted fluids weigh beyond 1 g/mL.
+        let weighed_ml = change_g - heavier_g;
+        let unexplained_ml = weighed_ml - charted_ml;
+        // The error of what is reported about the fluid that truly went uncharted: what is not known of
+        // it, and what charting error and timing put between it and the figure.
+        let apart = unexplained_ml - state.mean[U];
+        out.push(Row {
+            time: record.time(node.t_h),
+            mass_kg: (node.charted_g + body().dot(&state.mean)) / 1000.0,
+            u_kg: state.sd(&body()).hypot(fit.constant_g) / 1000.0,
+            weighed_ml,
+            charted_ml,
+            unexplained_ml,
+            u_unexplained_ml: state.sd(&unit(U)).hypot(apart),
+            u_weighed_ml: state.sd(&body_change()),
+            on_deck_ml: state.mean[POOL],
+        });
+    }
+    out
+}
+
+fn overload(
+    file: &PatientFile,
+    record: &Record,
+    fit: &Fit,
+    rows: &[Row],
+    end: &Smoothed,
+    notes: &mut Vec<String>,
+) -> Overload {
+    let readings = &record.readings.readings;
+    let last_g = readings.last().map_or(f64::NAN, |reading| reading.mass_g);
+    let reference_kg = file.patient.admission_kg.unwrap_or_else(|| {
+        notes.push("no admission weight: the first mass stands for it in percent overload".to_owned());
+        rows.first().map_or(readings[0].mass_g / 1000.0, |row| row.mass_kg)
+    });
+    let percent = |kg: f64| 100.0 * kg / reference_kg;
+    let node = fit.built.grid.nodes[fit.built.grid.nodes.len() - 1];
+    let fused_kg = (node.charted_g + body().dot(&end.mean)) / 1000.0;
+    Overload {
+        charted: percent(record.ledger.charted_ml(-1e-9, record.span.end_h + 1e-9) / 1000.0),
+        weighed: percent(last_g / 1000.0 - reference_kg),
+        fused: percent(fused_kg - reference_kg),
+        u_fused: percent(end.sd(&body()).hypot(fit.constant_g) / 1000.0),
+    }
+}
+
+fn forecast_rows(
+    file: &PatientFile,
+    record: &Record,
+    fit: &Fit,
+    options: &Options,
+    notes: &mut Vec<String>,
+) -> Vec<ForecastRow> {
+    let end_h = record.span.end_h;
+    let plan = file.plan.unwrap_or_else(|| {
+        notes.push("no plan: the forecast goes on at the charted rates of the last 24 h".to_owned());
+        persistence(&record.ledger, end_h)
+    });
+    let charted_g = fit.built.grid.nodes.last().map_or(0.0, |node| node.charted_g);
+    let deviation = Deviation::of(&record.ledger, end_h, &plan);
+    forecast((&fit.end, charted_g, fit.constant_g), &plan, deviation, options.forecast_h)
+        .iter()
+        .map(|ahead| {
+            let (low_g, high_g) = ahead.interval_g();
+            ForecastRow {
+                time: record.time(end_h + ahead.h),
+                ahead_h: ahead.h,
+                mass_kg: ahead.mass_g / 1000.0,
+                low_kg: low_g / 1000.0,
+                high_kg: high_g / 1000.0,
+            }
+        })
+        .collect()
+}
+
+/// The charted rates of the last day, as a plan.
+fn persistence(ledger: &Ledger, end_h: f64) -> Plan {
+    use formats::chart::Direction;
+    let over_h = end_h.clamp(1.0, 24.0);
+    let rate = |direction| ledger.total_ml(direction, end_h - over_h, end_h + 1e-9) / over_h;
+    Plan { intake_ml_h: rate(Direction::Intake), output_ml_h: rate(Direction::Output), ultrafiltration_ml_h: 0.0 }
+}
+
+/// 1.96 standard deviations of the change of mass over 24 h from the first row; over the whole record
+/// where it is shorter.
+fn resolvable_ml(fit: &Fit) -> f64 {
+    let rows = &fit.built.row_nodes;
+    let idx = rows.get(24).or(rows.last()).copied().unwrap_or(fit.built.grid.nodes.len() - 1);
+    Z95 * fit.smoothed(&[idx])[0].sd(&body_change())
+}
+
+fn noise_report(fit: &Fit) -> Noise {
+    let u_g = fit.built.u2_g2.sqrt();
+    let NoiseFit { params, ln_se, log_likelihood, converged, .. } = fit.noise;
+    Noise {
+        fast_g: params.white * u_g,
+        fast_ln_se: ln_se[0],
+        posture_g: params.posture * u_g,
+        posture_ln_se: ln_se[1],
+        constant_g: fit.constant_g,
+        chart_factor: params.chart,
+        chart_ln_se: ln_se[2],
+        rate_change_24h_g_h: (24.0 * params.rate_q).sqrt(),
+        // The deviation is the root of the walk's variance: half its error in logarithms.
+        rate_ln_se: 0.5 * ln_se[3],
+        log_likelihood,
+        converged,
+    }
+}
+
+fn notes(record: &Record, fit: &Fit) -> Vec<String> {
+    let readings = &record.readings;
+    let mut notes = vec![format!(
+        "{} settled of {} weights, averaged to {} readings; a mean over a block counts for no more than one weight in \
+         two minutes, for neighbours share their error",
+        readings.n_settled,
+        readings.n_rows,
+        readings.readings.len()
+    )];
+    for &reading in &fit.screened.outliers {
+        let reading = readings.readings[reading];
+        notes.push(format!(
+            "weight of {:.3} kg at {} left out: it stands alone",
+            reading.mass_g / 1000.0,
+            seconds(record.time(reading.t_h))
+        ));
+    }
+    for &(reading, fluid_g) in &fit.screened.removed {
+        let t_h = readings.readings[reading].t_h;
+        notes.push(format!("pads with about {fluid_g:.0} g were off the deck by {}", seconds(record.time(t_h))));
+    }
+    if fit.built.row_nodes.is_empty() {
+        notes.push("the record holds no whole hour: no rows".to_owned());
+    }
+    notes
+}
+
+/// A time to the second.
+pub(crate) fn seconds(time: Timestamp) -> Timestamp {
+    time.round(jiff::Unit::Second).unwrap_or(time)
+}

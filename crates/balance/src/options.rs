@@ -1,0 +1,91 @@
+//! What a caller may set, each with its default and reason.
+
+use formats::patient::Plan;
+use jiff::Timestamp;
+use serde::Serialize;
+
+/// Settings of [`crate::balance`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Options {
+    /// Wall time of `t_s` = 0, for weights that carry no time of their own.
+    pub start: Option<Timestamp>,
+    /// Present time: entries after it are flagged. `None`: the time of the last record stands for it.
+    pub now: Option<Timestamp>,
+    /// Weights are averaged over blocks of this length, s; see [`crate::thin`].
+    pub block_s: f64,
+    /// Correlation time of a deck's fast errors (breathing, filter), s: readings closer than this count as one.
+    pub correlation_s: f64,
+    /// Correlation time of errors that stay until the patient lies otherwise, h. Two hours is the usual
+    /// turning interval (Krishnagopalan 2002: half of the time more than 2 h apart).
+    pub posture_h: f64,
+    /// Random-walk drift of the deck since its zero, g per √h; `None`: read from the growth of `u_kg`.
+    pub drift_g_sqrt_h: Option<f64>,
+    /// Mass of one mL by kind of fluid; 1 g/mL throughout unless set.
+    pub densities: Densities,
+    /// False alerts of unexplained loss or gain for which the thresholds are set, per patient-day.
+    pub false_alerts_per_day: f64,
+    /// How far ahead to forecast, h.
+    pub forecast_h: u32,
+    /// Plans to be compared with the patient file's own, by name.
+    pub alternatives: Vec<(String, Plan)>,
+    /// Windows for net balances that end with the record, h.
+    pub windows_h: Vec<f64>,
+    /// Removals of pads or linen that are known, with what they took off the deck.
+    pub removals: Vec<Removal>,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            start: None,
+            now: None,
+            block_s: 600.0,
+            correlation_s: 60.0,
+            posture_h: 2.0,
+            drift_g_sqrt_h: None,
+            densities: Densities::default(),
+            false_alerts_per_day: 0.1,
+            forecast_h: 48,
+            alternatives: Vec::new(),
+            windows_h: vec![6.0, 12.0, 24.0, 48.0],
+            removals: Vec::new(),
+        }
+    }
+}
+
+/// Fluid that lay on the deck and was taken off with a pad or linen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Removal {
+    /// When.
+    pub time: Timestamp,
+    /// Fluid that went, g; `None`: all that lay there.
+    pub fluid_g: Option<f64>,
+}
+
+/// Mass of one mL, g, by kind of fluid.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Densities {
+    /// Infusions.
+    pub iv_g_ml: f64,
+    /// Blood and its products.
+    pub blood_g_ml: f64,
+    /// Urine.
+    pub urine_g_ml: f64,
+    /// Everything else.
+    pub other_g_ml: f64,
+}
+
+impl Default for Densities {
+    /// 1 g/mL, the contract's rule where no density is given.
+    fn default() -> Self {
+        Self { iv_g_ml: 1.0, blood_g_ml: 1.0, urine_g_ml: 1.0, other_g_ml: 1.0 }
+    }
+}
+
+impl Densities {
+    /// Published values: blood 1.0506 at 37 °C (Trudnowski & Rico, Clin Chem 1974;20:615), urine 1.0175
+    /// (middle of the specific gravities 1.005–1.030), 0.9 % saline 1.005 (from memory).
+    pub fn published() -> Self {
+        Self { iv_g_ml: 1.005, blood_g_ml: 1.0506, urine_g_ml: 1.0175, other_g_ml: 1.0 }
+    }
+}

@@ -1,0 +1,189 @@
+//! What a balance reports. Field names in JSON are the contract's; more fields stand beside them.
+
+use jiff::Timestamp;
+use serde::{Serialize, Serializer};
+
+use crate::insensible::Insensible;
+
+/// Said with every clinical result.
+pub const CAUTION: &str = "not for dosing or treatment decisions on its own; local codes, the manufacturer of the bed \
+                           and licensed practice come first";
+
+/// The fluid balance of one patient over one record.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BalanceReport {
+    /// One a whole hour.
+    pub rows: Vec<Row>,
+    /// Percent fluid overload.
+    pub overload_pct: Overload,
+    /// Uncharted loss rate of the patient: water through skin and lungs, and the net mass of breathed gas.
+    #[serde(rename = "insensible_mL_h")]
+    pub insensible_ml_h: Estimate,
+    /// What comes next under the plan.
+    pub forecast: Vec<ForecastRow>,
+    /// Smallest change of mass over 24 h that can be told from none with 95 % confidence, mL.
+    #[serde(rename = "resolvable_mL_24h")]
+    pub resolvable_ml_24h: f64,
+    /// What asks for a look, in order of time.
+    pub alerts: Vec<Alert>,
+    /// Net balance over windows that end with the record.
+    pub windows: Vec<Window>,
+    /// What the uncharted loss was taken to be before the weights spoke.
+    pub insensible_prior: Insensible,
+    /// Noise levels that the record shows.
+    pub noise: Noise,
+    /// What was done with the input, and what a figure rests on.
+    pub notes: Vec<String>,
+    /// Said with every clinical result.
+    pub caution: &'static str,
+}
+
+/// One whole hour. Totals run from the first row.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Row {
+    /// The hour.
+    #[serde(serialize_with = "to_second")]
+    pub time: Timestamp,
+    /// Body mass, fused, kg; without what lies on the deck.
+    pub mass_kg: f64,
+    /// Its standard uncertainty, kg.
+    pub u_kg: f64,
+    /// Change of body mass, 1 mL for 1 g unless densities are given.
+    #[serde(rename = "weighed_mL")]
+    pub weighed_ml: f64,
+    /// Intake less output by the chart.
+    #[serde(rename = "charted_mL")]
+    pub charted_ml: f64,
+    /// Weighed less charted.
+    #[serde(rename = "unexplained_mL")]
+    pub unexplained_ml: f64,
+    /// Standard uncertainty of the unexplained fluid, of weights and chart together.
+    #[serde(rename = "u_unexplained_mL")]
+    pub u_unexplained_ml: f64,
+    /// Standard uncertainty of the change of body mass alone.
+    #[serde(rename = "u_weighed_mL")]
+    pub u_weighed_ml: f64,
+    /// Fluid that left the patient and lies on the deck, mL.
+    #[serde(rename = "on_deck_mL")]
+    pub on_deck_ml: f64,
+}
+
+/// Net balance over a window that ends with the record.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Window {
+    /// Length, h.
+    pub hours: f64,
+    /// Intake less output by the chart.
+    #[serde(rename = "charted_mL")]
+    pub charted_ml: f64,
+    /// Last weight less the weight nearest to the start; `None` where none lies within an hour of either end.
+    #[serde(rename = "weighed_mL")]
+    pub weighed_ml: Option<f64>,
+    /// Change of the smoothed mass.
+    #[serde(rename = "fused_mL")]
+    pub fused_ml: f64,
+    /// Standard uncertainty of `fused_mL`.
+    #[serde(rename = "u_fused_mL")]
+    pub u_fused_ml: f64,
+    /// Fused less charted.
+    #[serde(rename = "unexplained_mL")]
+    pub unexplained_ml: f64,
+}
+
+/// Percent fluid overload over the admission weight.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Overload {
+    /// By intake less output.
+    pub charted: f64,
+    /// By the last weight.
+    pub weighed: f64,
+    /// By the smoothed mass.
+    pub fused: f64,
+    /// Standard uncertainty of `fused`.
+    pub u_fused: f64,
+}
+
+/// A value and its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Estimate {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+}
+
+/// One hour to come.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ForecastRow {
+    /// When.
+    #[serde(serialize_with = "to_second")]
+    pub time: Timestamp,
+    /// Hours after the end of the record.
+    pub ahead_h: f64,
+    /// Body mass, kg.
+    pub mass_kg: f64,
+    /// Lower end of the 95 % interval, kg.
+    pub low_kg: f64,
+    /// Upper end, kg.
+    pub high_kg: f64,
+}
+
+/// Something that asks for a look.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Alert {
+    /// When it was found.
+    #[serde(serialize_with = "to_second")]
+    pub time: Timestamp,
+    /// What it is.
+    pub kind: AlertKind,
+    /// What was seen, with its evidence.
+    pub text: String,
+}
+
+/// Kinds of alert.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum AlertKind {
+    /// Mass went that neither chart nor insensible loss explains.
+    UnexplainedLoss,
+    /// Mass came that the chart does not explain.
+    UnexplainedGain,
+    /// The mass changed at once, and no entry says why.
+    Step,
+    /// An entry that cannot be meant as it stands.
+    ImplausibleEntry,
+}
+
+/// Noise levels as the record shows them, each with the standard error of its logarithm.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Noise {
+    /// Fast noise of one weight, g.
+    pub fast_g: f64,
+    /// Standard error of ln `fast_g`.
+    pub fast_ln_se: f64,
+    /// Error that lasts until the patient lies otherwise, g.
+    pub posture_g: f64,
+    /// Standard error of ln `posture_g`.
+    pub posture_ln_se: f64,
+    /// Constant error that no change shows but every weight may have, g.
+    pub constant_g: f64,
+    /// Factor on the assumed uncertainty of charted volumes.
+    pub chart_factor: f64,
+    /// Standard error of ln `chart_factor`.
+    pub chart_ln_se: f64,
+    /// Change of the loss rate in 24 h (one standard deviation), g/h.
+    pub rate_change_24h_g_h: f64,
+    /// Standard error of ln `rate_change_24h_g_h`.
+    pub rate_ln_se: f64,
+    /// Logarithm of the likelihood at these levels.
+    pub log_likelihood: f64,
+    /// Whether the search for them came to rest.
+    pub converged: bool,
+}
+
+/// A time to the second in RFC 3339, as the files have it.
+pub(crate) fn to_second<S: Serializer>(time: &Timestamp, serializer: S) -> Result<S::Ok, S::Error> {
+    let rounded = time.round(jiff::Unit::Second).unwrap_or(*time);
+    serializer.collect_str(&rounded)
+}

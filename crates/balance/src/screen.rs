@@ -1,0 +1,124 @@
+//! Weights that do not fit: outliers, steps and pads that were taken off.
+//!
+//! One filter pass. A weight further from its prediction than [`GATE`] standard deviations is not
+//! believed at once: where the next weights stand where it stood, the mass has stepped (fluid that came
+//! or went at once, or something laid on the deck that `weigh` was not told of), and the model is given
+//! a step there; where they do not, it alone is left out. After care, and while fluid lies on the deck,
+//! a fall by the size of that fluid means that the pads went.
+
+use crate::build::Built;
+use crate::core::{Filter, Observation, POOL, Params};
+use crate::thin::Reading;
+
+/// Beyond this many standard deviations a weight is not believed at once. Of Gaussian errors one in
+/// 1.7 million goes beyond: less than one a year at one weight each ten minutes.
+const GATE: f64 = 5.0;
+/// Weights looked at to tell a step from an outlier.
+const N_WITNESSES: usize = 3;
+/// Odds at which pads are taken as gone, or as still there.
+const SURE: f64 = 20.0;
+
+/// What the screening found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Screened {
+    /// Steps of mass.
+    pub(crate) steps: Vec<Step>,
+    /// Readings left out.
+    pub(crate) outliers: Vec<usize>,
+    /// Readings before which the pads went, with the fluid in them, g.
+    pub(crate) removed: Vec<(usize, f64)>,
+}
+
+/// A step of mass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Step {
+    /// The first reading after it.
+    pub(crate) reading: usize,
+    /// Size, g; gain positive.
+    pub(crate) size_g: f64,
+    /// Standard uncertainty, g.
+    pub(crate) u_g: f64,
+}
+
+/// Screens the readings, and writes what it found into the grid.
+pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params) -> Screened {
+    let mut found = Screened::default();
+    let Some(first) = built.reading_nodes.first().and_then(|&node| built.grid.nodes[node].observation) else {
+        return found;
+    };
+    let mut filter = Filter::new(params, first, built.u2_g2);
+    let mut reading = 0;
+    for idx in 0..built.grid.nodes.len() {
+        let is_reading = built.reading_nodes.get(reading) == Some(&idx);
+        let before = filter.clone();
+        filter.predict(&built.grid.nodes[idx].into);
+        if is_reading {
+            judge(built, readings, &filter, reading, &mut found);
+        }
+        filter = before;
+        filter.step(&built.grid.nodes[idx]);
+        reading += usize::from(is_reading);
+    }
+    found
+}
+
+/// Judges one reading by the filter just before it; changes the node where it must.
+fn judge(built: &mut Built, readings: &[Reading], filter: &Filter, reading: usize, found: &mut Screened) {
+    let node = built.reading_nodes[reading];
+    let Some(observation) = built.grid.nodes[node].observation else { return };
+    let (v, f) = filter.innovation(observation);
+    let pool_g = filter.a[POOL];
+    if readings[reading].after_break && pool_g > 2.0 * f.sqrt() {
+        let pool_var = filter.p[(POOL, POOL)];
+        match removal_odds(v, f, pool_g) {
+            odds if odds > SURE => {
+                built.grid.nodes[node].into.keep_pool = 0.0;
+                found.removed.push((reading, pool_g));
+                return;
+            }
+            odds if odds > 1.0 / SURE => {
+                // Half gone, half there: the mixture's mean and variance.
+                built.grid.nodes[node].into.keep_pool = 0.5;
+                built.grid.nodes[node].into.var_pool_g2 += 0.25 * pool_g * pool_g + 0.25 * pool_var;
+                return;
+            }
+            _ => {}
+        }
+    }
+    if reading == 0 || v.abs() <= GATE * f.sqrt() {
+        return;
+    }
+    if witnessed(built, filter, reading, v) {
+        built.grid.nodes[node].into.var_step_g2 += 4.0 * v * v;
+        found.steps.push(Step { reading, size_g: v, u_g: f.sqrt() });
+    } else {
+        built.grid.nodes[node].observation = None;
+        found.outliers.push(reading);
+    }
+}
+
+/// Odds that the pool left: the innovation's density with it gone over that with it there.
+fn removal_odds(v: f64, f: f64, pool_g: f64) -> f64 {
+    (0.5 * (v * v - (v + pool_g).powi(2)) / f).exp()
+}
+
+/// Whether the next readings stand where this one stood.
+fn witnessed(built: &Built, filter: &Filter, reading: usize, v: f64) -> bool {
+    let mut ahead = filter.clone();
+    let node = built.reading_nodes[reading];
+    let last = (reading + N_WITNESSES).min(built.reading_nodes.len() - 1);
+    if last == reading {
+        // The last weight of the record has no witness: an outlier until one comes.
+        return false;
+    }
+    let (mut n_seen, mut n_for) = (0usize, 0usize);
+    for idx in node + 1..=built.reading_nodes[last] {
+        ahead.predict(&built.grid.nodes[idx].into);
+        let Some(observation) = built.grid.nodes[idx].observation else { continue };
+        let (w, g) = ahead.innovation(Observation { value_g: observation.value_g, var_g2: observation.var_g2 });
+        n_seen += 1;
+        // Nearer to the step than to no step, and not beyond it by more than noise.
+        n_for += usize::from((w - v).abs() < w.abs() && (w - v).abs() < 0.5 * v.abs() + GATE * g.sqrt());
+    }
+    2 * n_for > n_seen
+}
