@@ -1,1 +1,9 @@
 //! Statistics that know no word of the field: least squares, distributions, agreement, uncertainty, state space.
+//!
+//! Every function is a function of its arguments: no file, clock, network, thread or randomness of its own.
+
+pub mod distribution;
+pub mod regression;
+pub mod robust;
+
+mod root;
