@@ -31,6 +31,9 @@ const TOLERABLE_STEP: f64 = 0.1;
 const HOLD: f64 = 1.0;
 /// Share of the information that may be noise.
 const MAX_NOISE_SHARE: f64 = 0.5;
+/// Largest uncertainty along a direction, in gains. Beyond it the equations are no longer near enough to linear, and no
+/// cell in it could count as determined.
+const MAX_REACH: f64 = 0.2;
 
 /// What a fit works on.
 #[derive(Debug, Clone)]
@@ -73,7 +76,8 @@ pub(crate) fn solve(setup: &Setup, mut state: State, mut noise: Noise) -> Result
     loop {
         let equations = all_equations(setup, &state, &noise, &adjusted);
         let regression = linear_step(setup, &state, &hold, &equations)?;
-        let information = Information::new(setup, &equations, regression.covariance(Variance::Known)?, steps > 0);
+        let information =
+            Information::new(setup, &equations, regression.covariance(Variance::Known)?, &hold, steps > 0);
         let step = information.step(regression.coefficients());
         let largest = information.largest(&step);
         setup.layout.step(&mut state, &step);
@@ -85,7 +89,7 @@ pub(crate) fn solve(setup: &Setup, mut state: State, mut noise: Noise) -> Result
             fitted.equations.adjust(channels.iter().map(|&c| setup.problem.count(row.row, c)), counts);
         }
         if largest < SMALL_STEP && !levels_moved || steps == MAX_STEPS && largest < TOLERABLE_STEP {
-            return Ok(Solution { state, noise, covariance: information.honest_covariance(&hold), rows });
+            return Ok(Solution { state, noise, covariance: information.honest_covariance(), rows });
         }
         if steps == MAX_STEPS {
             return Err(CalibrateError::NotSettled { steps, largest });
@@ -223,10 +227,18 @@ struct Information {
     coordinates: DMatrix<f64>,
     /// Share of the information along each direction that is noise.
     noise_share: DVector<f64>,
+    /// How far a unit along each direction moves some gain, in starting gains.
+    reach: Vec<f64>,
 }
 
 impl Information {
-    fn new(setup: &Setup, equations: &[RowEquations], covariance: DMatrix<f64>, is_adjusted: bool) -> Self {
+    fn new(
+        setup: &Setup,
+        equations: &[RowEquations],
+        covariance: DMatrix<f64>,
+        hold: &[f64],
+        is_adjusted: bool,
+    ) -> Self {
         let n_cells = setup.layout.n_cells;
         let mut noise = DMatrix::<f64>::zeros(n_cells, n_cells);
         for (i, (row, equations)) in setup.problem.rows.iter().zip(equations).enumerate() {
@@ -241,16 +253,24 @@ impl Information {
         let inverse = l.clone().try_inverse().unwrap_or_else(|| DMatrix::identity(n_cells, n_cells));
         let coordinates = eigen.eigenvectors.transpose() * &inverse;
         let directions = covariance.columns(0, n_cells) * inverse.transpose() * &eigen.eigenvectors;
-        Self { covariance, n_cells, directions, coordinates, noise_share: eigen.eigenvalues }
+        let reach = (0..n_cells)
+            .map(|j| hold.iter().enumerate().map(|(c, h)| (directions[(c, j)] / h).abs()).fold(0.0, f64::max))
+            .collect();
+        Self { covariance, n_cells, directions, coordinates, noise_share: eigen.eigenvalues, reach }
     }
 
-    /// The regression's step without its part along directions that only noise speaks for.
+    /// Whether the run leaves direction `j` open: noise speaks louder than signal, or both too softly.
+    fn is_open(&self, j: usize) -> bool {
+        self.noise_share[j] > MAX_NOISE_SHARE || self.reach[j] > MAX_REACH
+    }
+
+    /// The regression's step without its part along open directions: there the gains stay where they are.
     fn step(&self, regression: &[f64]) -> Vec<f64> {
         let mut step = DVector::from_column_slice(regression);
         let along = &self.coordinates * step.rows(0, self.n_cells);
         for (j, &share) in self.noise_share.iter().enumerate() {
             // Newton's step of the errors-in-variables problem is 1/(1 − share) of the regression's.
-            let factor = if share > MAX_NOISE_SHARE { -1.0 } else { 1.0 / (1.0 - share.max(0.0)) - 1.0 };
+            let factor = if self.is_open(j) { -1.0 } else { 1.0 / (1.0 - share.max(0.0)) - 1.0 };
             step += factor * along[j] * self.directions.column(j);
         }
         step.as_slice().to_vec()
@@ -261,18 +281,16 @@ impl Information {
         step.iter().enumerate().map(|(j, s)| s.abs() / self.covariance[(j, j)].sqrt()).fold(0.0, f64::max)
     }
 
-    /// Cov = (1 − QN)⁻¹ Q (1 − NQ)⁻¹; directions of the gains that only noise speaks for come out as open.
+    /// Cov = (1 − QN)⁻¹ Q (1 − NQ)⁻¹; open directions come out as uncertain as a gain is large.
     ///
     /// With M = Q⁻¹ − N, Cov = M⁻¹ Q⁻¹ M⁻¹ = Q + Σ_j (1/(1 − λ_j)² − 1) t_j t_jᵀ over the directions t_j.
-    fn honest_covariance(&self, hold: &[f64]) -> DMatrix<f64> {
+    fn honest_covariance(&self) -> DMatrix<f64> {
         let growth = DVector::from_fn(self.n_cells, |j, _| {
-            let share = self.noise_share[j];
-            if share <= MAX_NOISE_SHARE {
-                return (1.0 / (1.0 - share.max(0.0))).powi(2) - 1.0;
+            if self.is_open(j) {
+                // As uncertain as the hold leaves it.
+                return (HOLD / self.reach[j]).powi(2).max(1.0) - 1.0;
             }
-            // Open: as uncertain as the hold leaves it.
-            let reach = hold.iter().enumerate().map(|(c, h)| (self.directions[(c, j)] / h).abs());
-            reach.fold(0.0, f64::max).powi(-2).max(1.0) - 1.0
+            (1.0 / (1.0 - self.noise_share[j].max(0.0))).powi(2) - 1.0
         });
         &self.covariance + &self.directions * DMatrix::from_diagonal(&growth) * self.directions.transpose()
     }
