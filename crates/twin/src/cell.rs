@@ -15,7 +15,8 @@
 //! | α, z_T | temperature         | span and zero per kelvin                                                     | 1/K, N/K |
 //! | d      | wander of the zero  | random walk                                                                  | N    |
 //!
-//! Every effect is drawn evenly within ± the sheet's figure: a sheet states limits, not standard deviations.
+//! Every effect is drawn evenly within ± the sheet's figure: a sheet states limits, not standard deviations. Creep and the
+//! span's temperature come from gauge and adhesive, which cells of one batch share: their draw is mostly the batch's.
 //! The noise of a reading that is the mean of several conversions falls with the root of their number.
 //! Not here: how load reaches the cell, and what is made of the counts.
 
@@ -98,10 +99,39 @@ impl CellSpread {
     }
 }
 
-impl CellTruth {
-    /// Draws a cell within its sheet.
+/// What the cells of one type have in common, each within ± 1 of the sheet's limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Batch {
+    creep: f64,
+    span: f64,
+}
+
+/// Part of a cell's creep and span coefficient that its batch decides (own choice).
+const OF_BATCH: f64 = 0.7;
+
+impl Batch {
+    /// Draws a batch.
     #[must_use]
-    pub fn draw(name: &str, kind: &CellType, converter: &Converter, spread: &CellSpread, chance: &mut Chance) -> Self {
+    pub fn draw(chance: &mut Chance) -> Self {
+        Self { creep: chance.within(1.0), span: chance.within(1.0) }
+    }
+
+    fn mixed(of_batch: f64, chance: &mut Chance) -> f64 {
+        OF_BATCH * of_batch + chance.within(1.0 - OF_BATCH)
+    }
+}
+
+impl CellTruth {
+    /// Draws a cell of a batch within its sheet.
+    #[must_use]
+    pub fn draw(
+        name: &str,
+        kind: &CellType,
+        batch: Batch,
+        converter: &Converter,
+        spread: &CellSpread,
+        chance: &mut Chance,
+    ) -> Self {
         let rated_newton = kind.capacity_kg * STANDARD_GRAVITY;
         let volt_per_newton =
             kind.output_mv_v * 1e-3 * converter.excitation_v / rated_newton * (1.0 + chance.within(spread.gain));
@@ -110,7 +140,8 @@ impl CellTruth {
         let limit = |pct: f64| pct / 100.0 * spread.sheet;
         let creep_tau_s = chance.between(360.0, 900.0);
         // The sheet's figure is reached at 30 min: c(1800) = a (1 − exp(−1800/τ)).
-        let creep_share = chance.within(limit(kind.creep_pct_30min)) / (1.0 - (-1800.0 / creep_tau_s).exp());
+        let creep_share =
+            Batch::mixed(batch.creep, chance) * limit(kind.creep_pct_30min) / (1.0 - (-1800.0 / creep_tau_s).exp());
         Self {
             name: name.to_owned(),
             zero_counts: (chance.within(spread.zero) * rated_newton * volt_per_newton * counts_per_volt).round(),
@@ -122,7 +153,7 @@ impl CellTruth {
             creep_tau_s,
             repeatability_share: limit(kind.repeatability_pct) / 3f64.sqrt(),
             zero_newton_per_k: chance.within(limit(kind.zero_tc_pct_10c)) * rated_newton / 10.0,
-            span_per_k: chance.within(limit(kind.span_tc_pct_10c)) / 10.0,
+            span_per_k: Batch::mixed(batch.span, chance) * limit(kind.span_tc_pct_10c) / 10.0,
             wander_newton_sqrt_s: spread.wander_g_sqrt_h * 1e-3 * STANDARD_GRAVITY / 3600f64.sqrt(),
             noise_counts: converter.noise_nv_rms * 1e-9 * counts_per_volt,
             hum_counts: spread.hum_nv * 1e-9 * counts_per_volt,
@@ -240,10 +271,16 @@ impl CellState {
 /// Counts of one sample: output to counts, noise, hum, rounding and the ends of the converter's range.
 #[must_use]
 pub fn counts(cell: &CellTruth, output_newton: f64, hum: f64, step: Step, chance: &mut Chance) -> f64 {
-    let noise = cell.noise_counts / step.n_conversions.sqrt() * chance.normal();
-    let raw = cell.zero_counts + output_newton * cell.counts_per_newton + noise + cell.hum_counts * hum;
     // A mean of several conversions is written as a whole count too: the file holds what a converter would send.
+    let raw = mean_counts(cell, output_newton, step.n_conversions, chance) + cell.hum_counts * hum;
     raw.round().clamp(-cell.count_max, cell.count_max - 1.0)
+}
+
+/// Mean of several conversions, not rounded: what a person at the bench writes down.
+#[must_use]
+pub fn mean_counts(cell: &CellTruth, output_newton: f64, n_conversions: f64, chance: &mut Chance) -> f64 {
+    let noise = cell.noise_counts / n_conversions.sqrt() * chance.normal();
+    cell.zero_counts + output_newton * cell.counts_per_newton + noise
 }
 
 #[cfg(test)]
@@ -279,7 +316,9 @@ pub(crate) mod tests {
     }
 
     fn only(spread: &CellSpread, seed: u64) -> CellTruth {
-        CellTruth::draw("c", &pad(), &converter(), spread, &mut Chance::stream(seed, "cell"))
+        let mut chance = Chance::stream(seed, "cell");
+        let batch = Batch::draw(&mut chance);
+        CellTruth::draw("c", &pad(), batch, &converter(), spread, &mut chance)
     }
 
     /// Source: structure reference, section 8: 24 bit, gain 128, input ±½·5 V/128, 2 mV/V, 100 kg, 5 V:
@@ -289,7 +328,14 @@ pub(crate) mod tests {
         let kind = CellType { capacity_kg: 100.0, output_mv_v: 2.0, ..pad() };
         let sheet = Converter { excitation_v: 5.0, reference_v: 5.0, ..converter() };
         let spread = CellSpread { gain: 0.0, ..CellSpread::ideal() };
-        let cell = CellTruth::draw("c", &kind, &sheet, &spread, &mut Chance::stream(1, "cell"));
+        let cell = CellTruth::draw(
+            "c",
+            &kind,
+            Batch { creep: 0.0, span: 0.0 },
+            &sheet,
+            &spread,
+            &mut Chance::stream(1, "cell"),
+        );
         let per_kg = cell.counts_per_newton * STANDARD_GRAVITY;
         assert!((per_kg - 42_949.7).abs() < 0.05, "{per_kg}");
         assert!((cell.noise_counts - 90.0 / 2.3283).abs() < 0.01, "{}", cell.noise_counts);

@@ -1,0 +1,151 @@
+//! How a plate shares a load among its cells, as a table that is solved once and then read millions of times.
+//!
+//! By Maxwell's reciprocity the reaction of a cell's spring to a unit force at a point is the spring's stiffness times the
+//! deflection at that point under a unit force at the cell:
+//!
+//! R_c(x) = k_c · w(x; unit force at x_c),   Σ_c R_c(x) = 1.
+//!
+//! So one solution a cell gives the whole field, on springs that may pull. Where a cell would have to pull, the plate lifts
+//! ([`Sharing::lift`]): a force X at the cell's place takes its reaction to zero, X = R_c / (1 − S_cc), S_cj the share of
+//! cell j in a unit force at cell c; this is exact for the same plate with that spring taken away.
+//!
+//! | symbol | name       | shape                 | unit |
+//! |--------|------------|-----------------------|------|
+//! | R      | `table`    | points × cells        | –    |
+//! | S      | `at_cells` | cells × cells         | –    |
+//!
+//! Signs: forces down and reactions up positive. Between points of the table: bilinear, which keeps the sum and both
+//! moments. Not here: contact with the base, which the night treats as a load that goes another way.
+
+use deck::model::model;
+use formats::deck::{Deck, Plate};
+use plates::{Accuracy, Bearing, Load, LoadCase, solve_to};
+
+use crate::error::TwinError;
+
+/// Distance of the table's points, mm.
+const SPACING_MM: f64 = 25.0;
+/// A cell's reaction may be this much below zero before it counts as lifted, N: a gram's worth of round-off.
+const LIFT_NEWTON: f64 = 1e-2;
+
+/// Shares of one plate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sharing {
+    size_mm: [f64; 2],
+    n: [usize; 2],
+    n_cells: usize,
+    /// Point by point (x fastest), cell by cell.
+    table: Vec<f64>,
+    /// Row c: shares of a unit force at cell c.
+    at_cells: Vec<f64>,
+}
+
+impl Sharing {
+    /// Solves a plate of a deck.
+    ///
+    /// # Errors
+    /// A plate that the deck or the solver refuses.
+    pub fn of(deck: &Deck, plate: &Plate) -> Result<Self, TwinError> {
+        let solver_plate = model(deck, plate)?.plate;
+        let size_m = solver_plate.size_m;
+        let cases: Vec<LoadCase> =
+            solver_plate.springs.iter().map(|s| LoadCase { loads: vec![unit_force(s, size_m)] }).collect();
+        let solutions = solve_to(&solver_plate, &cases, Bearing::Bilateral, Accuracy::default())
+            .map_err(|source| TwinError::Plate { plate: plate.name.clone(), source })?;
+        let n = plate.size_mm.map(|side| (side / SPACING_MM).ceil() as usize + 1);
+        let stiffness: Vec<f64> = solver_plate.springs.iter().map(|s| s.stiffness_n_per_m).collect();
+        let at = |at_m: [f64; 2]| -> Vec<f64> {
+            let raw: Vec<f64> = solutions.iter().zip(&stiffness).map(|(s, k)| k * s.deflection_m(at_m)).collect();
+            // The solver's discretization leaves the sum a little beside 1; a scale must not gain or lose weight by it.
+            let sum: f64 = raw.iter().sum();
+            raw.into_iter().map(|r| r / sum).collect()
+        };
+        let mut table = Vec::with_capacity(n[0] * n[1] * stiffness.len());
+        for iy in 0..n[1] {
+            for ix in 0..n[0] {
+                table.extend(at([along(size_m[0], ix, n[0]), along(size_m[1], iy, n[1])]));
+            }
+        }
+        let at_cells = solver_plate.springs.iter().flat_map(|s| at(s.at_m)).collect();
+        Ok(Self { size_mm: plate.size_mm, n, n_cells: stiffness.len(), table, at_cells })
+    }
+
+    /// Number of cells.
+    #[must_use]
+    pub fn n_cells(&self) -> usize {
+        self.n_cells
+    }
+
+    /// Adds `force` at a place of the plate (mm from its corner; one outside is taken to the edge) to the cells.
+    pub fn add(&self, at_mm: [f64; 2], force: f64, cells: &mut [f64]) {
+        let [(ix, fx), (iy, fy)] = [0, 1].map(|axis| {
+            let x = (at_mm[axis] / self.size_mm[axis]).clamp(0.0, 1.0) * (self.n[axis] - 1) as f64;
+            let i = (x as usize).min(self.n[axis] - 2);
+            (i, x - i as f64)
+        });
+        let corners =
+            [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)];
+        for (dx, dy, weight) in corners {
+            let point = ((iy + dy) * self.n[0] + ix + dx) * self.n_cells;
+            for (cell, share) in cells.iter_mut().zip(&self.table[point..point + self.n_cells]) {
+                *cell += force * weight * share;
+            }
+        }
+    }
+
+    /// Lets go of cells that would pull. `forces` are reactions to the load, `dead` those to the plate's own weight, which
+    /// holds a cell down until it is used up.
+    pub fn lift(&self, forces: &mut [f64], dead: &[f64]) {
+        if forces.iter().zip(dead).all(|(f, d)| f + d >= -LIFT_NEWTON) {
+            return;
+        }
+        let n = self.n_cells;
+        let mut lifted = vec![false; n];
+        // Three cells must stay; each round lets go of the one that pulls most.
+        for _ in 3..n {
+            let pulling = |c: &usize| !lifted[*c] && forces[*c] + dead[*c] < -LIFT_NEWTON;
+            let Some(worst) =
+                (0..n).filter(pulling).min_by(|a, b| (forces[*a] + dead[*a]).total_cmp(&(forces[*b] + dead[*b])))
+            else {
+                return;
+            };
+            lifted[worst] = true;
+            self.release(forces, dead, &lifted);
+        }
+    }
+
+    /// Sets the reactions of all lifted cells to zero together: forces X at their places with (1 − S) X = R, row by row.
+    fn release(&self, forces: &mut [f64], dead: &[f64], lifted: &[bool]) {
+        let n = self.n_cells;
+        // Gauss-Seidel on the few lifted cells. S_cc < 1 and the rest is small: it falls by more than half a round.
+        for _ in 0..60 {
+            let mut largest = 0.0f64;
+            for c in (0..n).filter(|&c| lifted[c]) {
+                let x = (forces[c] + dead[c]) / (1.0 - self.at_cells[c * n + c]);
+                largest = largest.max(x.abs());
+                for j in 0..n {
+                    forces[j] += x * self.at_cells[c * n + j];
+                }
+                forces[c] -= x;
+            }
+            if largest < 1e-9 {
+                return;
+            }
+        }
+    }
+}
+
+fn along(side_m: f64, i: usize, n: usize) -> f64 {
+    side_m * i as f64 / (n - 1) as f64
+}
+
+/// A unit force as a spring bears: on a point, or evenly on its bearing.
+fn unit_force(spring: &plates::Spring, plate_m: [f64; 2]) -> Load {
+    if spring.bearing_m <= 0.0 {
+        return Load::Point { at_m: spring.at_m, force_newton: 1.0 };
+    }
+    let half = spring.bearing_m / 2.0;
+    let low = spring.at_m.map(|x| (x - half).max(0.0));
+    let high = [0, 1].map(|i| (spring.at_m[i] + half).min(plate_m[i]));
+    Load::patch_of(low, [high[0] - low[0], high[1] - low[1]], 1.0)
+}

@@ -1,0 +1,112 @@
+//! Reactions of plate P: structure reference 1.7 and 1.8 (computed there with a bicubic Hermite element and confirmed with
+//! shells of another program).
+
+use bedplate_twin::sharing::Sharing;
+use formats::deck::Deck;
+
+/// 0.9 × 0.5 m, E 70 GPa, ν 0.33, 6 mm, four cells of 10⁶ N/m at 50 mm from the edges.
+const PLATE_P: &str = r#"
+[deck]
+name = "plate P"
+max_kg = 100.0
+e_g = 50.0
+class = "III"
+currency = "EUR"
+[site]
+gravity_m_s2 = 9.80665
+[ambient]
+temperature_C = [18.0, 28.0]
+[[section]]
+name = "flat"
+length_mm = 900.0
+angle_deg = [0.0, 0.0]
+[[material]]
+name = "sheet"
+E_MPa = 70000.0
+nu = 0.33
+density_kg_m3 = 2700.0
+strength_MPa = 100.0
+cost_per_kg = 5.0
+[[cell_type]]
+name = "cell"
+capacity_kg = 100.0
+output_mV_V = 2.0
+stiffness_N_mm = 1000.0
+nonlinearity_pct = 0.02
+hysteresis_pct = 0.02
+repeatability_pct = 0.02
+creep_pct_30min = 0.02
+zero_tc_pct_10C = 0.02
+span_tc_pct_10C = 0.02
+cost = 5.0
+[converter]
+excitation_V = 5.0
+gain = 128.0
+reference_V = 5.0
+bits = 24
+noise_nV_rms = 50.0
+rate_Hz = 10.0
+cost_per_channel = 1.0
+[[plate]]
+name = "P"
+section = "flat"
+origin_mm = [0.0, 0.0]
+size_mm = [900.0, 500.0]
+clearance_mm = 20.0
+bond = "glued"
+layers = [ { material = "sheet", thickness_mm = 6.0 } ]
+cells = [
+  { name = "c1", type = "cell", at_mm = [50.0, 50.0] },
+  { name = "c2", type = "cell", at_mm = [850.0, 50.0] },
+  { name = "c3", type = "cell", at_mm = [50.0, 450.0] },
+  { name = "c4", type = "cell", at_mm = [850.0, 450.0] },
+]
+[[load_case]]
+name = "even"
+even_kg = 45.0
+"#;
+
+fn sharing() -> Sharing {
+    let deck: Deck = formats::deck::read("deck.toml", PLATE_P).unwrap();
+    Sharing::of(&deck, &deck.plates[0]).unwrap()
+}
+
+/// Spreads `newton` evenly over a rectangle, by the middles of 40 × 40 parts.
+fn spread(sharing: &Sharing, x_mm: [f64; 2], y_mm: [f64; 2], newton: f64, forces: &mut [f64]) {
+    let n = 40;
+    for i in 0..n {
+        for j in 0..n {
+            let part = |[from, to]: [f64; 2], k: i32| from + (to - from) * (f64::from(k) + 0.5) / f64::from(n);
+            sharing.add([part(x_mm, i), part(y_mm, j)], newton / f64::from(n * n), forces);
+        }
+    }
+}
+
+/// Source: structure reference 1.7, case P3: 600 N on x 0.20–0.30, y 0.15–0.25 m.
+#[test]
+fn a_patch_is_shared_as_the_reference_has_it() {
+    let mut forces = [0.0; 4];
+    spread(&sharing(), [200.0, 300.0], [150.0, 250.0], 600.0, &mut forces);
+    for (force, expected) in forces.iter().zip([281.6756, 93.3244, 168.3244, 56.6756]) {
+        // The rigid plate would give 262.5 on the first cell: 0.3 N (0.05 % of the load) is the table's and mesh's share.
+        assert!((force - expected).abs() < 0.3, "{forces:?}");
+    }
+    assert!((forces.iter().sum::<f64>() - 600.0).abs() < 1e-9);
+}
+
+/// Source: structure reference 1.8, case U1: 80 N evenly and 500 N on the corner of 0.05 × 0.05 m; the third cell lifts and
+/// the others carry 555.625, 15.625 and 8.75 N exactly (statics of three supports).
+#[test]
+fn a_cell_that_would_pull_is_let_go() {
+    let sharing = sharing();
+    let mut forces = [0.0; 4];
+    spread(&sharing, [0.0, 900.0], [0.0, 500.0], 80.0, &mut forces);
+    spread(&sharing, [0.0, 50.0], [0.0, 50.0], 500.0, &mut forces);
+    // With cells that may pull: 560.140, 11.110, −4.515, 13.264.
+    assert!((forces[2] + 4.515).abs() < 0.1, "{forces:?}");
+    sharing.lift(&mut forces, &[0.0; 4]);
+    for (force, expected) in forces.iter().zip([555.625, 15.625, 0.0, 8.75]) {
+        // Bilinear between points 25 mm apart: the moments are kept, so statics hold to the table's normalisation.
+        assert!((force - expected).abs() < 0.1, "{forces:?}");
+    }
+}
