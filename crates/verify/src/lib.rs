@@ -1,1 +1,18 @@
 //! Stage verify: metrological tests against their limits, and agreement of two methods.
+//!
+//! [`verify`] judges the rows of a test file by OIML R 76-1; [`agree`] compares two methods on the same subjects.
+//! What comes out is evidence for an assessor, not an approval.
+//!
+//! Not here: the limits themselves (`deck::oiml`), statistics (`stats`), pages and plots.
+
+mod changeover;
+mod error;
+mod kinds;
+mod report;
+mod rules;
+mod verdict;
+
+pub use error::VerifyError;
+pub use report::{Deviation, Phase, Row, TestReport, VerifyReport};
+pub use rules::{EDITION, Mark, Rule};
+pub use verdict::verify;

@@ -1,0 +1,50 @@
+//! Warm and cold: errors over the range, and zero from one temperature to the next.
+
+use super::{Instrument, zero_corrected};
+use crate::changeover::error_g;
+use crate::error::VerifyError;
+use crate::report::{Row, TestReport};
+use deck::oiml::r76;
+use formats::tests::Test;
+
+/// Readings within this are at one temperature, °C.
+const SAME_TEMPERATURE_C: f64 = 0.5;
+
+pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestReport, VerifyError> {
+    let e_g = instrument.e_g();
+    let mut timed: Vec<(f64, &Test)> = Vec::new();
+    for test in tests {
+        let missing = VerifyError::Missing { line: test.line, test: "temperature", what: "temperature_C" };
+        timed.push((test.temperature_c.ok_or(missing)?, test));
+    }
+    let mut rows = Vec::new();
+    for (test, (error, corrected)) in tests.iter().zip(zero_corrected(tests, e_g)) {
+        if test.load_kg > 0.0 {
+            rows.push(Row::new(test, error, corrected, instrument.mpe_g(test.load_kg)));
+        }
+    }
+    let mut zeros: Vec<(f64, &Test)> = timed.iter().copied().filter(|(_, t)| t.load_kg == 0.0).collect();
+    zeros.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for pair in zeros.windows(2) {
+        let change_c = pair[1].0 - pair[0].0;
+        if change_c >= SAME_TEMPERATURE_C {
+            let error = error_g(pair[1].1, e_g);
+            let limit = r76::temperature_zero_limit_g(instrument.deck.class, e_g, change_c);
+            rows.push(Row::new(pair[1].1, error, error - error_g(pair[0].1, e_g), limit));
+        }
+    }
+    let judged = "error under load; without load the change of the indication since the next lower temperature";
+    let mut report = TestReport::new("temperature", judged, rows);
+    let [low, high] = instrument.deck.ambient_c;
+    let coldest = timed.iter().map(|t| t.0).fold(f64::INFINITY, f64::min);
+    let warmest = timed.iter().map(|t| t.0).fold(f64::NEG_INFINITY, f64::max);
+    if coldest > low + SAME_TEMPERATURE_C || warmest < high - SAME_TEMPERATURE_C {
+        report
+            .gaps
+            .push(format!("tested from {coldest:.1} to {warmest:.1} °C, the deck is for {low:.1} to {high:.1} °C"));
+    }
+    if zeros.len() < 2 {
+        report.gaps.push("no two zero readings at different temperatures".to_owned());
+    }
+    Ok(report)
+}

@@ -1,0 +1,273 @@
+//! Each kind of test against the figures of OIML R 76-1:2006.
+//!
+//! The original was not at hand: figures come from restatements (marked read-2nd) or memory, as the report says too.
+//! The deck is class III, e = 100 g, Max 200 kg (2000 e), Min 2 kg: permissible error ± 50 g to 50 kg, ± 100 g above.
+
+use formats::calibration::{Calibration, Covariance};
+use formats::deck::Deck;
+use formats::tests::{Test, TestKind};
+use verify::{Phase, TestReport, VerifyError, VerifyReport, verify};
+
+fn deck() -> Deck {
+    formats::deck::read("deck.toml", include_str!("data/deck.toml")).unwrap()
+}
+
+fn calibration() -> Calibration {
+    Calibration {
+        deck: "Invented deck".to_owned(),
+        made_at: "2030-01-01T00:00:00Z".to_owned(),
+        gravity_m_s2: 9.81,
+        cells: vec![],
+        residual_sd_g: 1.0,
+        degrees_of_freedom: 10,
+        lack_of_fit_p: None,
+        max_residual_g: 1.0,
+        loads: vec![],
+        covariance: Covariance { parameters: vec![], matrix: vec![] },
+        findings: vec![],
+        residuals: vec![],
+    }
+}
+
+fn row(kind: TestKind, load_kg: f64, indication_kg: f64) -> Test {
+    Test {
+        line: 0,
+        kind,
+        step: "1".to_owned(),
+        plate: None,
+        at_mm: None,
+        load_kg,
+        indication_kg,
+        added_g: None,
+        minutes: None,
+        temperature_c: None,
+        tilt_deg: None,
+    }
+}
+
+fn report_in(phase: Phase, mut tests: Vec<Test>) -> VerifyReport {
+    for (i, test) in tests.iter_mut().enumerate() {
+        test.line = i + 2;
+    }
+    verify(&deck(), &calibration(), &tests, phase).unwrap()
+}
+
+fn judged(tests: Vec<Test>) -> TestReport {
+    report_in(Phase::Initial, tests).tests.remove(0)
+}
+
+fn assert_close(a: f64, b: f64) {
+    // Decimal fractions of a kilogram in grams: 1e-16 of 2e5 g.
+    assert!((a - b).abs() < 1e-8, "{a} is not {b}");
+}
+
+/// Table 6 (read-2nd): band ends are inclusive; in service twice (3.5.2).
+#[test]
+fn weighing_limits_step_at_500_e_and_double_in_service() {
+    let t = judged(vec![
+        row(TestKind::Weighing, 50.0, 50.05),
+        row(TestKind::Weighing, 50.1, 50.2),
+        row(TestKind::Weighing, 200.0, 199.9),
+    ]);
+    let limits: Vec<f64> = t.rows.iter().map(|r| r.limit_g).collect();
+    assert_eq!(limits, [50.0, 100.0, 100.0]);
+    assert!(t.passed, "an error at its limit is within it: {:?}", t.rows);
+    let t = judged(vec![row(TestKind::Weighing, 50.0, 50.06), row(TestKind::Weighing, 100.0, 100.0)]);
+    assert!(!t.passed && !t.rows[0].passed && t.rows[1].passed);
+    assert_close(t.worst_error_g, 60.0);
+    assert_close(t.limit_g, 50.0);
+    let service = report_in(Phase::InService, vec![row(TestKind::Weighing, 50.0, 50.06)]);
+    assert!(service.passed);
+    assert_close(service.tests[0].limit_g, 100.0);
+}
+
+/// A.4.4.3 (read-2nd), figures made: I = L = 100 kg, ΔL = 30 g, E = +20 g; E0 = −10 g, so E_c = +30 g.
+#[test]
+fn changeover_points_and_the_error_at_zero_enter_as_the_recommendation_says() {
+    let with = |load, added| Test { added_g: Some(added), ..row(TestKind::Weighing, load, load) };
+    let t = judged(vec![with(0.0, 60.0), with(100.0, 30.0)]);
+    assert_close(t.rows[1].error_g, 20.0);
+    assert_close(t.rows[1].judged_g, 30.0);
+    // A rounded zero is not taken off.
+    let t = judged(vec![row(TestKind::Weighing, 0.0, 0.1), row(TestKind::Weighing, 100.0, 100.1)]);
+    assert_close(t.rows[1].judged_g, 100.0);
+}
+
+/// The contract: |error| / load × 100 over weighing rows of non-zero load.
+#[test]
+fn percentage_deviation_is_over_weighing_rows_of_non_zero_load() {
+    let report = report_in(
+        Phase::Initial,
+        vec![
+            row(TestKind::Weighing, 0.0, 0.1),
+            row(TestKind::Weighing, 10.0, 10.2),
+            row(TestKind::Weighing, 20.0, 19.8),
+            row(TestKind::Tilt, 10.0, 15.0),
+        ]
+        .into_iter()
+        .map(|t| Test { tilt_deg: Some(0.0), ..t })
+        .collect(),
+    );
+    let deviation = report.deviation_pct.unwrap();
+    assert_close(deviation.mean, 1.5);
+    assert_close(deviation.max, 2.0);
+    assert!(report_in(Phase::Initial, vec![row(TestKind::Zero, 0.0, 0.0)]).deviation_pct.is_none());
+}
+
+/// 3.6.2 (read-2nd): 8 supports, Max 200 kg: 28.57 kg, ± 50 g each.
+#[test]
+fn eccentricity_judges_each_support_and_names_bare_plates() {
+    let on = |plate: &str, indication| Test {
+        plate: Some(plate.to_owned()),
+        ..row(TestKind::Eccentricity, 200.0 / 7.0, 200.0 / 7.0 + indication)
+    };
+    let t = judged(vec![on("left", 0.05), on("left", -0.04)]);
+    assert!(t.passed);
+    assert_close(t.limit_g, 50.0);
+    assert!(t.gaps.iter().any(|g| g.contains("no load on plate right")), "{:?}", t.gaps);
+    assert!(t.gaps.iter().any(|g| g.contains("2 loadings for 8 supports")));
+    assert!(!t.gaps.iter().any(|g| g.contains("not near")), "28.57 kg is the load: {:?}", t.gaps);
+    assert!(!judged(vec![on("left", 0.051)]).passed);
+}
+
+/// 3.6.1 (read-2nd): max − min of one load within the permissible error of that load.
+#[test]
+fn repeatability_is_the_spread_of_one_load() {
+    let series = |values: &[f64]| values.iter().map(|i| row(TestKind::Repeatability, 160.0, *i)).collect::<Vec<_>>();
+    let t = judged(series(&[160.0, 160.1, 160.1]));
+    assert!(t.passed);
+    assert_close(t.worst_error_g, 100.0);
+    let t = judged(series(&[159.9, 160.0, 160.1]));
+    assert!(!t.passed, "a spread of 200 g, though no error is beyond 100 g");
+    assert_close(t.worst_error_g, 200.0);
+    // No spread, but each weighing errs by 200 g (3.6, memory).
+    let t = judged(series(&[160.2, 160.2, 160.2]));
+    assert!(!t.passed);
+    assert_close(t.worst_error_g, 0.0);
+    assert!(t.gaps.iter().any(|g| g.contains("line 2, 3, 4")), "{:?}", t.gaps);
+    // Two loads are two series.
+    assert!(judged([series(&[160.0, 160.1]), vec![row(TestKind::Repeatability, 80.0, 80.0)]].concat()).passed);
+}
+
+/// 3.8.2.2 (read-2nd): 1.4 d = 140 g.
+#[test]
+fn discrimination_by_added_load_or_by_two_rows() {
+    let added = |g| Test { added_g: Some(g), ..row(TestKind::Discrimination, 100.0, 100.0) };
+    assert!(judged(vec![added(140.0)]).passed);
+    assert!(!judged(vec![added(141.0)]).passed);
+    let two = |after| vec![row(TestKind::Discrimination, 100.0, 100.0), row(TestKind::Discrimination, 100.14, after)];
+    assert!(judged(two(100.1)).passed);
+    let short = judged(two(100.0));
+    assert!(!short.passed);
+    assert_close(short.worst_error_g, 100.0);
+}
+
+/// 4.5.2, 4.6.3 (read-2nd): 0.25 e = 25 g.
+#[test]
+fn zero_and_tare_setting_within_a_quarter_of_e() {
+    for kind in [TestKind::Zero, TestKind::Tare] {
+        let with = |added| Test { added_g: Some(added), ..row(kind, 0.0, 0.0) };
+        assert!(judged(vec![with(25.0), with(75.0)]).passed);
+        assert!(!judged(vec![with(24.0)]).passed);
+        assert!(!judged(vec![with(76.0)]).passed);
+    }
+    let net = |indication| vec![row(TestKind::Tare, 60.0, indication)];
+    assert!(judged(net(60.1)).passed && !judged(net(60.11)).passed, "net loads: the permissible error");
+}
+
+fn creep(readings: &[(f64, f64)]) -> TestReport {
+    judged(
+        readings
+            .iter()
+            .map(|(minutes, kg)| Test {
+                minutes: Some(*minutes),
+                added_g: Some(50.0),
+                ..row(TestKind::Creep, 200.0, *kg)
+            })
+            .collect(),
+    )
+}
+
+/// 3.9.4.1 (read-2nd): 0.5 e over 30 min and 0.2 e from 15 to 30 min, or the permissible error over 4 h.
+#[test]
+fn creep_within_half_an_e_and_a_fifth_late_or_over_four_hours() {
+    assert!(creep(&[(0.0, 200.0), (15.0, 200.03), (30.0, 200.05)]).passed);
+    assert!(!creep(&[(0.0, 200.0), (15.0, 200.03), (30.0, 200.051)]).passed, "0.51 e");
+    let late = creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.041)]);
+    assert!(!late.passed, "21 g from 15 to 30 min");
+    assert_close(late.worst_error_g, 21.0);
+    assert_close(late.limit_g, 20.0);
+    assert!(creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.06), (240.0, 200.1)]).passed, "the second way");
+    assert!(!creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.06), (240.0, 200.11)]).passed);
+    let short = creep(&[(0.0, 200.0), (10.0, 200.0)]);
+    assert!(short.gaps.iter().any(|g| g.contains("30 min")), "{:?}", short.gaps);
+}
+
+/// 3.9.4.2 (read-2nd): 0.5 e = 50 g.
+#[test]
+fn zero_returns_within_half_an_e() {
+    let zero = |kg: f64| Test { added_g: Some(50.0), ..row(TestKind::ZeroReturn, 0.0, kg) };
+    assert!(judged(vec![zero(0.02), zero(0.07)]).passed, "against zero before");
+    assert!(!judged(vec![zero(0.02), zero(0.071)]).passed);
+    assert!(!judged(vec![zero(0.06)]).passed, "alone, against 0");
+}
+
+/// 3.9.1.1 (read-2nd): no load 2 e = 200 g; loaded the permissible error, zeroed at each tilt.
+#[test]
+fn tilt_is_judged_against_the_reading_at_no_tilt() {
+    let at = |deg, load, kg| Test { tilt_deg: Some(deg), ..row(TestKind::Tilt, load, kg) };
+    assert!(judged(vec![at(0.0, 0.0, 0.0), at(30.0, 0.0, 0.2)]).passed);
+    assert!(!judged(vec![at(0.0, 0.0, 0.0), at(30.0, 0.0, 0.3)]).passed);
+    let loaded = |kg| vec![at(0.0, 0.0, 0.0), at(0.0, 100.0, 100.05), at(30.0, 0.0, 0.2), at(30.0, 100.0, kg)];
+    // 100.35 − 0.2 against 100.05 − 0: 100 g.
+    assert!(judged(loaded(100.35)).passed);
+    assert!(!judged(loaded(100.36)).passed);
+}
+
+/// 3.9.2 and 3.9.2.3 (read-2nd): the permissible error at every temperature; zero 1 e per 5 °C.
+#[test]
+fn temperature_moves_zero_by_at_most_an_e_per_five_degrees() {
+    let at = |c, load, kg| Test { temperature_c: Some(c), ..row(TestKind::Temperature, load, kg) };
+    assert!(judged(vec![at(18.0, 0.0, 0.0), at(28.0, 0.0, 0.2)]).passed);
+    let t = judged(vec![at(18.0, 0.0, 0.0), at(28.0, 0.0, 0.3)]);
+    assert!(!t.passed);
+    assert_close(t.limit_g, 200.0);
+    assert!(!judged(vec![at(28.0, 100.0, 100.2)]).passed);
+    let cold = judged(vec![at(22.0, 100.0, 100.0)]);
+    assert!(cold.gaps.iter().any(|g| g.contains("18.0 to 28.0")), "{:?}", cold.gaps);
+}
+
+#[test]
+fn the_report_says_what_was_not_tested_which_edition_and_what_it_is() {
+    let report = report_in(Phase::Initial, vec![row(TestKind::Weighing, 100.0, 100.0)]);
+    assert_eq!(report.not_tested.len(), 9);
+    assert!(report.not_tested.contains(&"zero_return"));
+    assert!(report.edition.contains("R 76-1:2006") && report.edition.contains("not at hand"));
+    assert!(report.statement.contains("not an approval"));
+    let json = serde_json::to_value(&report).unwrap();
+    for key in ["class", "e_g", "tests", "deviation_pct", "passed"] {
+        assert!(!json[key].is_null(), "{key}");
+    }
+    for key in ["test", "worst_error_g", "limit_g", "passed", "rows"] {
+        assert!(!json["tests"][0][key].is_null(), "{key}");
+    }
+    assert_eq!(json["class"], "III");
+    assert_eq!(json["tests"][0]["rules"][0]["mark"], "read-2nd");
+    assert_eq!(json["phase"], "initial");
+}
+
+#[test]
+fn rows_that_cannot_be_judged_are_errors() {
+    let fails = |tests: &[Test]| verify(&deck(), &calibration(), tests, Phase::Initial).unwrap_err();
+    assert_eq!(fails(&[]), VerifyError::NoTests);
+    let other = Calibration { deck: "another".to_owned(), ..calibration() };
+    let rows = [row(TestKind::Weighing, 1.0, 1.0)];
+    assert!(matches!(verify(&deck(), &other, &rows, Phase::Initial), Err(VerifyError::OtherDeck { .. })));
+    assert!(matches!(fails(&[row(TestKind::Weighing, f64::NAN, 1.0)]), VerifyError::BadNumber { what: "load_kg", .. }));
+    assert!(matches!(fails(&[row(TestKind::Creep, 1.0, 1.0)]), VerifyError::Missing { what: "minutes", .. }));
+    assert!(matches!(fails(&[row(TestKind::Tilt, 1.0, 1.0)]), VerifyError::Missing { what: "tilt_deg", .. }));
+    assert!(matches!(fails(&[row(TestKind::Temperature, 1.0, 1.0)]), VerifyError::Missing { .. }));
+    assert!(matches!(fails(&[row(TestKind::Discrimination, 1.0, 1.0)]), VerifyError::Missing { .. }));
+    let plate = Test { plate: Some("elsewhere".to_owned()), ..row(TestKind::Eccentricity, 1.0, 1.0) };
+    assert!(matches!(fails(&[plate]), VerifyError::UnknownPlate { .. }));
+}
