@@ -5,6 +5,25 @@ use crate::load::Load;
 use crate::mesh::Grid;
 use crate::plate::Spring;
 
+/// Derivative of order (`dx`, `dy`) of the deflection at places 0 … 1 in an element, without building a functional.
+pub(crate) fn read(grid: &Grid, dof: &[f64], x: (usize, f64), y: (usize, f64), dx: usize, dy: usize) -> f64 {
+    let along_x = grid.x.side(x.0).values(x.1, dx);
+    let along_y = grid.y.side(y.0).values(y.1, dy);
+    let mut sum = 0.0;
+    for (corner, node) in grid.element_nodes(x.0, y.0).into_iter().enumerate() {
+        let (fx, fy) = (2 * (corner % 2), 2 * (corner / 2));
+        let d = &dof[4 * node..4 * node + 4];
+        sum += along_y[fy] * (along_x[fx] * d[0] + along_x[fx + 1] * d[1])
+            + along_y[fy + 1] * (along_x[fx] * d[2] + along_x[fx + 1] * d[3]);
+    }
+    sum
+}
+
+/// The same at a point of the plate.
+pub(crate) fn read_at(grid: &Grid, dof: &[f64], at_m: [f64; 2], dx: usize, dy: usize) -> f64 {
+    read(grid, dof, grid.x.locate(at_m[0]), grid.y.locate(at_m[1]), dx, dy)
+}
+
 /// Weights on the deflection's dof (4 a node), each dof at most once for each element that it came from.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Functional {
@@ -105,6 +124,8 @@ mod tests {
         assert!((value - f(0.31, 0.22)).abs() < 1e-12);
         let slope = Functional::at(&grid, [0.31, 0.22], 0, 1).of(&dof);
         assert!((slope - (c[2] + c[3] * 0.31)).abs() < 1e-12);
+        assert!((read_at(&grid, &dof, [0.31, 0.22], 0, 1) - slope).abs() < 1e-13);
+        assert!((read_at(&grid, &dof, [0.31, 0.22], 1, 1) - c[3]).abs() < 1e-12);
         // A rectangle over several elements: the integral is the area times the value at its centre.
         let integral = Functional::integral(&grid, [0.05, 0.11], [0.77, 0.43], 2.0).of(&dof);
         assert!((integral - 2.0 * 0.72 * 0.32 * f(0.41, 0.27)).abs() < 1e-12);

@@ -14,8 +14,10 @@
 
 mod assembly;
 mod contact;
+mod coupled;
 pub mod element;
 mod factor;
+mod fields;
 mod functional;
 pub mod laminate;
 pub mod load;
@@ -23,11 +25,13 @@ pub mod mesh;
 mod on_mesh;
 pub mod panel;
 pub mod plate;
+pub mod ribs;
 pub mod solution;
 mod solve;
 mod supports;
 
 pub use load::{Load, LoadCase};
-pub use plate::{Bending, Edge, Edges, Plate, PlateError, Spring};
-pub use solution::{Complementarity, Moments, Solution, Touch};
+pub use plate::{Bending, Edge, Edges, Plate, PlateError, Section, Shear, Spring};
+pub use ribs::{Along, Rib, RibStress};
+pub use solution::{Complementarity, Moments, Solution, Strains, Touch};
 pub use solve::{Accuracy, Bearing, solve, solve_on, solve_to};

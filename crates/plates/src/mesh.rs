@@ -6,6 +6,9 @@ use crate::element::Side;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axis {
     lines_m: Vec<f64>,
+    /// Lengths that occur, and which of them each element has: elements of one length are alike to the last bit.
+    lengths_m: Vec<f64>,
+    length_of: Vec<usize>,
     scale_m: f64,
 }
 
@@ -13,9 +16,33 @@ impl Axis {
     /// `n_elements` (at least 1) equal elements over `length_m`.
     #[must_use]
     pub fn uniform(length_m: f64, n_elements: usize) -> Self {
-        let n = n_elements.max(1);
-        let lines_m = (0..=n).map(|i| length_m * i as f64 / n as f64).collect();
-        Self { lines_m, scale_m: length_m / n as f64 }
+        Self::through(length_m, n_elements, &[])
+    }
+
+    /// About `n_elements` elements over `length_m` with a line at each of `at_m`: equal between one such line and the next,
+    /// no longer than without them. Lines nearer than 1e-6 of the length to an end or to each other count as one.
+    #[must_use]
+    pub fn through(length_m: f64, n_elements: usize, at_m: &[f64]) -> Self {
+        let scale_m = length_m / n_elements.max(1) as f64;
+        let mut stops = vec![0.0];
+        let mut inner = at_m.to_vec();
+        inner.sort_by(f64::total_cmp);
+        for at in inner.into_iter().filter(|at| *at < length_m * (1.0 - 1e-6)) {
+            if at > stops[stops.len() - 1] + 1e-6 * length_m {
+                stops.push(at);
+            }
+        }
+        stops.push(length_m);
+        let mut axis = Self { lines_m: vec![0.0], lengths_m: Vec::new(), length_of: Vec::new(), scale_m };
+        for span in stops.windows(2) {
+            let n = ((span[1] - span[0]) / scale_m - 1e-9).ceil().max(1.0) as usize;
+            axis.lengths_m.push((span[1] - span[0]) / n as f64);
+            for i in 1..=n {
+                axis.length_of.push(axis.lengths_m.len() - 1);
+                axis.lines_m.push(span[0] + (span[1] - span[0]) * i as f64 / n as f64);
+            }
+        }
+        axis
     }
 
     /// Positions of the lines, m, from 0 to the length.
@@ -27,7 +54,7 @@ impl Axis {
     /// Number of elements along the direction.
     #[must_use]
     pub fn n_elements(&self) -> usize {
-        self.lines_m.len() - 1
+        self.length_of.len()
     }
 
     /// Length of the direction, m.
@@ -45,7 +72,19 @@ impl Axis {
     /// Side of element `element`.
     #[must_use]
     pub fn side(&self, element: usize) -> Side {
-        Side { length_m: self.lines_m[element + 1] - self.lines_m[element], scale_m: self.scale_m }
+        self.side_of_class(self.length_of[element])
+    }
+
+    pub(crate) fn n_classes(&self) -> usize {
+        self.lengths_m.len()
+    }
+
+    pub(crate) fn class(&self, element: usize) -> usize {
+        self.length_of[element]
+    }
+
+    pub(crate) fn side_of_class(&self, class: usize) -> Side {
+        Side { length_m: self.lengths_m[class], scale_m: self.scale_m }
     }
 
     /// Element that holds `at_m` and the place 0 … 1 in it. A point outside is taken to the nearest end.
@@ -54,6 +93,21 @@ impl Axis {
         let element = self.lines_m.partition_point(|&line| line <= at_m).clamp(1, self.n_elements()) - 1;
         let t = (at_m - self.lines_m[element]) / (self.lines_m[element + 1] - self.lines_m[element]);
         (element, t.clamp(0.0, 1.0))
+    }
+
+    /// The elements that meet at `at_m` with the place in each: two on an inner line, else one.
+    pub(crate) fn meeting(&self, at_m: f64) -> impl Iterator<Item = (usize, f64)> {
+        // Far below what is told apart, far above round-off.
+        const ON_LINE: f64 = 1e-9;
+        let (element, t) = self.locate(at_m);
+        let neighbour = if t < ON_LINE && element > 0 {
+            Some((element - 1, 1.0))
+        } else if t > 1.0 - ON_LINE && element + 1 < self.n_elements() {
+            Some((element + 1, 0.0))
+        } else {
+            None
+        };
+        std::iter::once((element, t)).chain(neighbour)
     }
 
     /// Elements that share the span from `from_m` to `to_m`, each with the part 0 … 1 of it that lies inside.
@@ -82,6 +136,15 @@ impl Grid {
     #[must_use]
     pub fn uniform(size_m: [f64; 2], n_elements: [usize; 2]) -> Self {
         Self { x: Axis::uniform(size_m[0], n_elements[0]), y: Axis::uniform(size_m[1], n_elements[1]) }
+    }
+
+    /// The same with lines through `through_m[0]` along x and `through_m[1]` along y.
+    #[must_use]
+    pub fn through(size_m: [f64; 2], n_elements: [usize; 2], through_m: [&[f64]; 2]) -> Self {
+        Self {
+            x: Axis::through(size_m[0], n_elements[0], through_m[0]),
+            y: Axis::through(size_m[1], n_elements[1], through_m[1]),
+        }
     }
 
     /// Size of the plate, m.
@@ -135,6 +198,17 @@ mod tests {
         assert_eq!(axis.locate(0.0), (0, 0.0));
         assert_eq!(axis.locate(0.9), (8, 1.0));
         assert_eq!(axis.locate(1.5), (8, 1.0));
+    }
+
+    #[test]
+    fn lines_go_through_the_places_asked_for() {
+        let axis = Axis::through(0.9, 9, &[0.25, 0.9, 0.0, 0.250_000_1]);
+        assert!(axis.lines_m().iter().any(|l| (l - 0.25).abs() < 1e-15));
+        assert_eq!(axis.n_elements(), 3 + 7);
+        assert_eq!(axis.n_classes(), 2);
+        let sum: f64 = (0..axis.n_elements()).map(|e| axis.side(e).length_m).sum();
+        assert!((sum - 0.9).abs() < 1e-15 && (axis.length_m() - 0.9).abs() < 1e-15);
+        assert!((0..10).all(|e| axis.side(e).length_m <= 0.1 + 1e-12));
     }
 
     #[test]

@@ -3,12 +3,12 @@
 use std::sync::Arc;
 
 use crate::contact::{Settled, Unsettled, settle};
-use crate::functional::Functional;
+use crate::functional::{Functional, read_at};
 use crate::load::LoadCase;
-use crate::mesh::Grid;
 use crate::panel::{Panel, Topology};
 use crate::plate::{Edges, Plate, PlateError};
-use crate::solution::{Balance, Complementarity, Extreme, Solution, Touch, extreme};
+use crate::ribs::{Along, Rib};
+use crate::solution::{Balance, Complementarity, Solution, Touch, extreme};
 use crate::solve::Bearing;
 use crate::supports::{Support, Supports};
 
@@ -49,7 +49,7 @@ pub(crate) fn on_mesh(
     }
     // The fields under loads and reactions together, as one block.
     let pressed: Vec<Vec<f64>> = loads.iter().zip(&settled).map(|(load, state)| job.pressed(load, state)).collect();
-    let grid = Arc::new(panel.grid().clone());
+    let shared = Arc::new(plate.clone());
     Ok(panel
         .deflections(&pressed)
         .into_iter()
@@ -57,7 +57,7 @@ pub(crate) fn on_mesh(
         .zip(settled.iter().zip(cases))
         .map(|((mut dof, pressed), (state, case))| {
             panel.add_motions(&state.answer.motions, &mut dof);
-            job.describe(case, state, pressed, dof, &grid)
+            job.describe(case, state, pressed, dof, &shared)
         })
         .collect())
 }
@@ -93,14 +93,41 @@ impl<'a> Job<'a> {
 
     /// Lets the plate touch the base at more points; nothing where there is no base.
     fn add_points(&mut self, points_m: &[[f64; 2]]) {
+        let gaps: Vec<f64> = points_m.iter().map(|&at_m| self.gap_m(at_m)).collect();
         let Some(base) = &mut self.base else { return };
         base.points_m.extend_from_slice(points_m);
-        let added = points_m.iter().map(|&at_m| Support {
+        let added = points_m.iter().zip(gaps).map(|(&at_m, gap_m)| Support {
             reading: Functional::at(self.panel.grid(), at_m, 0, 0),
             compliance_m_per_n: 0.0,
-            gap_m: base.clearance_m,
+            gap_m,
         });
         self.supports.extend(self.panel, added.collect());
+    }
+
+    /// Free gap to the base at a point, m: less where a rib hangs below the plate; infinite for no base.
+    fn gap_m(&self, at_m: [f64; 2]) -> f64 {
+        let Some(base) = &self.base else { return f64::INFINITY };
+        let below = |rib: &Rib| {
+            let across = if rib.along == Along::X { at_m[1] } else { at_m[0] };
+            if (across - rib.at_m).abs() <= 0.5 * rib.width_m { rib.height_m } else { 0.0 }
+        };
+        base.clearance_m - self.plate.ribs.iter().map(below).fold(0.0, f64::max)
+    }
+
+    /// The deepest place below the base, between nodes too, and how deep it is, m; below 0 where nothing reaches it.
+    fn deepest(&self, dof: &[f64]) -> (f64, [f64; 2]) {
+        let grid = self.panel.grid();
+        let plate = extreme(grid, dof, 1.0).at_m;
+        let on_ribs = self.plate.ribs.iter().flat_map(|rib| {
+            let line = if rib.along == Along::X { &grid.x } else { &grid.y };
+            let places =
+                line.lines_m().windows(2).flat_map(|w| (0..=4).map(|i| w[0] + (w[1] - w[0]) * f64::from(i) / 4.0));
+            places.map(|at| if rib.along == Along::X { [at, rib.at_m] } else { [rib.at_m, at] }).collect::<Vec<_>>()
+        });
+        std::iter::once(plate)
+            .chain(on_ribs)
+            .map(|at_m| (read_at(grid, dof, at_m, 0, 0) - self.gap_m(at_m), at_m))
+            .fold((f64::NEG_INFINITY, plate), |a, b| if b.0 > a.0 { b } else { a })
     }
 
     fn n_springs(&self) -> usize {
@@ -140,15 +167,16 @@ impl<'a> Job<'a> {
         self.panel.add_motions(&state.answer.motions, &mut dof);
         let grid = self.panel.grid();
         let nodes: Vec<[f64; 2]> = (0..grid.n_nodes())
-            .filter(|node| dof[4 * node] > base.clearance_m * (1.0 + 0.1 * DIP))
-            .map(|node| grid.node_at_m(node))
+            .map(|node| (dof[4 * node], grid.node_at_m(node)))
+            .filter(|(w, at)| *w > self.gap_m(*at) + 0.1 * DIP * base.clearance_m)
+            .map(|(_, at)| at)
             .filter(|at| !base.points_m.contains(at))
             .collect();
         if !nodes.is_empty() {
             return nodes;
         }
-        let deepest = extreme(grid, &dof, 1.0);
-        if deepest.deflection_m > base.clearance_m * (1.0 + DIP) { vec![deepest.at_m] } else { Vec::new() }
+        let (depth_m, at_m) = self.deepest(&dof);
+        if depth_m > DIP * base.clearance_m { vec![at_m] } else { Vec::new() }
     }
 
     /// Load vector less the supports' forces.
@@ -163,8 +191,16 @@ impl<'a> Job<'a> {
     }
 
     /// Reads everything off a solved field.
-    fn describe(&self, case: &LoadCase, state: &Settled, pressed: &[f64], dof: Vec<f64>, grid: &Arc<Grid>) -> Solution {
-        let slope = |at_m| [(1, 0), (0, 1)].map(|(dx, dy)| Functional::at(grid, at_m, dx, dy).of(&dof));
+    fn describe(
+        &self,
+        case: &LoadCase,
+        state: &Settled,
+        pressed: &[f64],
+        dof: Vec<f64>,
+        plate: &Arc<Plate>,
+    ) -> Solution {
+        let grid = self.panel.grid();
+        let slope = |at_m| [(1, 0), (0, 1)].map(|(dx, dy)| read_at(grid, &dof, at_m, dx, dy));
         let (springs, points) = state.answer.forces_newton.split_at(self.n_springs());
         let touches: Vec<Touch> = self
             .base
@@ -175,8 +211,8 @@ impl<'a> Job<'a> {
             .map(|(&at_m, &force_newton)| Touch { at_m, force_newton })
             .collect();
         let mut solution = Solution {
-            grid: Arc::clone(grid),
-            bending: *self.panel.bending(),
+            fields: Arc::clone(self.panel.fields()),
+            plate: Arc::clone(plate),
             reactions_newton: springs.to_vec(),
             spring_slopes: self.plate.springs.iter().map(|s| slope(s.at_m)).collect(),
             lifts: state.bearing[..self.n_springs()].iter().map(|bears| !bears).collect(),
@@ -193,17 +229,17 @@ impl<'a> Job<'a> {
             dof,
         };
         if self.bearing != Bearing::Bilateral {
-            solution.complementarity = Some(self.complementarity(state, &solution.dof, solution.max));
+            solution.complementarity = Some(self.complementarity(state, &solution.dof));
         }
         self.balance(case, state, pressed, &mut solution);
         solution
     }
 
     /// Checks the conditions of contact on the final field, not on the quantities that the state was found with.
-    fn complementarity(&self, state: &Settled, dof: &[f64], max: Extreme) -> Complementarity {
+    fn complementarity(&self, state: &Settled, dof: &[f64]) -> Complementarity {
         let mut found = Complementarity { n_changes: state.n_changes, ..Complementarity::default() };
-        if let Some(base) = &self.base {
-            found.penetration_m = (max.deflection_m - base.clearance_m).max(0.0);
+        if self.base.is_some() {
+            found.penetration_m = self.deepest(dof).0.max(0.0);
         }
         for (j, &force) in state.answer.forces_newton.iter().enumerate() {
             let room_m = self.room_m(j, force, dof);

@@ -9,18 +9,20 @@
 
 use std::sync::Arc;
 
-use crate::assembly::{Pattern, pack};
-use crate::element::{N_DOF, Stiffness, stiffness};
+use crate::assembly::Pattern;
+use crate::coupled::Matrices;
 use crate::factor::{Factor, Symbolic};
+use crate::fields::Fields;
 use crate::functional::Functional;
 use crate::load::LoadCase;
 use crate::mesh::Grid;
 use crate::plate::{Bending, Edge, Edges, Plate, PlateError};
+use crate::ribs::{Along, Rib};
 
 /// What all plates of one grid and one kind of edges share: the sparse pattern and the order of elimination.
 #[derive(Debug)]
 pub struct Topology {
-    grid: Grid,
+    fields: Arc<Fields>,
     edges: Edges,
     pattern: Pattern,
     symbolic: Symbolic,
@@ -35,6 +37,7 @@ pub struct Panel {
     foundation_pa_per_m: f64,
     /// Rigid motions that edges and foundation leave free, each as dof.
     motions: Vec<Vec<f64>>,
+    matrices: Matrices,
     factor: Factor,
 }
 
@@ -44,21 +47,25 @@ impl Topology {
     /// # Errors
     /// When the order of elimination cannot be found for want of memory.
     pub fn new(plate: &Plate, n_elements: [usize; 2]) -> Result<Self, PlateError> {
-        let grid = Grid::uniform(plate.size_m, n_elements);
-        let mut held = held_by_edges(&grid, &plate.edges);
+        let has_ribs = !plate.ribs.is_empty();
+        let lines = |along| plate.ribs.iter().filter(|r| r.along == along).map(|r| r.at_m).collect::<Vec<f64>>();
+        // A rib is a line of its own: the plate's stretching has a kink there.
+        let grid = Grid::through(plate.size_m, n_elements, [&lines(Along::Y), &lines(Along::X)]);
+        let fields = Fields { grid, membrane: has_ribs, shear: plate.shear.is_some() };
+        let mut held = fields.held(&plate.edges);
         let n_motions = plate.free_motions().len();
-        for corner in pins(&grid, &plate.edges, n_motions) {
+        for corner in pins(&fields.grid, &plate.edges, n_motions) {
             held[4 * corner] = true;
         }
-        let pattern = Pattern::new(&connectivity(&grid), N_DOF, &held);
+        let pattern = Pattern::new(&fields.connectivity(), fields.per_element(), &held);
         let symbolic = Symbolic::new(&pattern)?;
-        Ok(Self { grid, edges: plate.edges, pattern, symbolic, pinned: n_motions > 0 })
+        Ok(Self { fields: Arc::new(fields), edges: plate.edges, pattern, symbolic, pinned: n_motions > 0 })
     }
 
     /// The grid.
     #[must_use]
     pub fn grid(&self) -> &Grid {
-        &self.grid
+        &self.fields.grid
     }
 
     /// Number of unknowns.
@@ -71,50 +78,19 @@ impl Topology {
     #[must_use]
     pub fn fits(&self, plate: &Plate) -> bool {
         let same = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
-        let size_m = self.grid.size_m();
+        let size_m = self.fields.grid.size_m();
+        let through = |rib: &Rib| {
+            let axis = if rib.along == Along::X { &self.fields.grid.y } else { &self.fields.grid.x };
+            axis.lines_m().iter().any(|line| (line - rib.at_m).abs() <= 1e-6 * axis.length_m())
+        };
         same(size_m[0], plate.size_m[0])
             && same(size_m[1], plate.size_m[1])
             && self.edges == plate.edges
             && self.pinned != plate.free_motions().is_empty()
+            && self.fields.shear == plate.shear.is_some()
+            && self.fields.membrane != plate.ribs.is_empty()
+            && plate.ribs.iter().all(through)
     }
-}
-
-/// The 16 dof of each element, one element after the other, along x first.
-fn connectivity(grid: &Grid) -> Vec<u32> {
-    let mut all = Vec::with_capacity(N_DOF * grid.n_elements());
-    for ey in 0..grid.y.n_elements() {
-        for ex in 0..grid.x.n_elements() {
-            for node in grid.element_nodes(ex, ey) {
-                all.extend((0..4).map(|kind| (4 * node + kind) as u32));
-            }
-        }
-    }
-    all
-}
-
-/// On a simple edge w and its slope along the edge are held, on a clamped one all four dof.
-///
-/// The twist of a clamped edge is the slope across it, differentiated along it, hence also 0: left free it would cost the
-/// element its order of convergence.
-fn held_by_edges(grid: &Grid, edges: &Edges) -> Vec<bool> {
-    let mut held = vec![false; 4 * grid.n_nodes()];
-    let (nx, ny) = (grid.x.n_elements(), grid.y.n_elements());
-    let mut hold = |edge: Edge, along: usize, nodes: &mut dyn Iterator<Item = usize>| {
-        for node in nodes {
-            for kind in 0..4 {
-                held[4 * node + kind] |= match edge {
-                    Edge::Free => false,
-                    Edge::Simple => kind == 0 || kind == along,
-                    Edge::Clamped => true,
-                };
-            }
-        }
-    };
-    hold(edges.x0, 2, &mut (0..=ny).map(|iy| grid.node(0, iy)));
-    hold(edges.x1, 2, &mut (0..=ny).map(|iy| grid.node(nx, iy)));
-    hold(edges.y0, 1, &mut (0..=nx).map(|ix| grid.node(ix, 0)));
-    hold(edges.y1, 1, &mut (0..=nx).map(|ix| grid.node(ix, ny)));
-    held
 }
 
 /// Corners to pin so that no rigid motion is left.
@@ -129,13 +105,17 @@ fn pins(grid: &Grid, edges: &Edges, n_motions: usize) -> Vec<usize> {
 }
 
 /// Dof of a + b x + c y.
-fn motion_dof(grid: &Grid, [a, b, c]: [f64; 3]) -> Vec<f64> {
-    (0..grid.n_nodes())
+fn motion_dof(fields: &Fields, [a, b, c]: [f64; 3]) -> Vec<f64> {
+    let grid = &fields.grid;
+    let mut dof: Vec<f64> = (0..grid.n_nodes())
         .flat_map(|node| {
             let [x, y] = grid.node_at_m(node);
             [a + b * x + c * y, b * grid.x.scale_m(), c * grid.y.scale_m(), 0.0]
         })
-        .collect()
+        .collect();
+    // A rigid motion neither stretches nor shears.
+    dof.resize(fields.n_dof(), 0.0);
+    dof
 }
 
 impl Panel {
@@ -144,16 +124,21 @@ impl Panel {
     /// # Errors
     /// When the stiffness matrix is not positive definite in double precision.
     pub fn new(topology: Arc<Topology>, plate: &Plate) -> Result<Self, PlateError> {
-        let grid = &topology.grid;
+        let matrices = Matrices::new(&topology.fields, plate);
         let mut values = topology.pattern.zeros();
-        // All elements of a uniform grid are alike.
-        let k = pack(&stiffness(grid.x.side(0), grid.y.side(0), &plate.bending, plate.foundation_pa_per_m));
-        for element in 0..grid.n_elements() {
-            topology.pattern.add(element, &k, &mut values);
+        for (element, k) in matrices.parts() {
+            topology.pattern.add(element, k, &mut values);
         }
         let factor = topology.symbolic.factor(&topology.pattern, &values)?;
-        let motions = plate.free_motions().into_iter().map(|motion| motion_dof(grid, motion)).collect();
-        Ok(Self { bending: plate.bending, foundation_pa_per_m: plate.foundation_pa_per_m, motions, factor, topology })
+        let motions = plate.free_motions().into_iter().map(|motion| motion_dof(&topology.fields, motion)).collect();
+        Ok(Self {
+            bending: plate.bending,
+            foundation_pa_per_m: plate.foundation_pa_per_m,
+            motions,
+            matrices,
+            factor,
+            topology,
+        })
     }
 
     /// The shared topology.
@@ -174,8 +159,12 @@ impl Panel {
         self.foundation_pa_per_m
     }
 
+    pub(crate) fn fields(&self) -> &Arc<Fields> {
+        &self.topology.fields
+    }
+
     pub(crate) fn grid(&self) -> &Grid {
-        &self.topology.grid
+        &self.topology.fields.grid
     }
 
     pub(crate) fn motions(&self) -> &[Vec<f64>] {
@@ -184,14 +173,14 @@ impl Panel {
 
     /// A reading as a load vector over all dof: a unit force there.
     pub(crate) fn vector(&self, reading: &Functional) -> Vec<f64> {
-        let mut vector = vec![0.0; 4 * self.grid().n_nodes()];
+        let mut vector = vec![0.0; self.topology.fields.n_dof()];
         reading.add_to(1.0, &mut vector);
         vector
     }
 
     /// Load vector of a case over all dof.
     pub(crate) fn load_vector(&self, case: &LoadCase) -> Vec<f64> {
-        let mut vector = vec![0.0; 4 * self.grid().n_nodes()];
+        let mut vector = vec![0.0; self.topology.fields.n_dof()];
         for load in &case.loads {
             Functional::load(self.grid(), load).add_to(1.0, &mut vector);
         }
@@ -230,7 +219,7 @@ impl Panel {
         let size_m = self.grid().size_m();
         let forces = self.forces(dof);
         let rigid = [[1.0, 0.0, 0.0], [-0.5 * size_m[0], 1.0, 0.0], [-0.5 * size_m[1], 0.0, 1.0]]
-            .map(|motion| motion_dof(self.grid(), motion));
+            .map(|motion| motion_dof(&self.topology.fields, motion));
         let foundation = rigid.each_ref().map(|v| {
             if self.foundation_pa_per_m > 0.0 { v.iter().zip(&forces).map(|(v, f)| v * f).sum() } else { 0.0 }
         });
@@ -242,22 +231,21 @@ impl Panel {
 
     /// Forces K w over all dof, held ones too.
     fn forces(&self, dof: &[f64]) -> Vec<f64> {
-        let grid = self.grid();
-        let k = self.stiffness();
+        let fields = &self.topology.fields;
+        let nx = fields.grid.x.n_elements();
         let mut forces = vec![0.0; dof.len()];
-        for ey in 0..grid.y.n_elements() {
-            for ex in 0..grid.x.n_elements() {
-                let nodes = grid.element_nodes(ex, ey);
-                let index = |i: usize| 4 * nodes[i / 4] + i % 4;
-                for (i, row) in k.iter().enumerate() {
-                    forces[index(i)] += row.iter().enumerate().map(|(j, kij)| kij * dof[index(j)]).sum::<f64>();
+        for (element, packed) in self.matrices.parts() {
+            let ids: Vec<usize> = fields.element_dof(element % nx, element / nx).collect();
+            let mut entries = packed.iter();
+            for (i, &row) in ids.iter().enumerate() {
+                for (&column, &k) in ids[..=i].iter().zip(&mut entries) {
+                    forces[row] += k * dof[column];
+                    if row != column {
+                        forces[column] += k * dof[row];
+                    }
                 }
             }
         }
         forces
-    }
-
-    fn stiffness(&self) -> Stiffness {
-        stiffness(self.grid().x.side(0), self.grid().y.side(0), &self.bending, self.foundation_pa_per_m)
     }
 }

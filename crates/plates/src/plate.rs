@@ -2,6 +2,8 @@
 
 use thiserror::Error;
 
+use crate::ribs::Rib;
+
 /// Bending stiffness D of a plate, N·m: (Mx, My, Mxy) = D κ with κ = −(w_xx, w_yy, 2 w_xy).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bending {
@@ -97,6 +99,9 @@ pub enum Edge {
     Free,
     /// Held in place, free to turn.
     Simple,
+    /// Held in place and against turning along the edge, free to turn across it; differs from [`Edge::Simple`] only in a
+    /// shear-flexible plate.
+    Diaphragm,
     /// Held in place and against turning.
     Clamped,
 }
@@ -136,13 +141,50 @@ pub struct Plate {
     pub edges: Edges,
     /// Even elastic foundation, Pa/m (N/m³); 0 for none.
     pub foundation_pa_per_m: f64,
+    /// Transverse shear stiffness where it matters; `None` for a thin plate.
+    pub shear: Option<Shear>,
+    /// Stretching and coupled stiffness, needed for ribs.
+    pub section: Option<Section>,
+    /// Ribs under it.
+    pub ribs: Vec<Rib>,
+}
+
+/// Transverse shear stiffness of a plate, N/m: shear force per width over shear strain.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shear {
+    /// In the plane x–z.
+    pub x_n_per_m: f64,
+    /// In the plane y–z.
+    pub y_n_per_m: f64,
+}
+
+/// Stiffness of a plate's section that can stretch as well as bend: N = A ε + B κ, M = B ε + D κ about a reference plane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Section {
+    /// A, N/m.
+    pub a: [[f64; 3]; 3],
+    /// B, N.
+    pub b: [[f64; 3]; 3],
+    /// D, N·m.
+    pub d: [[f64; 3]; 3],
+    /// Depth of the plate's underside below the reference plane, m.
+    pub lower_face_m: f64,
 }
 
 impl Plate {
     /// A plate with free edges on springs.
     #[must_use]
     pub fn new(size_m: [f64; 2], bending: Bending, springs: Vec<Spring>) -> Self {
-        Self { size_m, bending, springs, edges: Edges::default(), foundation_pa_per_m: 0.0 }
+        Self {
+            size_m,
+            bending,
+            springs,
+            edges: Edges::default(),
+            foundation_pa_per_m: 0.0,
+            shear: None,
+            section: None,
+            ribs: Vec::new(),
+        }
     }
 
     /// The same plate with its edges held.
@@ -156,6 +198,23 @@ impl Plate {
     #[must_use]
     pub fn with_foundation(mut self, foundation_pa_per_m: f64) -> Self {
         self.foundation_pa_per_m = foundation_pa_per_m;
+        self
+    }
+}
+
+impl Plate {
+    /// The same plate with transverse shear. Its springs must then bear on more than a point, as a point sinks without end.
+    #[must_use]
+    pub fn with_shear(mut self, shear: Shear) -> Self {
+        self.shear = Some(shear);
+        self
+    }
+
+    /// The same plate with ribs glued under it; `section` is that of the plate without them.
+    #[must_use]
+    pub fn with_ribs(mut self, section: Section, ribs: Vec<Rib>) -> Self {
+        self.section = Some(section);
+        self.ribs = ribs;
         self
     }
 }
@@ -220,6 +279,44 @@ pub enum PlateError {
         at_m: [f64; 2],
         /// The plate's size, m.
         size_m: [f64; 2],
+    },
+    /// A rib does not lie under the plate.
+    #[error("rib {index} from {from_m:.4} to {to_m:.4} m lies outside the plate of {across_m:.4} m across it")]
+    RibOutside {
+        /// Which rib, from 0.
+        index: usize,
+        /// Its one side, m.
+        from_m: f64,
+        /// Its other side, m.
+        to_m: f64,
+        /// The plate's side across it, m.
+        across_m: f64,
+    },
+    /// A rib reaches the base before anything bends.
+    #[error("rib {index} is {height_m:.4} m high, expected less than the clearance of {clearance_m:.4} m")]
+    RibOnBase {
+        /// Which rib, from 0.
+        index: usize,
+        /// Its height, m.
+        height_m: f64,
+        /// Gap under the plate, m.
+        clearance_m: f64,
+    },
+    /// Ribs were given without the plate's section.
+    #[error("{n_ribs} ribs but no section of the plate to glue them to")]
+    NoSection {
+        /// Ribs found.
+        n_ribs: usize,
+    },
+    /// Two lists that belong together differ in length.
+    #[error("{found} {what}, expected {expected}")]
+    Mismatch {
+        /// What was counted.
+        what: &'static str,
+        /// How many were found.
+        found: usize,
+        /// How many belong there.
+        expected: usize,
     },
     /// A load does not lie on the plate.
     #[error("load {load} of case {case}, from ({:.4}, {:.4}) to ({:.4}, {:.4}) m, lies outside the plate of {:.4} × {:.4} m", from_m[0], from_m[1], to_m[0], to_m[1], size_m[0], size_m[1])]
@@ -294,6 +391,7 @@ impl Plate {
             return Err(PlateError::NotPositive { what: "foundation, Pa/m", value: self.foundation_pa_per_m });
         }
         self.check_springs()?;
+        self.check_rich()?;
         self.check_held()
     }
 
@@ -318,6 +416,26 @@ impl Plate {
             }
         }
         Ok(())
+    }
+
+    /// What only plates with ribs or transverse shear have.
+    fn check_rich(&self) -> Result<(), PlateError> {
+        if let Some(shear) = &self.shear {
+            positive("shear stiffness along x, N/m", shear.x_n_per_m)?;
+            positive("shear stiffness along y, N/m", shear.y_n_per_m)?;
+            for spring in &self.springs {
+                positive("bearing of a spring under a shear-flexible plate, m", spring.bearing_m)?;
+            }
+        }
+        if let Some(section) = &self.section {
+            for value in section.a.iter().chain(&section.b).chain(&section.d).flatten() {
+                finite("stiffness of the section", *value)?;
+            }
+            finite("depth of the underside, m", section.lower_face_m)?;
+        } else if !self.ribs.is_empty() {
+            return Err(PlateError::NoSection { n_ribs: self.ribs.len() });
+        }
+        self.ribs.iter().enumerate().try_for_each(|(index, rib)| rib.check(index, self.size_m))
     }
 
     fn check_held(&self) -> Result<(), PlateError> {
@@ -368,7 +486,7 @@ impl Plate {
         match held.as_slice() {
             // Moved about the centre, so that the three are of like size and nearly independent.
             [] => vec![[1.0, 0.0, 0.0], [-0.5, 1.0 / lx, 0.0], [-0.5, 0.0, 1.0 / ly]],
-            [(Edge::Simple, hinge)] => vec![*hinge],
+            [(Edge::Simple | Edge::Diaphragm, hinge)] => vec![*hinge],
             _ => Vec::new(),
         }
     }

@@ -2,9 +2,12 @@
 
 use std::sync::Arc;
 
-use crate::functional::Functional;
+use crate::coupled::along_rib;
+use crate::fields::{Fields, Rows};
+use crate::functional::{read, read_at};
 use crate::mesh::Grid;
-use crate::plate::Bending;
+use crate::plate::Plate;
+use crate::ribs::{Along, RibStress};
 
 /// Bending and twisting moments per width, N·m/m; sagging (tension at the underside) positive.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -25,6 +28,15 @@ impl Moments {
         let radius = (0.5 * (self.x - self.y)).hypot(self.xy);
         [mean + radius, mean - radius]
     }
+}
+
+/// Strains of a plate's section at a point.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Strains {
+    /// Of the reference plane: along x, along y, shear; all 0 where the plate has no field of its own for them.
+    pub membrane: [f64; 3],
+    /// Curvatures along x, along y and twice the twist, 1/m.
+    pub curvature: [f64; 3],
 }
 
 /// An extreme deflection and its place.
@@ -89,8 +101,8 @@ pub struct ErrorEstimate {
 /// A plate's answer to one load case.
 #[derive(Debug, Clone)]
 pub struct Solution {
-    pub(crate) grid: Arc<Grid>,
-    pub(crate) bending: Bending,
+    pub(crate) fields: Arc<Fields>,
+    pub(crate) plate: Arc<Plate>,
     pub(crate) dof: Vec<f64>,
     /// Reaction of each spring, N, pressed positive.
     pub reactions_newton: Vec<f64>,
@@ -127,67 +139,151 @@ impl Solution {
         if self.load_newton == 0.0 { 0.0 } else { self.shunted_newton / self.load_newton }
     }
 
+    /// The plate that was solved.
+    #[must_use]
+    pub fn plate(&self) -> &Plate {
+        &self.plate
+    }
+
+    /// True when the plate has ribs, so that its reference plane stretches by a field of its own.
+    #[must_use]
+    pub fn has_ribs(&self) -> bool {
+        self.fields.membrane
+    }
+
     /// The grid that it was solved on.
     #[must_use]
     pub fn grid(&self) -> &Grid {
-        &self.grid
+        &self.fields.grid
     }
 
     /// Deflection at a point of the plate, m, down positive. A point outside is taken to the nearest edge.
     #[must_use]
     pub fn deflection_m(&self, at_m: [f64; 2]) -> f64 {
-        Functional::at(&self.grid, at_m, 0, 0).of(&self.dof)
+        read_at(self.grid(), &self.dof, at_m, 0, 0)
     }
 
     /// Slope (∂w/∂x, ∂w/∂y) at a point, rad.
     #[must_use]
     pub fn slope(&self, at_m: [f64; 2]) -> [f64; 2] {
-        [Functional::at(&self.grid, at_m, 1, 0).of(&self.dof), Functional::at(&self.grid, at_m, 0, 1).of(&self.dof)]
+        [(1, 0), (0, 1)].map(|(dx, dy)| read_at(self.grid(), &self.dof, at_m, dx, dy))
     }
 
-    /// Moments at a point; on a grid line the mean of both sides, as the second derivatives of the cubics jump there.
+    /// Strains at a point; on a grid line the mean of both sides, as the second derivatives of the cubics jump there.
+    #[must_use]
+    pub fn strains(&self, at_m: [f64; 2]) -> Strains {
+        let grid = self.grid();
+        let mut found = Strains::default();
+        let mut n_sides = 0.0;
+        for x in grid.x.meeting(at_m[0]) {
+            for y in grid.y.meeting(at_m[1]) {
+                n_sides += 1.0;
+                if self.fields.membrane || self.fields.shear {
+                    let rows = self.rows(x, y);
+                    for i in 0..3 {
+                        found.membrane[i] += self.apply(&rows.membrane[i], x.0, y.0);
+                        found.curvature[i] += self.apply(&rows.curvature[i], x.0, y.0);
+                    }
+                } else {
+                    let second = |dx, dy| read(grid, &self.dof, x, y, dx, dy);
+                    found.curvature[0] -= second(2, 0);
+                    found.curvature[1] -= second(0, 2);
+                    found.curvature[2] -= 2.0 * second(1, 1);
+                }
+            }
+        }
+        for value in found.membrane.iter_mut().chain(&mut found.curvature) {
+            *value /= n_sides;
+        }
+        found
+    }
+
+    /// Moments at a point, of the plate without its ribs; on a grid line the mean of both sides.
     ///
     /// Under a point load or a point support the exact moment is infinite; what is given there depends on the mesh.
     #[must_use]
     pub fn moments(&self, at_m: [f64; 2]) -> Moments {
-        let size_m = self.grid.size_m();
-        // A step far below an element and far above round-off reaches the neighbour across a line.
-        let sides = |axis: usize| -> [f64; 2] {
-            let step = 1e-9 * size_m[axis];
-            [(at_m[axis] - step).max(0.0), (at_m[axis] + step).min(size_m[axis])]
+        let strains = self.strains(at_m);
+        let dot = |row: &[f64; 3], x: &[f64; 3]| row.iter().zip(x).map(|(a, b)| a * b).sum::<f64>();
+        let m: [f64; 3] = match &self.plate.section {
+            Some(section) if self.fields.membrane => std::array::from_fn(|i| {
+                // M = Bᵀ ε + D κ; B is symmetric.
+                dot(&section.b[i], &strains.membrane) + dot(&section.d[i], &strains.curvature)
+            }),
+            _ => self.plate.bending.matrix().map(|row| dot(&row, &strains.curvature)),
         };
-        let mut kappa = [0.0; 3];
-        for x in sides(0) {
-            for y in sides(1) {
-                let second = |dx, dy| Functional::at(&self.grid, [x, y], dx, dy).of(&self.dof);
-                kappa[0] -= second(2, 0) / 4.0;
-                kappa[1] -= second(0, 2) / 4.0;
-                kappa[2] -= 2.0 * second(1, 1) / 4.0;
-            }
-        }
-        let d = self.bending.matrix();
-        let m: [f64; 3] = std::array::from_fn(|i| (0..3).map(|j| d[i][j] * kappa[j]).sum());
         Moments { x: m[0], y: m[1], xy: m[2] }
+    }
+
+    /// Transverse shear forces per width (in the planes x–z and y–z) at a point, N/m; `None` for a thin plate, which has no
+    /// field of its own for them.
+    #[must_use]
+    pub fn shear_forces(&self, at_m: [f64; 2]) -> Option<[f64; 2]> {
+        let shear = self.plate.shear?;
+        let (x, y) = (self.grid().x.locate(at_m[0]), self.grid().y.locate(at_m[1]));
+        let rows = self.rows(x, y);
+        let strain = |i: usize| self.apply(&rows.shear[i], x.0, y.0);
+        Some([shear.x_n_per_m * strain(0), shear.y_n_per_m * strain(1)])
+    }
+
+    /// Stresses of rib number `rib` at the ends and the middle of each element along it; empty for no such rib.
+    #[must_use]
+    pub fn rib_stresses(&self, rib: usize) -> Vec<RibStress> {
+        let (Some(rib), Some(section)) = (self.plate.ribs.get(rib), &self.plate.section) else { return Vec::new() };
+        let grid = self.grid();
+        let line = if rib.along == Along::X { &grid.x } else { &grid.y };
+        let places = (0..line.n_elements()).flat_map(|e| [0.0, 0.5, 1.0].map(|t| (e, t)));
+        places
+            .map(|(e, t)| {
+                let (x, y) = match rib.along {
+                    Along::X => ((e, t), grid.y.locate(rib.at_m)),
+                    Along::Y => (grid.x.locate(rib.at_m), (e, t)),
+                };
+                let rows = self.rows(x, y);
+                let (strain, curvature, _) = along_rib(&rows, rib.along);
+                let (strain, curvature) = (self.apply(strain, x.0, y.0), self.apply(curvature, x.0, y.0));
+                let at = line.lines_m()[e] + t * line.side(e).length_m;
+                let stress = |z_m: f64| rib.e_pa * (strain + z_m * curvature);
+                RibStress {
+                    at_m: if rib.along == Along::X { [at, rib.at_m] } else { [rib.at_m, at] },
+                    top_pa: stress(section.lower_face_m),
+                    bottom_pa: stress(section.lower_face_m + rib.height_m),
+                }
+            })
+            .collect()
+    }
+
+    fn rows(&self, x: (usize, f64), y: (usize, f64)) -> Rows {
+        self.fields.rows(self.grid().x.side(x.0), self.grid().y.side(y.0), x.1, y.1)
+    }
+
+    fn apply(&self, row: &[f64], ex: usize, ey: usize) -> f64 {
+        row.iter().zip(self.fields.element_dof(ex, ey)).map(|(r, dof)| r * self.dof[dof]).sum()
     }
 
     /// Deflections at `nx` × `ny` points (at least 2 each) spread evenly from edge to edge, a row a y, for a heat map, m.
     #[must_use]
     pub fn sample_m(&self, nx: usize, ny: usize) -> Vec<Vec<f64>> {
         let place = |i: usize, n: usize, length: f64| length * i as f64 / (n.max(2) - 1) as f64;
-        let [lx, ly] = self.grid.size_m();
+        let [lx, ly] = self.grid().size_m();
         (0..ny.max(2))
             .map(|j| (0..nx.max(2)).map(|i| self.deflection_m([place(i, nx, lx), place(j, ny, ly)])).collect())
             .collect()
     }
 
-    /// Moments at every node and every element's middle, with their places: the points to look for the worst stress at.
-    pub fn moment_samples(&self) -> impl Iterator<Item = ([f64; 2], Moments)> {
-        let nodes = (0..self.grid.n_nodes()).map(|node| self.grid.node_at_m(node));
+    /// Every node and every element's middle: the places to look for the worst stress at.
+    pub fn sample_places_m(&self) -> impl Iterator<Item = [f64; 2]> {
+        let grid = self.grid();
         let middle = |lines: &[f64], i: usize| 0.5 * (lines[i] + lines[i + 1]);
-        let (nx, ny) = (self.grid.x.n_elements(), self.grid.y.n_elements());
+        let nx = grid.x.n_elements();
         let middles =
-            (0..nx * ny).map(move |e| [middle(self.grid.x.lines_m(), e % nx), middle(self.grid.y.lines_m(), e / nx)]);
-        nodes.chain(middles).map(|at_m| (at_m, self.moments(at_m)))
+            (0..grid.n_elements()).map(move |e| [middle(grid.x.lines_m(), e % nx), middle(grid.y.lines_m(), e / nx)]);
+        (0..grid.n_nodes()).map(|node| grid.node_at_m(node)).chain(middles)
+    }
+
+    /// Moments at [`Self::sample_places_m`], with the places.
+    pub fn moment_samples(&self) -> impl Iterator<Item = ([f64; 2], Moments)> {
+        self.sample_places_m().map(|at_m| (at_m, self.moments(at_m)))
     }
 
     /// The largest principal moment by size among [`Self::moment_samples`], N·m/m, and its place, m.
@@ -207,7 +303,7 @@ const SAMPLES: usize = 4;
 
 /// Largest (`sign` = 1) or smallest (−1) deflection of a field: sampled in each element, then polished by Newton's method.
 pub(crate) fn extreme(grid: &Grid, dof: &[f64], sign: f64) -> Extreme {
-    let value = |at_m: [f64; 2]| sign * Functional::at(grid, at_m, 0, 0).of(dof);
+    let value = |at_m: [f64; 2]| sign * read_at(grid, dof, at_m, 0, 0);
     let points = |axis: &crate::mesh::Axis| -> Vec<f64> {
         let lines = axis.lines_m();
         lines
@@ -236,7 +332,7 @@ pub(crate) fn extreme(grid: &Grid, dof: &[f64], sign: f64) -> Extreme {
 /// Newton's steps towards a zero slope, kept within the plate and only as long as they gain.
 fn polish(grid: &Grid, dof: &[f64], sign: f64, start: (f64, [f64; 2])) -> (f64, [f64; 2]) {
     let size_m = grid.size_m();
-    let read = |at_m, dx, dy| sign * Functional::at(grid, at_m, dx, dy).of(dof);
+    let read = |at_m, dx, dy| sign * read_at(grid, dof, at_m, dx, dy);
     let mut best = start;
     for _ in 0..4 {
         let at_m = best.1;

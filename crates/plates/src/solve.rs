@@ -46,7 +46,7 @@ pub enum Bearing {
     Bilateral,
     /// Springs can only be pressed: where one would pull, the plate lifts off.
     Pressed {
-        /// Free gap from the unloaded plate down to its rigid base, m; `None` for no base.
+        /// Free gap from the unloaded plate's underside down to its rigid base, m; `None` for no base. Ribs hang into it.
         clearance_m: Option<f64>,
     },
 }
@@ -106,6 +106,11 @@ fn check(plate: &Plate, cases: &[LoadCase], bearing: Bearing) -> Result<(), Plat
     plate.check()?;
     if let Bearing::Pressed { clearance_m: Some(clearance_m) } = bearing {
         positive("clearance, m", clearance_m)?;
+        for (index, rib) in plate.ribs.iter().enumerate() {
+            if rib.height_m >= clearance_m {
+                return Err(PlateError::RibOnBase { index, height_m: rib.height_m, clearance_m });
+            }
+        }
     }
     cases.iter().enumerate().try_for_each(|(index, case)| case.check(index, plate.size_m))
 }

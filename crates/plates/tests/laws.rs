@@ -1,6 +1,7 @@
 //! Laws that hold for every plate: balance, linearity, reciprocity, symmetry, stiffening.
 
-use plates::{Bearing, Bending, Load, LoadCase, Plate, Spring, solve, solve_on};
+use plates::laminate::{Bond, Elasticity, Laminate, Layer};
+use plates::{Along, Bearing, Bending, Load, LoadCase, Plate, Rib, Shear, Spring, solve, solve_on};
 use proptest::prelude::*;
 
 const MESH: [usize; 2] = [8, 6];
@@ -187,6 +188,60 @@ proptest! {
         for (a, b) in s.reactions_newton.iter().zip(&free.reactions_newton) {
             prop_assert!((a - b).abs() < 1e-9 * s.load_newton);
         }
+    }
+}
+
+/// The section of a sheet whose bending stiffness is the plate's, isotropic layers of any thickness stand in for others.
+fn with_rib(p: &Plate, at: f64, height: f64) -> Plate {
+    let sheet = Layer { thickness_m: 0.003, elasticity: Elasticity::isotropic(30e9, 0.3) };
+    let stack = Laminate::new(&[sheet], Bond::Glued).unwrap();
+    let mut bare = p.clone();
+    bare.bending = stack.bending();
+    let at_m = (0.1 + 0.8 * at) * p.size_m[1];
+    let rib = Rib { along: Along::X, at_m, width_m: 0.004, height_m: height, e_pa: 70e9, g_pa: 26e9 };
+    bare.with_ribs(stack.section(), vec![rib])
+}
+
+proptest! {
+    // Fields of stretching and shear treble the unknowns.
+    #![proptest_config(ProptestConfig { cases: 24, ..config() })]
+
+    /// A rib stiffens, a higher one more; all stays in balance.
+    #[test]
+    fn ribs_stiffen(p in plates(), at in place(), across in 0.0..1.0f64, height in 0.002..0.02f64) {
+        let load: LoadCase = point_on(&p, at, 100.0).into();
+        let place = [at[0] * p.size_m[0], at[1] * p.size_m[1]];
+        let mut ribbed = with_rib(&p, across, height);
+        let solved = |p: &Plate| solve_on(p, std::slice::from_ref(&load), Bearing::Bilateral, MESH).unwrap().remove(0);
+        let s = solved(&ribbed);
+        prop_assert!(s.balance.force_newton.abs() < 1e-6, "{:?}", s.balance);
+        prop_assert!(s.balance.spring_law_newton < 1e-4, "{:?}", s.balance);
+        let one = s.deflection_m(place);
+        ribbed.ribs[0].height_m *= 1.2;
+        let higher = solved(&ribbed).deflection_m(place);
+        // The same grid, so that only the rib differs: 1e-6 of condition.
+        ribbed.ribs[0].height_m = 1e-6;
+        let bare = solved(&ribbed).deflection_m(place);
+        prop_assert!(one <= bare * (1.0 + 1e-6) && higher <= one * (1.0 + 1e-6), "{bare} {one} {higher}");
+    }
+
+    /// Shear makes a plate softer, never stiffer, and less so the stiffer it is in shear.
+    #[test]
+    fn shear_softens(p in plates(), at in place(), log_s in 4.0..8.0f64) {
+        let load: LoadCase = point_on(&p, at, 100.0).into();
+        let place = [at[0] * p.size_m[0], at[1] * p.size_m[1]];
+        let mut p = p;
+        p.springs.iter_mut().for_each(|s| s.bearing_m = 0.02);
+        let under = |p: &Plate| {
+            let s = solve_on(p, std::slice::from_ref(&load), Bearing::Bilateral, MESH).unwrap().remove(0);
+            assert!(s.balance.force_newton.abs() < 1e-6, "{:?}", s.balance);
+            s.deflection_m(place)
+        };
+        let thin = under(&p);
+        let s = 10f64.powf(log_s);
+        let soft = under(&p.clone().with_shear(Shear { x_n_per_m: s, y_n_per_m: s }));
+        let stiffer = under(&p.clone().with_shear(Shear { x_n_per_m: 2.0 * s, y_n_per_m: s }));
+        prop_assert!(thin <= stiffer * (1.0 + 1e-7) && stiffer <= soft * (1.0 + 1e-7), "{thin} {stiffer} {soft}");
     }
 }
 

@@ -10,6 +10,8 @@ mod deck_plate;
 mod edges;
 mod foundation;
 mod layers;
+mod ribs;
+mod shear;
 
 /// Fails unless `found` is within `share` of `expected`.
 #[track_caller]

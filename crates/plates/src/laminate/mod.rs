@@ -13,7 +13,7 @@
 //! | Q      | [`Elasticity::stiffness`]| 3 × 3, plane stress  | Pa            |
 //! | A B D  | [`Abd`]                  | 3 × 3 each           | N/m, N, N·m   |
 //! | D*     | [`Laminate::bending`]    | 3 × 3                | N·m           |
-//! | M      | [`Moments`]              | 3                    | N·m/m         |
+//! | M      | [`crate::Moments`]       | 3                    | N·m/m         |
 //! | σ      | [`Stress`]               | 3                    | Pa            |
 //!
 //! Layers are listed from the top; z is measured down from the middle of the whole. Where Poisson ratios or directions of the
@@ -22,10 +22,14 @@
 //! Source: Jones, Mechanics of Composite Materials, 2nd ed. (1999), ch. 4. Holds for thin layers and perfect glue; a soft core
 //! shears and needs the shear-flexible plate. Not here: strength criteria, temperature.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Matrix3;
 
-use crate::plate::{Bending, PlateError, finite, positive};
-use crate::solution::Moments;
+use crate::plate::{Bending, PlateError, Section, finite, positive};
+
+mod stress;
+mod transverse;
+
+pub use stress::{Stress, WorstStress};
 
 /// In-plane elasticity of one layer, its own directions along the plate's.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -109,44 +113,6 @@ pub struct Abd {
     pub d: [[f64; 3]; 3],
 }
 
-/// Stress in the plane of a layer, Pa, tension positive.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Stress {
-    /// Along x.
-    pub x_pa: f64,
-    /// Along y.
-    pub y_pa: f64,
-    /// Shear.
-    pub xy_pa: f64,
-}
-
-impl Stress {
-    /// The larger principal stress by size, Pa, tension positive.
-    #[must_use]
-    pub fn principal_pa(&self) -> f64 {
-        let mean = 0.5 * (self.x_pa + self.y_pa);
-        let radius = (0.5 * (self.x_pa - self.y_pa)).hypot(self.xy_pa);
-        if mean < 0.0 { mean - radius } else { mean + radius }
-    }
-
-    /// Equivalent stress of a ductile material (von Mises, plane stress), Pa.
-    #[must_use]
-    pub fn equivalent_pa(&self) -> f64 {
-        (self.x_pa * self.x_pa - self.x_pa * self.y_pa + self.y_pa * self.y_pa + 3.0 * self.xy_pa * self.xy_pa).sqrt()
-    }
-}
-
-/// The worst stress in a layer and where it is.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WorstStress {
-    /// The stress.
-    pub stress: Stress,
-    /// Place on the plate, m.
-    pub at_m: [f64; 2],
-    /// True at the layer's upper face, false at its lower.
-    pub at_top: bool,
-}
-
 /// A stack of layers, checked.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Laminate {
@@ -154,6 +120,10 @@ pub struct Laminate {
     bond: Bond,
     abd: Abd,
     bending: Bending,
+    /// D*⁻¹: curvature from moments.
+    compliance: Matrix3<f64>,
+    /// Membrane strain from curvature where no membrane force acts: −A⁻¹ B, or 0 for loose layers.
+    stretching: Matrix3<f64>,
 }
 
 impl Laminate {
@@ -169,23 +139,21 @@ impl Laminate {
         let thickness_m: f64 = layers.iter().map(|l| l.thickness_m).sum();
         positive("thickness of all layers, m", thickness_m)?;
         let abd = abd(layers, thickness_m);
-        let bending = match bond {
+        let (stretching, bending) = match bond {
             Bond::Glued => {
                 let (a, b, d) = (matrix(&abd.a), matrix(&abd.b), matrix(&abd.d));
-                // A is positive definite as every layer's Q is.
-                let inverse = a
-                    .try_inverse()
-                    .ok_or(PlateError::NotPositive { what: "membrane stiffness, N/m", value: a.determinant() })?;
-                from_matrix(&(d - b * inverse * b))
+                let stretching = -(inverse("membrane stiffness, N/m", a)? * b);
+                (stretching, from_matrix(&(d + b * stretching)))
             }
             Bond::Loose => {
                 let own = layers.iter().fold(Matrix3::zeros(), |sum, layer| {
                     sum + matrix(&layer.elasticity.stiffness()) * (layer.thickness_m.powi(3) / 12.0)
                 });
-                from_matrix(&own)
+                (Matrix3::zeros(), from_matrix(&own))
             }
         };
-        Ok(Self { layers: layers.to_vec(), bond, abd, bending })
+        let compliance = inverse("bending stiffness, N·m", matrix(&bending.matrix()))?;
+        Ok(Self { layers: layers.to_vec(), bond, abd, bending, compliance, stretching })
     }
 
     /// Bending stiffness with no membrane force, N·m.
@@ -198,6 +166,21 @@ impl Laminate {
     #[must_use]
     pub fn abd(&self) -> &Abd {
         &self.abd
+    }
+
+    /// The section as a plate that ribs can be glued to: about the middle of the whole where the layers are glued, about
+    /// the middle of the lowest layer, which alone the ribs hold, where they are loose.
+    #[must_use]
+    pub fn section(&self) -> Section {
+        match (self.bond, self.layers.last()) {
+            (Bond::Loose, Some(lowest)) => Section {
+                a: lowest.elasticity.stiffness().map(|row| row.map(|q| q * lowest.thickness_m)),
+                b: [[0.0; 3]; 3],
+                d: self.bending.matrix(),
+                lower_face_m: 0.5 * lowest.thickness_m,
+            },
+            _ => Section { a: self.abd.a, b: self.abd.b, d: self.abd.d, lower_face_m: 0.5 * self.thickness_m() },
+        }
     }
 
     /// The layers from the top.
@@ -224,58 +207,6 @@ impl Laminate {
     pub fn neutral_depths_m(&self) -> [f64; 2] {
         [0, 1].map(|i| 0.5 * self.thickness_m() + self.abd.b[i][i] / self.abd.a[i][i])
     }
-
-    /// Stress at the upper and lower face of each layer under moments of the plate.
-    #[must_use]
-    pub fn stresses(&self, moments: &Moments) -> Vec<[Stress; 2]> {
-        let m = Vector3::new(moments.x, moments.y, moments.xy);
-        // D* and A are positive definite since every layer was checked; a zero answer would need a singular one.
-        let kappa = matrix(&self.bending.matrix()).try_inverse().map_or_else(Vector3::zeros, |inverse| inverse * m);
-        let membrane = match self.bond {
-            Bond::Loose => Vector3::zeros(),
-            Bond::Glued => matrix(&self.abd.a)
-                .try_inverse()
-                .map_or_else(Vector3::zeros, |inverse| -(inverse * matrix(&self.abd.b) * kappa)),
-        };
-        let mut top = -0.5 * self.thickness_m();
-        self.layers
-            .iter()
-            .map(|layer| {
-                let q = matrix(&layer.elasticity.stiffness());
-                let (z0, z1) = match self.bond {
-                    Bond::Glued => (top, top + layer.thickness_m),
-                    Bond::Loose => (-0.5 * layer.thickness_m, 0.5 * layer.thickness_m),
-                };
-                top += layer.thickness_m;
-                [z0, z1].map(|z| {
-                    let s = q * (membrane + kappa * z);
-                    Stress { x_pa: s[0], y_pa: s[1], xy_pa: s[2] }
-                })
-            })
-            .collect()
-    }
-
-    /// The worst stress of each layer, by `size` of a stress (a principal or an equivalent stress, say), over places with
-    /// their moments, as [`crate::Solution::moment_samples`] gives them. `None` for no places.
-    pub fn worst_stresses(
-        &self,
-        places: impl IntoIterator<Item = ([f64; 2], Moments)>,
-        size: impl Fn(usize, &Stress) -> f64,
-    ) -> Option<Vec<WorstStress>> {
-        let mut worst: Vec<Option<(f64, WorstStress)>> = vec![None; self.layers.len()];
-        for (at_m, moments) in places {
-            for (layer, faces) in self.stresses(&moments).into_iter().enumerate() {
-                for (stress, at_top) in faces.into_iter().zip([true, false]) {
-                    let measure = size(layer, &stress).abs();
-                    if worst[layer].is_none_or(|(found, _)| measure > found) {
-                        let found = WorstStress { stress, at_m, at_top };
-                        worst[layer] = Some((measure, found));
-                    }
-                }
-            }
-        }
-        worst.into_iter().map(|w| w.map(|(_, found)| found)).collect()
-    }
 }
 
 fn abd(layers: &[Layer], thickness_m: f64) -> Abd {
@@ -291,6 +222,11 @@ fn abd(layers: &[Layer], thickness_m: f64) -> Abd {
     }
     let rows = |m: Matrix3<f64>| std::array::from_fn(|i| std::array::from_fn(|j| m[(i, j)]));
     Abd { a: rows(a), b: rows(b), d: rows(d) }
+}
+
+/// Fails for layers so unlike that their stiffness is singular in double precision.
+fn inverse(what: &'static str, m: Matrix3<f64>) -> Result<Matrix3<f64>, PlateError> {
+    m.try_inverse().ok_or(PlateError::NotPositive { what, value: m.determinant() })
 }
 
 fn matrix(m: &[[f64; 3]; 3]) -> Matrix3<f64> {
@@ -338,24 +274,6 @@ mod tests {
         let (q, turned) = (ply.stiffness(), ply.turned().stiffness());
         assert!((q[0][0] / turned[1][1] - 1.0).abs() < 1e-12);
         assert!((q[0][1] / turned[0][1] - 1.0).abs() < 1e-12);
-    }
-
-    #[test]
-    fn moments_are_the_integral_of_the_stresses() {
-        let ply = Elasticity { e_x_pa: 12.7e9, e_y_pa: 4.76e9, g_xy_pa: 0.62e9, nu_xy: 0.02 };
-        let layers = [layer(0.002, Elasticity::isotropic(70e9, 0.33)), layer(0.006, ply)];
-        let moments = Moments { x: 100.0, y: -40.0, xy: 25.0 };
-        let stack = Laminate::new(&layers, Bond::Glued).unwrap();
-        let (mut force, mut moment, mut z) = (0.0, 0.0, -0.004);
-        for (l, [top, bottom]) in layers.iter().zip(stack.stresses(&moments)) {
-            let t = l.thickness_m;
-            // The stress is linear over a layer: mean times thickness, and the moment of a trapezium.
-            force += 0.5 * (top.y_pa + bottom.y_pa) * t;
-            moment += 0.5 * (top.y_pa + bottom.y_pa) * t * (z + 0.5 * t) + (bottom.y_pa - top.y_pa) * t * t / 12.0;
-            z += t;
-        }
-        assert!(force.abs() < 1e-6 * 40.0 / 0.008, "{force}");
-        assert!((moment + 40.0).abs() < 1e-9, "{moment}");
     }
 
     #[test]
