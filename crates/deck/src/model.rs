@@ -1,18 +1,26 @@
 //! A plate of the deck as the solver takes it.
+//!
+//! Thin layers bend by Kirchhoff's theory on cells that bear on points. Where a layer names a transverse shear modulus and
+//! shear adds noticeably to the deflection, the plate is shear-flexible, and cells bear on squares of [`BEARING_MM`]: into
+//! a soft core a point would sink without end. Ribs are eccentric beams glued under the lowest layer.
 
-use formats::deck::{Deck, Plate};
-use plates::Spring;
+use formats::deck::{Axis, Deck, Plate, Rib};
 use plates::laminate::Laminate;
+use plates::{Along, Shear, Spring};
 
 use crate::chain::{cell_type, stiffness_n_per_m};
 use crate::error::DeckError;
 use crate::stack;
-use crate::units::m2;
+use crate::units::{MM, MPA, m2};
+
+/// Side of the square on which a cell bears under a plate with a soft core, mm: the foot of a small cell (an engineering
+/// choice; the deck file does not name it).
+pub const BEARING_MM: f64 = 30.0;
 
 /// A plate ready to be solved, with the laminate that turns its moments into stresses.
 #[derive(Debug, Clone)]
 pub struct Model {
-    /// The solver's plate: size, bending stiffness, springs in the order of the plate's cells.
+    /// The solver's plate: size, bending stiffness, springs in the order of the plate's cells, ribs in that of the plate's.
     pub plate: plates::Plate,
     /// Its layers.
     pub laminate: Laminate,
@@ -24,12 +32,58 @@ pub struct Model {
 /// Unknown material or cell type, or a plate that the solver refuses (cells on one line, say).
 pub fn model(deck: &Deck, plate: &Plate) -> Result<Model, DeckError> {
     let laminate = stack::laminate(deck, plate)?;
+    let shear = shear(deck, plate, &laminate)?;
     let springs = plate
         .cells
         .iter()
-        .map(|cell| Ok(Spring::point(m2(cell.at_mm), stiffness_n_per_m(cell_type(deck, cell)?))))
+        .map(|cell| {
+            let spring = Spring::point(m2(cell.at_mm), stiffness_n_per_m(cell_type(deck, cell)?));
+            let bearing_m = if shear.is_some() { BEARING_MM * MM } else { 0.0 };
+            Ok(Spring { bearing_m, ..spring })
+        })
         .collect::<Result<Vec<_>, DeckError>>()?;
-    let solver = plates::Plate::new(m2(plate.size_mm), laminate.bending(), springs);
+    let mut solver = plates::Plate::new(m2(plate.size_mm), laminate.bending(), springs);
+    if let Some(shear) = shear {
+        solver = solver.with_shear(shear);
+    }
+    if !plate.ribs.is_empty() {
+        let ribs = plate.ribs.iter().map(|r| rib(deck, plate, r)).collect::<Result<_, _>>()?;
+        solver = solver.with_ribs(laminate.section(), ribs);
+    }
     solver.check().map_err(|source| DeckError::Plate { plate: plate.name.clone(), source })?;
     Ok(Model { plate: solver, laminate })
+}
+
+/// Transverse shear stiffness, where a layer names a modulus for it and it matters.
+fn shear(deck: &Deck, plate: &Plate, laminate: &Laminate) -> Result<Option<Shear>, DeckError> {
+    let owner = format!("plate `{}`", plate.name);
+    let materials =
+        plate.layers.iter().map(|l| stack::material(deck, &owner, &l.material)).collect::<Result<Vec<_>, _>>()?;
+    if materials.iter().all(|m| m.g_transverse_mpa.is_none()) {
+        return Ok(None);
+    }
+    // A layer that names none shears through its thickness as it does in its plane.
+    let moduli: Vec<[f64; 2]> = materials
+        .iter()
+        .map(|m| [m.g_transverse_mpa.map_or_else(|| stack::elasticity(m).g_xy_pa, |g| g * MPA); 2])
+        .collect();
+    let shear = laminate.shear(&moduli).map_err(|source| DeckError::Plate { plate: plate.name.clone(), source })?;
+    Ok(laminate.shears_noticeably(&shear, m2(plate.size_mm)).then_some(shear))
+}
+
+fn rib(deck: &Deck, plate: &Plate, rib: &Rib) -> Result<plates::Rib, DeckError> {
+    let material = stack::material(deck, &format!("rib of plate `{}`", plate.name), &rib.material)?;
+    let elasticity = stack::elasticity(material);
+    let (along, e_pa) = match rib.along {
+        Axis::X => (Along::X, elasticity.e_x_pa),
+        Axis::Y => (Along::Y, elasticity.e_y_pa),
+    };
+    Ok(plates::Rib {
+        along,
+        at_m: rib.at_mm * MM,
+        width_m: rib.width_mm * MM,
+        height_m: rib.height_mm * MM,
+        e_pa,
+        g_pa: elasticity.g_xy_pa,
+    })
 }

@@ -201,23 +201,32 @@ fn cells(deck: &Deck, plate: &Plate, solution: &Solution) -> Result<Vec<CellRepo
         .collect()
 }
 
+/// Worst stress of each layer, then of each rib.
 fn layers(deck: &Deck, plate: &Plate, model: &Model, solution: &Solution) -> Result<Vec<LayerReport>, DesignError> {
-    let samples = model.laminate.worst_stresses(solution.moment_samples(), |_, stress| demand_pa(stress));
     let owner = format!("plate `{}`", plate.name);
-    plate
-        .layers
-        .iter()
-        .zip(samples.unwrap_or_default())
-        .map(|(layer, worst)| {
-            let strength_mpa = material(deck, &owner, &layer.material)?.strength_mpa;
-            let stress_mpa = demand_pa(&worst.stress) / MPA;
-            Ok(LayerReport {
-                material: layer.material.clone(),
-                stress_mpa,
-                safety_factor: (stress_mpa > 0.0).then(|| strength_mpa / stress_mpa),
-                at_mm: worst.at_m.map(|m| m / MM),
-                face: if worst.at_top { "upper" } else { "lower" },
-            })
+    let report = |name: &str, stress_mpa: f64, at_m: [f64; 2], face| -> Result<LayerReport, DesignError> {
+        let strength_mpa = material(deck, &owner, name)?.strength_mpa;
+        Ok(LayerReport {
+            material: name.to_owned(),
+            stress_mpa,
+            safety_factor: (stress_mpa > 0.0).then(|| strength_mpa / stress_mpa),
+            at_mm: at_m.map(|m| m / MM),
+            face,
         })
-        .collect()
+    };
+    let of_layers = model.laminate.worst_stresses_in(solution, |_, stress| demand_pa(stress)).unwrap_or_default();
+    let layers = plate.layers.iter().zip(of_layers).map(|(layer, worst)| {
+        let face = if worst.at_top { "upper" } else { "lower" };
+        report(&layer.material, demand_pa(&worst.stress) / MPA, worst.at_m, face)
+    });
+    let ribs = plate.ribs.iter().enumerate().map(|(index, rib)| {
+        let faces = solution
+            .rib_stresses(index)
+            .into_iter()
+            .flat_map(|s| [(s.top_pa.abs(), s.at_m, "upper, rib"), (s.bottom_pa.abs(), s.at_m, "lower, rib")]);
+        let nowhere = (0.0, [0.0; 2], "lower, rib");
+        let (pa, at_m, face) = faces.fold(nowhere, |worst, next| if next.0 > worst.0 { next } else { worst });
+        report(&rib.material, pa / MPA, at_m, face)
+    });
+    layers.chain(ribs).collect()
 }

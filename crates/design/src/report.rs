@@ -84,7 +84,7 @@ pub struct CaseReport {
     pub max_stress_mpa: f64,
     /// Smallest strength over stress of any layer; absent without load.
     pub safety_factor: Option<f64>,
-    /// Stress of each layer, from the top.
+    /// Stress of each layer from the top, then of each rib.
     pub layers: Vec<LayerReport>,
     /// What each cell carries.
     pub cells: Vec<CellReport>,
@@ -114,7 +114,7 @@ pub struct ContactReport {
     pub residual_newton_m: f64,
 }
 
-/// The worst stress of a layer.
+/// The worst stress of a layer or rib.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct LayerReport {
     /// Material.
@@ -126,7 +126,7 @@ pub struct LayerReport {
     pub safety_factor: Option<f64>,
     /// Where, from the plate's own corner, mm.
     pub at_mm: [f64; 2],
-    /// Upper or lower face of the layer.
+    /// Upper or lower face of the layer or rib.
     pub face: &'static str,
 }
 

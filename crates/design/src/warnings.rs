@@ -18,7 +18,6 @@ pub(crate) fn warnings(
     all.extend(ward_loads.iter().flat_map(of_ward));
     all.extend(notes.iter().cloned());
     all.extend(of_class(deck));
-    all.extend(of_materials(deck));
     let unpriced: Vec<&str> = bill.rows.iter().filter(|r| r.cost.is_none()).map(|r| r.item.as_str()).collect();
     if !unpriced.is_empty() {
         all.push(format!("no price is stated for {}; the cost leaves it out", unpriced.join(", ")));
@@ -90,27 +89,6 @@ fn of_class(deck: &Deck) -> Vec<String> {
                 ));
             }
         }
-    }
-    all
-}
-
-fn of_materials(deck: &Deck) -> Vec<String> {
-    let mut all = Vec::new();
-    if deck.plates.iter().any(|p| !p.ribs.is_empty()) {
-        all.push("ribs count in mass and price but not yet in stiffness: deflections are on the safe side".to_owned());
-    }
-    let soft: Vec<&str> =
-        deck.plates
-            .iter()
-            .filter(|plate| {
-                plate.layers.iter().any(|layer| {
-                    deck.materials.iter().any(|m| m.name == layer.material && m.g_transverse_mpa.is_some())
-                })
-            })
-            .map(|p| p.name.as_str())
-            .collect();
-    if !soft.is_empty() {
-        all.push(format!("{}: the core's shear is not yet counted: deflections are too small", soft.join(", ")));
     }
     all
 }
