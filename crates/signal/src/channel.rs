@@ -103,6 +103,12 @@ impl ChannelState {
         if spike { (Channel::Bridged, self.median()) } else { (Channel::Good, counts) }
     }
 
+    /// Lets a pause of the whole recording pass, which is no channel's fault.
+    pub fn pause(&mut self, s: f64) {
+        self.last_good_s += s;
+        self.same_since_s += s;
+    }
+
     fn bridge(&mut self, t_s: f64, limits: &ChannelLimits) -> (Channel, f64) {
         if self.last_good_s == f64::NEG_INFINITY {
             self.last_good_s = t_s;

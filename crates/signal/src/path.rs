@@ -194,6 +194,9 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         let gap_s = self.config.limits.still.gap_s.max(5.0 * self.usual_dt_s);
         if dt_s > gap_s {
             self.gather.clear();
+            for channel in &mut self.channels {
+                channel.pause(dt_s);
+            }
             self.disturb(self.reading.t_s - dt_s);
         } else if dt_s > 0.0 {
             self.usual_dt_s += if self.usual_dt_s > 0.0 { 0.05 * (dt_s - self.usual_dt_s) } else { dt_s };

@@ -157,15 +157,16 @@ impl Window {
         (1..=self.filled).filter_map(move |i| self.blocks.get((from - i) % BLOCKS))
     }
 
-    /// Mean, scatter and slope; `None` below [`BLOCKS_MIN`] blocks.
+    /// Mean, scatter and slope of the newest `newest` blocks (or all); `None` below [`BLOCKS_MIN`] blocks.
     #[must_use]
-    pub fn judge(&self) -> Option<Judged> {
-        if self.filled < BLOCKS_MIN {
+    pub fn judge(&self, newest: usize) -> Option<Judged> {
+        let taken = self.filled.min(newest);
+        if taken < BLOCKS_MIN {
             return None;
         }
-        let n = count(self.filled);
+        let n = count(taken);
         let (mut t_mean, mut mean, mut within, mut samples) = (0.0, 0.0, 0.0, 0.0);
-        for block in self.iter() {
+        for block in self.newest_first().take(taken) {
             t_mean += block.t_s / n;
             mean += block.mean_kg / n;
             let freedom = f64::from(block.n.saturating_sub(1));
@@ -173,7 +174,7 @@ impl Window {
             samples += freedom;
         }
         let (mut stt, mut sty, mut syy) = (0.0, 0.0, 0.0);
-        for block in self.iter() {
+        for block in self.newest_first().take(taken) {
             let (t, y) = (block.t_s - t_mean, block.mean_kg - mean);
             stt += t * t;
             sty += t * y;

@@ -10,7 +10,7 @@
 use crate::change::glr;
 use crate::config::StillLimits;
 use crate::plateau::{Level, Line};
-use crate::still::{BLOCKS, Block, Judged, Window, count};
+use crate::still::{BLOCKS, BLOCKS_MIN, Block, Judged, Window, count};
 
 /// Weight in blocks after which a plateau's own slope is judged.
 const SLOPE_BLOCKS: f64 = 24.0;
@@ -52,6 +52,7 @@ pub struct Watch {
     sloping: bool,
     motion: Motion,
     left: Level,
+    steady: Level,
 }
 
 impl Watch {
@@ -66,6 +67,7 @@ impl Watch {
             sloping: false,
             motion: Motion::Moving,
             left: Level { t_s: 0.0, kg: 0.0, slope_kg_s: 0.0, u_kg: 0.0, u_slope_kg_s: 0.0 },
+            steady: Level { t_s: 0.0, kg: 0.0, slope_kg_s: 0.0, u_kg: 0.0, u_slope_kg_s: 0.0 },
         }
     }
 
@@ -119,25 +121,30 @@ impl Watch {
             self.fresh += 1;
         }
         let fast = 4.0 * limits.fast_sd_kg * limits.fast_sd_kg;
-        if block.within_kg2 > fast
-            || self.changed(limits)
-            || !self.window.judge().is_some_and(|j| Self::is_still(&j, 1.25, limits))
-        {
+        let judged = self.window.judge(BLOCKS).filter(|judged| Self::is_still(judged, 1.25, limits));
+        let Some(judged) = judged.filter(|_| block.within_kg2 <= fast && !self.changed(limits)) else {
             self.window.clear();
             return self.leave(block.t_s, limits);
-        }
-        self.note_scatter(block, limits);
+        };
+        // Scatter about the window's own line: a slope must not pass for noise.
+        self.variance += SCATTER_SHARE * (judged.sd_kg * judged.sd_kg - self.variance);
         let line = self.base.at(block.t_s, self.sd_kg(), limits.fluid_kg_s);
         if self.base.weight() > SLOPE_BLOCKS && too_steep(&line, limits) {
             // The line is kept: the plateau ends, and the next one waits until the slope is over.
             self.sloping = true;
-            return self.leave(block.t_s, limits);
+            let turn = self.leave(block.t_s, limits);
+            // What ran in before the slope was recognized belongs to the change.
+            self.left = self.steady;
+            return turn;
+        }
+        if line.slope_kg_s.abs() <= limits.fluid_kg_s || self.base.weight() <= SLOPE_BLOCKS {
+            self.steady = Level { u_kg: 2.0 * line.u_kg, ..line };
         }
         Turn::None
     }
 
     fn push_moving(&mut self, block: Block, limits: &StillLimits) -> Turn {
-        let Some(judged) = self.window.judge() else { return Turn::None };
+        let Some(judged) = self.window.judge(BLOCKS_MIN) else { return Turn::None };
         if !Self::is_still(&judged, 1.0, limits) || self.has_tail(limits) {
             self.sloping = false;
             return Turn::None;
@@ -150,7 +157,7 @@ impl Watch {
             self.sloping = false;
         }
         self.base = Line::new();
-        for held in self.window.iter() {
+        for held in self.window.iter().skip(self.window.len().saturating_sub(BLOCKS_MIN)) {
             self.base.push(held.t_s, held.mean_kg, limits.memory_s);
         }
         self.fresh = 0;
@@ -184,11 +191,12 @@ impl Watch {
 
     /// Whether the oldest blocks still belong to what went before: the likelihood ratio, seen from the newest half.
     fn has_tail(&self, limits: &StillLimits) -> bool {
-        let half = self.window.len() / 2;
-        let n = count(half).max(1.0);
-        let level = self.window.newest_first().take(half).map(|block| block.mean_kg).sum::<f64>() / n;
+        const HALF: usize = BLOCKS_MIN / 2;
+        let n = count(HALF);
+        let level = self.window.newest_first().take(HALF).map(|block| block.mean_kg).sum::<f64>() / n;
         let sd = self.sd_kg();
-        let residuals = self.window.iter().take(self.window.len() - half).map(|block| block.mean_kg - level);
+        let older = self.window.iter().skip(self.window.len().saturating_sub(BLOCKS_MIN)).take(BLOCKS_MIN - HALF);
+        let residuals = older.map(|block| block.mean_kg - level);
         let found = glr(residuals, sd, sd / libm::sqrt(n));
         found.ratio > limits.glr / 2.0 && found.mean.abs() > limits.step_kg / 3.0
     }
@@ -197,13 +205,6 @@ impl Watch {
         judged.sd_kg <= slack * limits.sd_kg
             && judged.fast_sd_kg <= slack * limits.fast_sd_kg
             && judged.slope_kg_s.abs() <= slack * limits.slope_kg_s + 2.0 * judged.u_slope_kg_s
-    }
-
-    fn note_scatter(&mut self, block: &Block, limits: &StillLimits) {
-        let level = self.base.at(block.t_s, self.sd_kg(), limits.fluid_kg_s / 2.0);
-        let residual = block.mean_kg - level.kg;
-        let capped = (residual * residual).min(9.0 * self.variance);
-        self.variance += SCATTER_SHARE * (capped - self.variance);
     }
 
     fn sd_kg(&self) -> f64 {

@@ -54,6 +54,6 @@ impl Judge {
         }
         self.account.add_item(rest, u);
         let event = self.tell_care(t_s, rest, u);
-        self.mendable = Some(Mendable { what: Mend::Item, until_s: t_s + self.rules.mend_s, kg: rest, event });
+        self.mendable = Some(Mendable { what: Mend::Care, until_s: t_s + 2.0 * self.rules.mend_s, kg: rest, event });
     }
 }

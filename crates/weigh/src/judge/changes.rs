@@ -157,10 +157,12 @@ impl Judge {
             return;
         }
         let apart_s = step.before.map_or(0.0, |before| t_s - before.level.t_s);
-        let u = self.u_step(step.parts.without_lean_kg(), apart_s);
         if step.articulated {
-            self.articulate(step, u);
-        } else if step.delta_kg.abs() <= self.least(u) {
+            self.articulate(step, self.u_step(step.parts.without_lean_kg(), apart_s));
+            return;
+        }
+        let u = self.u_step(step.parts.total_kg(), apart_s);
+        if step.delta_kg.abs() <= self.least(u) {
             self.calm(step, apart_s);
         } else if !(self.mend(step, u) || self.undo(step, u) || self.match_expected(step, u)) {
             self.account.ask(Open { t_s, kg: step.delta_kg, u_kg: u });
@@ -222,7 +224,9 @@ impl Judge {
             Mend::Arrival => {}
             // A hand that let go: the item shrinks, and does not turn into its opposite.
             Mend::Item if delta * last.kg < 0.0 && kg * last.kg >= 0.0 => self.account.add_item(delta, u),
-            Mend::Item => return false,
+            // In care things come and go: a hand that let go may leave the opposite behind.
+            Mend::Care if kg.abs() < last.kg.abs() => self.account.add_item(delta, u),
+            Mend::Item | Mend::Care => return false,
         }
         if let Some(event) = self.events.get_mut(last.event) {
             event.kg = Some(kg);

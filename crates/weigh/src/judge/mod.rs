@@ -123,6 +123,7 @@ pub(crate) struct Mendable {
 pub(crate) enum Mend {
     Arrival,
     Item,
+    Care,
 }
 
 /// A weight with its standard uncertainty.
