@@ -48,7 +48,6 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
     shared.push(usual_case(deck));
     let shared_loads: Vec<CaseLoad> = shared.iter().map(spread).collect::<Result<_, _>>()?;
     let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
-    let gravity = deck::gravity_m_s2(&deck.site);
     let (mut own, mut of_ward, mut usual_plates) = (Vec::new(), Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
         let ward = ward::cases(deck, plate);
@@ -57,7 +56,7 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
         let model = model(deck, plate)?;
         let solved = solve(plate, &model, &on_plate)?;
         for ((lies, one), load) in lying.iter_mut().zip(&solved).zip(&on_plate) {
-            lies.add(&one.solution, load.angle_rad, gravity);
+            lies.add(deck, index, &one.solution, load.angle_rad);
         }
         let report = |cases: &[LoadCase], from: usize| -> Result<PlateReport, DesignError> {
             let cases = cases

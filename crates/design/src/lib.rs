@@ -13,6 +13,7 @@
 pub mod bending;
 pub mod bill;
 pub mod budget;
+pub mod explore;
 mod judge;
 pub mod lift;
 pub mod lying;

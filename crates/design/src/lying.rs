@@ -1,5 +1,6 @@
 //! How a weight lies on the cells of a deck: what the error budget needs of a load case.
 
+use deck::geometry::{area_m2, deck_area_m2};
 use deck::loads::CaseLoad;
 use formats::deck::{Deck, LoadCase, PatientLoad};
 use plates::Solution;
@@ -13,6 +14,8 @@ pub struct Lying {
     pub mass_kg: f64,
     /// Weight that each cell carries as a share of the whole, in the order of the file: Σ = 1 less what is shunted.
     pub shares: Vec<f64>,
+    /// Share of the tare on each cell: by the areas of the plates.
+    pub tare_shares: Vec<f64>,
     /// Slope of the plate at each cell under that load, rad.
     pub slopes_rad: Vec<f64>,
     /// Mass on each section, kg.
@@ -38,6 +41,7 @@ impl Lying {
             case: case.name.clone(),
             mass_kg: load.mass_kg(),
             shares: Vec::new(),
+            tare_shares: Vec::new(),
             slopes_rad: Vec::new(),
             section_kg,
             section_rad,
@@ -45,10 +49,13 @@ impl Lying {
         }
     }
 
-    /// Adds the cells of the next plate. Reactions are at a right angle to it; the weight they carry is theirs over cos θ.
-    pub(crate) fn add(&mut self, solution: &Solution, angle_rad: f64, gravity_m_s2: f64) {
-        let whole = self.mass_kg * gravity_m_s2 * angle_rad.cos();
+    /// Adds the cells of a plate. Reactions are at a right angle to it; the weight they carry is theirs over cos θ.
+    pub(crate) fn add(&mut self, deck: &Deck, plate: usize, solution: &Solution, angle_rad: f64) {
+        let whole = self.mass_kg * deck::gravity_m_s2(&deck.site) * angle_rad.cos();
+        let n_cells = solution.reactions_newton.len();
+        let area_share = area_m2(&deck.plates[plate]) / deck_area_m2(deck);
         self.shares.extend(solution.reactions_newton.iter().map(|r| r / whole));
+        self.tare_shares.extend(vec![area_share / n_cells as f64; n_cells]);
         self.slopes_rad.extend(solution.spring_slopes.iter().map(|[x, y]| x.hypot(*y)));
         self.shunted += solution.shunted_newton / whole;
     }

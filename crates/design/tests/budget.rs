@@ -51,6 +51,7 @@ fn posture(section_newton: f64, angle_deg: f64) -> Lying {
         case: "worked".into(),
         mass_kg: kg,
         shares: vec![1.0 / n as f64; n],
+        tare_shares: vec![1.0 / n as f64; n],
         slopes_rad: vec![0.0; n],
         section_kg: vec![kg, 0.0, 0.0, 0.0],
         section_rad: vec![angle_deg.to_radians(), 0.0, 0.0, 0.0],
@@ -100,7 +101,7 @@ fn an_uncalibrated_deck_deviates_as_decks_in_the_trade_do() {
     }
     assert_eq!(deck.cells().count(), lying_cells);
     let shares = vec![1.0 / 24.0; 24];
-    let lying = Lying { shares, slopes_rad: vec![0.0; 24], ..posture(900.0, 0.0) };
+    let lying = Lying { tare_shares: shares.clone(), shares, slopes_rad: vec![0.0; 24], ..posture(900.0, 0.0) };
     let uncalibrated = Assumptions { output_tolerance_pct: Some(15.0), ..Assumptions::default() };
     let pct = |model: &Model| 100.0 * model.u_g() / (1e3 * lying.mass_kg);
     let apart = chain::model(&deck, &lying, &uncalibrated, lying.mass_kg).unwrap();

@@ -187,3 +187,43 @@ fn a_soft_core_shears() {
     // The solid elements lie 0.2 % below Allen's formula.
     assert!((with_core / expected - 1.0).abs() < 0.01, "{with_core} {expected}");
 }
+
+/// Source: the same plate under 1800 Pa over a gap of 6 mm, by a primal-dual active set on four meshes: contact in the middles of
+/// the long edges alone, 45.442 N each; the cells carry 719.116 N of 810 N, 11.22 % is shunted.
+#[test]
+fn a_plate_that_touches_its_base_reads_low() {
+    let mut deck = one_plate();
+    deck.plates[0].clearance_mm = 6.0;
+    deck.load_cases.truncate(1);
+    deck.load_cases[0].even_kg = Some(810.0 / 9.8);
+    let report = check(&deck).unwrap();
+    let found = &report.plates[0].cases[0];
+    assert!(found.touches && found.clearance_left_mm.abs() < 1e-12);
+    // 0.5 % of the load.
+    assert!((reactions(found).iter().sum::<f64>() - 719.116).abs() < 0.005 * 810.0);
+    assert!((found.shunted_pct - 11.22).abs() < 0.5, "{}", found.shunted_pct);
+    assert!(found.contact.pull_newton.abs() < 1e-6 && found.contact.residual_newton_m.abs() < 1e-6);
+    assert!(report.warnings.iter().any(|w| w.contains("touches its base")), "{:?}", report.warnings);
+}
+
+/// Source: 80 N even and 500 N on a corner patch of 50 × 50 mm: the plate lifts off c3, and three cells carry it by statics alone:
+/// 555.625, 15.625, 0 and 8.75 N.
+#[test]
+fn a_loaded_corner_lifts_the_plate_off_a_cell() {
+    let mut deck = one_plate();
+    deck.load_cases.truncate(1);
+    deck.load_cases[0].even_kg = Some(80.0 / 9.8);
+    deck.load_cases[0].patches = vec![formats::deck::Patch {
+        plate: "P".into(),
+        x_mm: 0.0,
+        y_mm: 0.0,
+        length_mm: 50.0,
+        width_mm: 50.0,
+        kg: 500.0 / 9.8,
+    }];
+    let found = case(&deck, "P2");
+    for (reaction, expected) in reactions(&found).into_iter().zip([555.625, 15.625, 0.0, 8.75]) {
+        assert!((reaction - expected).abs() < 1e-4, "{reaction} {expected}");
+    }
+    assert_eq!(found.cells.iter().map(|c| c.lifts).collect::<Vec<_>>(), [false, false, true, false]);
+}

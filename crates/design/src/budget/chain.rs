@@ -56,17 +56,16 @@ impl<'a> Cells<'a> {
         assumptions: &Assumptions,
         load_kg: f64,
     ) -> Result<Self, DeckError> {
-        let tare_kg = assumptions.tare_kg / lying.shares.len() as f64;
         deck.cells()
-            .zip(lying.shares.iter().zip(&lying.slopes_rad))
-            .map(|((_, cell), (share, slope))| {
+            .zip(lying.shares.iter().zip(&lying.tare_shares).zip(&lying.slopes_rad))
+            .map(|((_, cell), ((share, tare_share), slope))| {
                 let kind = cell_type(deck, cell)?;
                 let net_kg = share * load_kg;
                 Ok(InChain {
                     kind,
                     channel: Channel::new(kind, &deck.converter),
                     net_kg,
-                    gross_kg: net_kg + tare_kg,
+                    gross_kg: net_kg + tare_share * assumptions.tare_kg,
                     slope_rad: slope * load_kg / lying.mass_kg,
                 })
             })
