@@ -23,6 +23,8 @@ pub(crate) struct Open {
     pub(crate) kg: f64,
     /// Standard uncertainty of the size, kg.
     pub(crate) u_kg: f64,
+    /// Where on the bed, mm.
+    pub(crate) place_mm: Option<[f64; 2]>,
 }
 
 /// The accounts.

@@ -83,7 +83,7 @@ impl Judge {
         if let Some(index) = self.question_for(&expected)
             && let Some(open) = self.account.answer(index)
         {
-            self.book(&expected, open.kg, open.u_kg, None);
+            self.book(open.t_s, &expected, open.kg, open.u_kg, open.place_mm);
             return;
         }
         self.expected.push(expected);

@@ -1,8 +1,8 @@
 //! What happened between hold and release: whatever the load did is put down to care, not to the patient.
 //!
 //! In care linen, pads and hands come and go, and none of it is fluid that the patient gained or lost. The patient's mass goes on from
-//! where it stood before the hold; the difference goes to the items. What is within its own uncertainty is no difference, so that
-//! many cares do not add up noise. A difference too large for linen, or one that leaves the deck bare, is not put down to care.
+//! where it stood before the hold; the difference goes to the items. What is within twice its own uncertainty is no difference, so that
+//! many cares do not add up noise; the limit is lower than for other changes, for in care a difference is likelier linen than not. A difference too large for linen, or one that leaves the deck bare, is not put down to care.
 
 use super::{Expected, Judge, Mend, Mendable, Presence};
 use crate::account::Open;
@@ -40,7 +40,7 @@ impl Judge {
             self.account.add_item(kg, 0.0);
             self.tell_item(t_s, item, kg, self.u_stated(kg), None);
         }
-        if rest.abs() <= self.least(u) {
+        if rest.abs() <= (0.5 * self.rules.least_kg).max(2.0 * u) {
             // Stated and seen agree: what is left is noise of the stated masses and goes with them.
             if !stated.is_empty() {
                 self.account.add_item(rest, u);
@@ -48,7 +48,7 @@ impl Judge {
             return;
         }
         if rest.abs() > self.rules.care_kg {
-            self.account.ask(Open { t_s, kg: rest, u_kg: u });
+            self.account.ask(Open { t_s, kg: rest, u_kg: u, place_mm: None });
             self.tell_step(t_s, rest, u, None, "is more than linen: who or what came or went in care?");
             return;
         }

@@ -10,8 +10,8 @@ use crate::setup::{Path, Rest, Step};
 impl Judge {
     /// Takes a change that the path has found.
     pub(crate) fn change(&mut self, step: &Step) {
-        let t_s = step.after.level.t_s;
-        self.found_s = t_s;
+        self.found_s = step.after.level.t_s;
+        let t_s = began(step);
         if self.tare_wanted {
             self.take_tare(step.after);
             return;
@@ -19,7 +19,7 @@ impl Judge {
         if let Some(hold) = &mut self.hold {
             hold.before.get_or_insert(step.before.unwrap_or(step.after));
             if hold.released_s.is_some() {
-                self.judge_care(t_s, &step.after);
+                self.judge_care(self.found_s, &step.after);
             }
             return;
         }
@@ -51,11 +51,11 @@ impl Judge {
         match item.kg {
             // It came with the patient: the patient is lighter by it.
             Some(kg) if self.first_s.is_some_and(|first| item.t_s - first <= self.rules.early_s) && item.sign > 0.0 => {
-                self.book(item, item.sign * kg, self.u_stated(kg), None);
+                self.book(t_s, item, item.sign * kg, self.u_stated(kg), None);
             }
             Some(kg) if self.presence == Presence::On => {
                 let kg = item.sign * kg;
-                self.account.ask(Open { t_s, kg, u_kg: self.u_stated(kg) });
+                self.account.ask(Open { t_s, kg, u_kg: self.u_stated(kg), place_mm: None });
                 self.tell_step(
                     t_s,
                     kg,
@@ -132,21 +132,21 @@ impl Judge {
         self.account.set_lean(0.0, parts.lean_kg.hypot(parts.angle_kg));
         for item in std::mem::take(&mut self.expected) {
             match item.kg {
-                Some(kg) => self.book(&item, item.sign * kg, self.u_stated(kg), None),
+                Some(kg) => self.book(t_s, &item, item.sign * kg, self.u_stated(kg), None),
                 None => self.book_unweighed(t_s, &item),
             }
         }
         self.presence = Presence::On;
-        self.first_s = Some(t_s);
+        self.first_s = Some(after.level.t_s);
         let kg = self.account.patient_kg(after.level.kg);
         let u = self.account.u_kg(&self.config, after);
         let event = self.tell_size(t_s, EventKind::PatientOn, kg, u, "The patient is on the deck.");
-        let until_s = t_s + self.rules.mend_s;
+        let until_s = after.level.t_s + self.rules.mend_s;
         self.mendable = Some(Mendable { what: Mend::Arrival, until_s, kg: kg.unwrap_or(0.0), event });
     }
 
     fn change_with_patient(&mut self, step: &Step) {
-        let t_s = step.after.level.t_s;
+        let t_s = began(step);
         if self.account.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             let left = self.last_settled.map(|last| -last.kg);
             self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
@@ -156,16 +156,20 @@ impl Judge {
             }
             return;
         }
-        let apart_s = step.before.map_or(0.0, |before| t_s - before.level.t_s);
+        let apart_s = self.found_s - t_s;
         if step.articulated {
             self.articulate(step, self.u_step(step.parts.without_lean_kg(), apart_s));
             return;
         }
         let u = self.u_step(step.parts.total_kg(), apart_s);
         if step.delta_kg.abs() <= self.least(u) {
+            if step.delta_kg.abs() > self.least(self.u_step(step.parts.without_lean_kg(), apart_s)) {
+                // Who turns on a raised section leans otherwise: that is no mass.
+                self.account.set_lean(self.account.lean_kg() + step.delta_kg, self.account.lean_u_kg());
+            }
             self.calm(step, apart_s);
         } else if !(self.mend(step, u) || self.undo(step, u) || self.match_expected(step, u)) {
-            self.account.ask(Open { t_s, kg: step.delta_kg, u_kg: u });
+            self.account.ask(Open { t_s, kg: step.delta_kg, u_kg: u, place_mm: step.place_mm });
             let question = "came or went and nobody said so: what was it? Until then the weight is not settled.";
             self.tell_step(t_s, step.delta_kg, u, step.place_mm, question);
         }
@@ -173,7 +177,7 @@ impl Judge {
 
     /// A section moved. The patient's mass did not: the difference is the lean, as far as lean can explain it.
     fn articulate(&mut self, step: &Step, u: f64) {
-        let (t_s, delta) = (step.after.level.t_s, step.delta_kg);
+        let (t_s, delta) = (began(step), step.delta_kg);
         let Some(tare) = self.account.tare() else { return };
         let absolute = signal::doubt::between(&self.config, tare, &step.after);
         let u_absolute = absolute.lean_kg.hypot(absolute.angle_kg);
@@ -191,13 +195,13 @@ impl Judge {
             self.account.set_lean(lean, u_lean);
             return;
         }
-        self.account.ask(Open { t_s, kg: delta, u_kg: u });
+        self.account.ask(Open { t_s, kg: delta, u_kg: u, place_mm: None });
         self.tell_step(t_s, delta, u, None, "came or went while a section moved: what was it?");
     }
 
     /// Nothing came or went: a touch or a turn.
     fn calm(&mut self, step: &Step, apart_s: f64) {
-        let t_s = step.after.level.t_s;
+        let t_s = began(step);
         if step.shift_mm.is_some_and(|shift| shift >= self.rules.turn_mm) {
             let shift = step.shift_mm.unwrap_or(0.0);
             let at = self.config.centre_mm(&step.after.cells_kg);
@@ -228,9 +232,7 @@ impl Judge {
             Mend::Care if kg.abs() < last.kg.abs() => self.account.add_item(delta, u),
             Mend::Item | Mend::Care => return false,
         }
-        if let Some(event) = self.events.get_mut(last.event) {
-            event.kg = Some(kg);
-        }
+        self.retell(last.event, kg, last.what == Mend::Care);
         self.mendable = Some(Mendable { kg, until_s: t_s + self.rules.mend_s, ..last });
         if last.what == Mend::Arrival {
             self.first_s = Some(t_s);
@@ -245,7 +247,7 @@ impl Judge {
             sum += open.kg;
             u2 += open.u_kg * open.u_kg;
             if sum.abs() <= self.least(u2.sqrt()) {
-                let t_s = step.after.level.t_s;
+                let t_s = open.t_s;
                 let size = -step.delta_kg;
                 self.account.drop_newest(i + 1);
                 let text = format!(
@@ -270,7 +272,7 @@ impl Judge {
                 let share = left / unknown.len() as f64;
                 for item in std::mem::take(&mut self.expected) {
                     let kg = item.kg.map_or(share, |kg| item.sign * kg);
-                    self.book(&item, kg, u, step.place_mm);
+                    self.book(began(step), &item, kg, u, step.place_mm);
                 }
                 return true;
             }
@@ -280,14 +282,14 @@ impl Judge {
             let rest = (delta - known) / items.len() as f64;
             for item in items {
                 let kg = item.sign * item.kg.unwrap_or(0.0) + rest;
-                self.book(&item, kg, u, step.place_mm);
+                self.book(began(step), &item, kg, u, step.place_mm);
             }
             return true;
         }
         let one = self.expected.iter().position(|item| item.kg.is_some_and(|kg| self.agrees(delta, item.sign * kg, u)));
         if let Some(index) = one {
             let item = self.expected.remove(index);
-            self.book(&item, delta, u, step.place_mm);
+            self.book(began(step), &item, delta, u, step.place_mm);
             return true;
         }
         false
@@ -298,9 +300,9 @@ impl Judge {
     }
 
     /// Puts an entered item on the account, as it was measured.
-    pub(super) fn book(&mut self, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
+    pub(super) fn book(&mut self, t_s: f64, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
         self.account.add_item(kg, u);
-        let event = self.tell_item(item.t_s, item, kg, u, place_mm);
+        let event = self.tell_item(t_s, item, kg, u, place_mm);
         if item.kg.is_none() {
             let until_s = self.found_s + self.rules.mend_s;
             self.mendable = Some(Mendable { what: Mend::Item, until_s, kg, event });
@@ -318,4 +320,9 @@ impl Judge {
         );
         self.tell_at(t_s, EventKind::Added, None, Some(UNWEIGHED_KG), None, &text);
     }
+}
+
+/// When the plateau before a change was left.
+fn began(step: &Step) -> f64 {
+    step.before.map_or(step.after.level.t_s, |before| before.level.t_s)
 }

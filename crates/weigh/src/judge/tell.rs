@@ -48,9 +48,21 @@ impl Judge {
         self.tell_at(t_s, kind, Some(kg), Some(u_kg), place_mm, &text)
     }
 
+    /// Puts the size of an event right that a later change mended.
+    pub(super) fn retell(&mut self, index: usize, kg: f64, care: bool) {
+        let Some(event) = self.events.get_mut(index) else { return };
+        event.kg = Some(kg);
+        if care {
+            (event.kind, event.text) = care_text(kg);
+        } else if let (Some((_, rest)), EventKind::Added | EventKind::Removed) =
+            (event.text.split_once(" kg "), event.kind)
+        {
+            event.text = format!("{:.2} kg {rest}", kg.abs());
+        }
+    }
+
     pub(super) fn tell_care(&mut self, t_s: f64, kg: f64, u_kg: f64) -> usize {
-        let (kind, verb) = if kg > 0.0 { (EventKind::Added, "came onto") } else { (EventKind::Removed, "left") };
-        let text = format!("{:.2} kg {verb} the deck in care, and is not the patient's.", kg.abs());
+        let (kind, text) = care_text(kg);
         self.tell_at(t_s, kind, Some(kg), Some(u_kg), None, &text)
     }
 
@@ -58,6 +70,11 @@ impl Judge {
         let text = format!("{kg:+.2} kg {question}");
         self.tell_at(t_s, EventKind::Step, Some(kg), Some(u_kg), place_mm, &text);
     }
+}
+
+fn care_text(kg: f64) -> (EventKind, String) {
+    let (kind, verb) = if kg > 0.0 { (EventKind::Added, "came onto") } else { (EventKind::Removed, "left") };
+    (kind, format!("{:.2} kg {verb} the deck in care, and is not the patient's.", kg.abs()))
 }
 
 /// The note of an item, in brackets.

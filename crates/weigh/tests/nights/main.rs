@@ -365,52 +365,48 @@ fn random_night(seed: u64) -> Night {
     night
 }
 
+/// `NIGHTS=400 cargo test … -- --nocapture` runs more of them and prints the figures.
 #[test]
+#[expect(clippy::print_stderr, reason = "the figures of a longer run are for whoever asked for it")]
 fn random_nights_keep_their_promises() {
-    let (mut errors, mut in_2u, mut quiet, mut settled) = (Vec::new(), 0, 0, 0);
-    for seed in 0..24 {
+    let asked: Option<u64> = std::env::var("NIGHTS").ok().and_then(|n| n.parse().ok());
+    let (mut errors, mut in_2u, mut broken) = (Vec::new(), 0, Vec::new());
+    let (mut rows, mut settled) = (0, 0);
+    for seed in 0..asked.unwrap_or(24) {
         let night = random_night(seed);
         let out = weigh(&night);
-        assert!(
-            out.false_settled().is_empty(),
-            "night {seed}: settled at {:?}, {:?}",
-            out.false_settled(),
-            night.deeds
-        );
         let tol = 0.05_f64.max(1e-3 * night.patient_kg);
         for row in out.settled(100.0, night.end) {
             let error = (row.patient_kg.unwrap() - out.truth(row.t_s)).abs();
             errors.push(error / tol);
             in_2u += usize::from(error < 2.0 * row.u_kg.unwrap());
         }
-        quiet += out.rows.len() - 100;
+        rows += out.rows.len() - 100;
         settled += out.settled(100.0, night.end).len();
         let last = out.report.last.unwrap();
-        if std::env::var_os("NIGHTS").is_some() {
-            let share = out.settled(100.0, night.end).len() as f64 / (out.rows.len() - 100) as f64;
-            let worst = out.worst(100.0, night.end);
-            eprintln!(
-                "night {seed}: worst {worst:.3} tol {tol:.3} last {:?} open {:.3} share {share:.2}",
-                last.state, out.report.open_kg
-            );
+        let off = (last.patient_kg.unwrap() - out.truth(night.end)).abs();
+        if off > 0.1_f64.max(3.0 * last.u_kg.unwrap()) || !out.false_settled().is_empty() {
+            broken.push(format!(
+                "night {seed}: last off by {off:.3}, settled while disturbed at {:?}, open {:.3}",
+                out.false_settled(),
+                out.report.open_kg
+            ));
         }
-        assert!(
-            (last.patient_kg.unwrap() - out.truth(night.end)).abs() < 0.08,
-            "night {seed}: {last:?} of {} {:#?} {:#?}",
-            out.truth(night.end),
-            out.report.events,
-            night.deeds
-        );
     }
     errors.sort_by(f64::total_cmp);
     let p95 = errors[errors.len() * 95 / 100];
+    let covered = in_2u as f64 / errors.len() as f64;
+    let share = settled as f64 / rows as f64;
+    if asked.is_some() {
+        let worst = errors.last().unwrap();
+        eprintln!(
+            "error/tolerance: p95 {p95:.3}, worst {worst:.2}; within 2 u {covered:.4}; settled {share:.3}\n{}",
+            broken.join("\n")
+        );
+    }
+    assert!(broken.is_empty(), "{broken:#?}");
     // 0.1 % of the load or 50 g, the larger, at the 95th percentile.
     assert!(p95 < 1.0, "{p95}");
-    let covered = in_2u as f64 / errors.len() as f64;
     assert!(covered > 0.93, "{covered}");
-    let share = settled as f64 / quiet as f64;
     assert!(share > 0.6, "{share}");
-    if std::env::var_os("NIGHTS").is_some() {
-        eprintln!("p95 {p95:.3} of tolerance, covered {covered:.3}, settled {share:.3}");
-    }
 }

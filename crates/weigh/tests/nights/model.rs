@@ -14,7 +14,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// What happens at a time.
 #[derive(Debug, Clone, Copy)]
-pub enum Deed {
+pub(crate) enum Deed {
     /// The patient lies down over some seconds (or gets up, with `up`).
     Patient { from: f64, over: f64, up: bool },
     /// A mass comes (or goes, negative) over some seconds, at a place.
@@ -38,24 +38,24 @@ pub enum Deed {
 }
 
 /// A night to be made.
-pub struct Night {
-    pub deck: String,
-    pub seed: u64,
-    pub dt: f64,
-    pub jitter: f64,
-    pub end: f64,
+pub(crate) struct Night {
+    pub(crate) deck: String,
+    pub(crate) seed: u64,
+    pub(crate) dt: f64,
+    pub(crate) jitter: f64,
+    pub(crate) end: f64,
     /// Noise of one cell's sample, g.
-    pub noise_g: f64,
-    pub bed_kg: f64,
-    pub patient_kg: f64,
+    pub(crate) noise_g: f64,
+    pub(crate) bed_kg: f64,
+    pub(crate) patient_kg: f64,
     /// Loss of the patient, kg/h (negative: gain).
-    pub loss_kg_h: f64,
+    pub(crate) loss_kg_h: f64,
     /// Breathing: shift between head and foot, kg, and swing of the sum, kg.
-    pub breath_kg: [f64; 2],
+    pub(crate) breath_kg: [f64; 2],
     /// Share of the push along a raised section that friction does not take up there.
-    pub slip: f64,
-    pub deeds: Vec<Deed>,
-    pub actions: Vec<(f64, ActionKind, Option<f64>)>,
+    pub(crate) slip: f64,
+    pub(crate) deeds: Vec<Deed>,
+    pub(crate) actions: Vec<(f64, ActionKind, Option<f64>)>,
 }
 
 impl Default for Night {
@@ -79,19 +79,19 @@ impl Default for Night {
 }
 
 /// A made night.
-pub struct Made {
-    pub deck: Deck,
-    pub calibration: Calibration,
-    pub header: Header,
-    pub actions: Vec<Action>,
-    pub samples: Vec<Sample>,
+pub(crate) struct Made {
+    pub(crate) deck: Deck,
+    pub(crate) calibration: Calibration,
+    pub(crate) header: Header,
+    pub(crate) actions: Vec<Action>,
+    pub(crate) samples: Vec<Sample>,
     /// Mass of the patient at each sample, kg.
-    pub truth_kg: Vec<f64>,
-    pub disturbed: Vec<[f64; 2]>,
+    pub(crate) truth_kg: Vec<f64>,
+    pub(crate) disturbed: Vec<[f64; 2]>,
 }
 
 /// Text of a deck: sections with so many plates side by side, each on 3 or 4 cells.
-pub fn deck(sections: &[(&str, f64)], abreast: usize, cells: usize, e_g: f64) -> String {
+pub(crate) fn deck(sections: &[(&str, f64)], abreast: usize, cells: usize, e_g: f64) -> String {
     let mut text = format!(
         "[deck]\nname = \"invented\"\nmax_kg = 180.0\ne_g = {e_g:.1}\nclass = \"III\"\ncurrency = \"EUR\"\n[site]\ngravity_m_s2 = 9.812\n\
          [calibration_site]\ngravity_m_s2 = 9.803\n[ambient]\ntemperature_C = [18.0, 26.0]\n\
@@ -151,7 +151,7 @@ struct Cell {
 
 impl Night {
     /// Makes the recording with its truth.
-    pub fn make(&self) -> Made {
+    pub(crate) fn make(&self) -> Made {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(self.seed);
         let deck = formats::deck::read("deck.toml", &self.deck).expect("the invented deck reads");
         let cells: Vec<Cell> = deck
