@@ -144,13 +144,16 @@ impl BuiltDeck {
         shares
     }
 
-    /// Lets cells go that would pull: `forces` in newtons over all cells, `cos` of each plate's angle.
-    pub(crate) fn lift(&self, forces: &mut [f64], cos: &[f64], dead: &mut Vec<f64>) {
-        for (plate, cos) in self.plates.iter().zip(cos) {
+    /// Force of the plates' own weight on each cell, lying flat, N.
+    pub(crate) fn dead_newton(&self) -> Vec<f64> {
+        self.plates.iter().flat_map(|p| p.dead_kg.iter().map(|kg| kg * self.gravity_m_s2)).collect()
+    }
+
+    /// Lets cells go that would pull: `forces` of the load and `dead` of the plates' own weight, N, over all cells.
+    pub(crate) fn lift(&self, forces: &mut [f64], dead: &[f64]) {
+        for plate in &self.plates {
             let range = plate.first_cell..plate.first_cell + plate.n_cells();
-            dead.clear();
-            dead.extend(plate.dead_kg.iter().map(|kg| kg * self.gravity_m_s2 * cos));
-            plate.sharing.lift(&mut forces[range], dead);
+            plate.sharing.lift(&mut forces[range.clone()], &dead[range]);
         }
     }
 

@@ -123,8 +123,8 @@ impl Sharing {
             for c in (0..n).filter(|&c| lifted[c]) {
                 let x = (forces[c] + dead[c]) / (1.0 - self.at_cells[c * n + c]);
                 largest = largest.max(x.abs());
-                for j in 0..n {
-                    forces[j] += x * self.at_cells[c * n + j];
+                for (force, share) in forces.iter_mut().zip(&self.at_cells[c * n..(c + 1) * n]) {
+                    *force += x * share;
                 }
                 forces[c] -= x;
             }

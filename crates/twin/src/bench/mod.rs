@@ -39,7 +39,7 @@ impl<'a> Workbench<'a> {
             states,
             forces: vec![0.0; n],
             outputs: vec![0.0; n],
-            dead: Vec::new(),
+            dead: built.dead_newton(),
             cos: vec![1.0; built.plates.len()],
             temperature_c: REFERENCE_C,
             chance,
@@ -68,7 +68,7 @@ impl<'a> Workbench<'a> {
                 *force *= cos;
             }
         }
-        self.built.lift(&mut self.forces, &self.cos, &mut self.dead);
+        self.built.lift(&mut self.forces, &self.dead);
         self.wait(seconds);
     }
 

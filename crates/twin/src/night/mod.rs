@@ -1,0 +1,411 @@
+//! A night on a built deck: counts, sample by sample, with what people did and what is true.
+//!
+//! [`Night::new`] draws the whole programme and the patient's fluids at once; [`Night::next_sample`] then yields the recording
+//! in constant memory. The samples are those of the converter, or means of its conversions where the recording is slower.
+//!
+//! The way of a sample: what lies on the bed (`load`: mattress, things, patient with breathing, heart and stirring, hands)
+//! presses at each plate's angle, is shared among its cells by the plate's bending ([`crate::sharing`]), becomes counts in
+//! each cell ([`crate::cell`]) and is spoiled by faults (`failing`).
+
+mod failing;
+mod load;
+mod lying;
+mod programme;
+mod routine;
+mod signal;
+pub mod truth;
+
+use formats::actions::Action;
+use formats::chart::Entry;
+use formats::deck::Deck;
+use formats::patient::{Patient, PatientFile, Plan, Ventilation};
+use formats::recording::{Header, Sample};
+
+use crate::built::BuiltDeck;
+use crate::cell::{CellSpread, CellState, REFERENCE_C, Step, counts};
+use crate::chance::Chance;
+use crate::error::TwinError;
+use crate::fluid::charting::Charted;
+use crate::fluid::course::Course;
+use crate::fluid::metabolism::Physique;
+use crate::fluid::regimen::{Kidney, Loss, Way};
+use crate::fluid::{Regimen, chart, live, tell};
+use crate::scenario::{Gas, Scenario, Sex};
+use failing::Faults;
+use load::BedLoad;
+use programme::Programme;
+use signal::Wander;
+pub use truth::{Disturbance, Moment, NightTruth, TrueEvent, TrueKind};
+
+/// What a night is made of once it is drawn.
+pub struct Night<'a> {
+    built: &'a BuiltDeck,
+    scenario: &'a Scenario,
+    step: Step,
+    n_samples: u64,
+    next: u64,
+    programme: Programme,
+    next_happening: usize,
+    course: Course,
+    charted: Charted,
+    patient_file: PatientFile,
+    truth: NightTruth,
+    header: Header,
+    load: BedLoad<'a>,
+    cells: Vec<CellState>,
+    cells_started: bool,
+    faults: Faults,
+    weather: Weather,
+    chance: Chance,
+    forces: Vec<f64>,
+    now: Moment,
+    sensor_error_deg: Vec<f64>,
+}
+
+/// Temperatures of room and plates.
+struct Weather {
+    room: Wander,
+    start_clock_h: f64,
+    plates_c: Vec<f64>,
+    warmth_c: Vec<f64>,
+}
+
+/// Time in which a plate follows the room, and in which a body warms it through the mattress, s (own choices).
+const PLATE_S: f64 = 1200.0;
+const WARMTH_S: f64 = 7200.0;
+/// Spread and memory of the room's temperature beside its daily swing.
+const ROOM_C: f64 = 0.15;
+const ROOM_S: f64 = 1500.0;
+/// Warmest hour of the day.
+const WARMEST_H: f64 = 15.0;
+
+impl<'a> Night<'a> {
+    /// Draws a night; `built` may be the deck of a bench run, so that its calibration fits.
+    ///
+    /// # Errors
+    /// Numbers out of range, names that the deck does not have, a patient who cannot be laid on the bed.
+    pub fn new(deck: &Deck, built: &'a BuiltDeck, scenario: &'a Scenario, seed: u64) -> Result<Self, TwinError> {
+        scenario.check()?;
+        let step = Step::new(1.0 / scenario.rate_hz, deck.converter.rate_hz);
+        let programme = routine::programme(deck, built, scenario, seed)?;
+        let physique = physique(scenario);
+        let regimen = regimen(scenario, &physique, seed);
+        let physique = Physique { burned_share: regimen.burned_share, ..physique };
+        let mut fluid_chance = Chance::stream(seed, "fluid");
+        let course = live(&physique, &regimen, scenario.hours, &programme.pad_changes_s, &mut fluid_chance);
+        let start = scenario.start_time()?;
+        let charted = chart(&course, &scenario.fluid.habits, start, &mut Chance::stream(seed, "chart"));
+        let mut chance = Chance::stream(seed, "night");
+        let load = BedLoad::new(built, scenario, step, &mut chance)?;
+        let truth = truth(scenario, &programme, &course, &charted, load.tare_kg, seed);
+        let patient_file = patient_file(scenario, &regimen);
+        let sensor_error_deg = deck.sections.iter().map(|_| scenario.bed.angle_error_deg * chance.normal()).collect();
+        let header = Header {
+            cells: built.cells.iter().map(|c| c.name.clone()).collect(),
+            tilts: deck.sections.iter().map(|s| s.name.clone()).collect(),
+            has_temperature: true,
+        };
+        let faults = Faults::new(built, &scenario.fault, Chance::stream(seed, "faults"))?;
+        let weather = Weather {
+            room: Wander::new(ROOM_S, step.dt_s, &mut chance),
+            start_clock_h: start.as_second().rem_euclid(86_400) as f64 / 3600.0,
+            plates_c: vec![scenario.room.temperature_c; built.plates.len()],
+            warmth_c: vec![0.0; built.plates.len()],
+        };
+        Ok(Self {
+            built,
+            scenario,
+            step,
+            n_samples: (scenario.hours * 3600.0 * scenario.rate_hz).floor() as u64,
+            next: 0,
+            programme,
+            next_happening: 0,
+            course,
+            charted,
+            patient_file,
+            truth,
+            header,
+            load,
+            cells: Vec::new(),
+            cells_started: false,
+            faults,
+            weather,
+            chance,
+            forces: vec![0.0; built.n_cells()],
+            now: Moment::default(),
+            sensor_error_deg,
+        })
+    }
+
+    /// What the recording's columns are.
+    #[must_use]
+    pub fn header(&self) -> &Header {
+        &self.header
+    }
+
+    /// What people did.
+    #[must_use]
+    pub fn actions(&self) -> &[Action] {
+        &self.programme.actions
+    }
+
+    /// What they charted.
+    #[must_use]
+    pub fn chart(&self) -> &[Entry] {
+        &self.charted.entries
+    }
+
+    /// The patient as the ward knows him.
+    #[must_use]
+    pub fn patient_file(&self) -> &PatientFile {
+        &self.patient_file
+    }
+
+    /// What is true of the whole night.
+    #[must_use]
+    pub fn truth(&self) -> &NightTruth {
+        &self.truth
+    }
+
+    /// The patient's fluids.
+    #[must_use]
+    pub fn course(&self) -> &Course {
+        &self.course
+    }
+
+    /// What is true at the sample last given.
+    #[must_use]
+    pub fn now(&self) -> Moment {
+        self.now
+    }
+
+    /// Samples in all, those lost to power cuts included.
+    #[must_use]
+    pub fn n_samples(&self) -> u64 {
+        self.n_samples
+    }
+
+    /// The next sample into the buffers of `sample`; false at the end.
+    ///
+    /// # Errors
+    /// A patient who cannot be laid on the bed in a pose of the programme.
+    pub fn next_sample(&mut self, sample: &mut Sample) -> Result<bool, TwinError> {
+        loop {
+            if self.next >= self.n_samples {
+                return Ok(false);
+            }
+            let t_s = self.next as f64 * self.step.dt_s;
+            self.next += 1;
+            self.advance(t_s)?;
+            if !self.faults.is_cut(t_s) {
+                self.write(t_s, sample);
+                return Ok(true);
+            }
+        }
+    }
+
+    /// Moves the world to `t_s`.
+    fn advance(&mut self, t_s: f64) -> Result<(), TwinError> {
+        while let Some(happening) = self.programme.happenings.get(self.next_happening)
+            && happening.t_s <= t_s
+        {
+            self.load.begin(happening, &self.programme.items)?;
+            self.next_happening += 1;
+        }
+        let patient_kg = self.course.patient_kg_at(t_s);
+        let pad_kg = if self.load.aboard > 0.0 { self.course.pad_kg_at(t_s) } else { 0.0 };
+        self.load.forces(t_s, patient_kg, pad_kg, &self.programme.items, &mut self.chance, &mut self.forces);
+        self.faults.bend(t_s, self.built, &mut self.forces);
+        self.now = Moment {
+            t_s,
+            patient_kg,
+            aboard: self.load.aboard,
+            pad_kg,
+            items_kg: self.load.items_kg,
+            untold_kg: self.load.untold_kg,
+            tare_kg: self.load.tare_kg,
+        };
+        self.weather.advance(t_s, self.step.dt_s, self.scenario, &self.load, &mut self.chance);
+        if !self.cells_started {
+            // The mattress has lain there for long.
+            let cells = self.built.cells.iter().zip(&self.forces);
+            self.cells = cells.map(|(c, f)| CellState::at_rest(c, *f, &mut self.chance)).collect();
+            self.cells_started = true;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, t_s: f64, sample: &mut Sample) {
+        sample.t_s = round_time(t_s);
+        sample.temperature_c = Some(((self.weather.room_c(t_s, self.scenario)) * 10.0).round() / 10.0);
+        sample.tilt_deg.clear();
+        for (section, error) in self.sensor_error_deg.iter().enumerate() {
+            let shown = self.load.angle_deg(section) + error + 0.02 * self.chance.normal();
+            // + 0.0: a negative zero would be written as one.
+            sample.tilt_deg.push((shown * 100.0).round() / 100.0 + 0.0);
+        }
+        sample.counts.clear();
+        let hum = std::f64::consts::TAU * HUM_HZ * t_s;
+        let hum_left = self.step.averaged(HUM_HZ);
+        let mut cell = 0;
+        for (plate, temperature_c) in self.built.plates.iter().zip(&self.weather.plates_c) {
+            for _ in 0..plate.n_cells() {
+                let truth = &self.built.cells[cell];
+                let above_k = temperature_c - REFERENCE_C;
+                let output =
+                    self.cells[cell].advance(truth, self.forces[cell], above_k, self.step.dt_s, &mut self.chance);
+                let hum = if truth.hum_counts > 0.0 { hum_left * (hum + truth.hum_phase).sin() } else { 0.0 };
+                sample.counts.push(Some(counts(truth, output, hum, self.step, &mut self.chance)));
+                cell += 1;
+            }
+        }
+        self.faults.spoil(t_s, self.step.dt_s, self.built, &mut sample.counts);
+    }
+}
+
+/// Mains frequency as the converter's clock sees it: a crystal is off by some 10⁻⁵, the net by up to 0.1 %.
+const HUM_HZ: f64 = 50.02;
+
+/// Times are written to the tenth of a millisecond, as k/rate has no end in binary.
+fn round_time(t_s: f64) -> f64 {
+    (t_s * 1e4).round() / 1e4
+}
+
+impl Weather {
+    fn room_c(&self, t_s: f64, scenario: &Scenario) -> f64 {
+        let clock_h = self.start_clock_h + t_s / 3600.0;
+        let swing = (std::f64::consts::TAU * (clock_h - WARMEST_H) / 24.0).cos();
+        scenario.room.temperature_c + scenario.room.swing_c * swing + ROOM_C * self.room.peek()
+    }
+
+    fn advance(&mut self, t_s: f64, dt_s: f64, scenario: &Scenario, load: &BedLoad<'_>, chance: &mut Chance) {
+        self.room.next(chance);
+        let room_c = self.room_c(t_s, scenario);
+        if t_s <= 0.0 {
+            self.plates_c.fill(room_c);
+        }
+        let follows = -(-dt_s / PLATE_S).exp_m1();
+        let warms = -(-dt_s / WARMTH_S).exp_m1();
+        for (plate, (now_c, warmth_c)) in self.plates_c.iter_mut().zip(&mut self.warmth_c).enumerate() {
+            // A plate with a quarter of the patient or more is warmed in full.
+            let covered = (4.0 * load.patient_on_plate(plate)).min(1.0);
+            *warmth_c += (scenario.room.body_warmth_c * covered - *warmth_c) * warms;
+            *now_c += (room_c + *warmth_c - *now_c) * follows;
+        }
+    }
+}
+
+fn physique(scenario: &Scenario) -> Physique {
+    Physique {
+        mass_kg: scenario.patient.mass_kg,
+        height_mm: scenario.patient.height_mm,
+        temperature_c: scenario.patient.temperature_c,
+        ventilated: ventilation(scenario.patient.ventilated),
+        burned_share: 0.0,
+    }
+}
+
+fn ventilation(gas: Gas) -> Ventilation {
+    match gas {
+        Gas::Humidified => Ventilation::Humidified,
+        Gas::Dry => Ventilation::Dry,
+        Gas::No => Ventilation::No,
+    }
+}
+
+fn regimen(scenario: &Scenario, physique: &Physique, seed: u64) -> Regimen {
+    let mut chance = Chance::stream(seed, "story");
+    let mut regimen = match (&scenario.fluid.regimen, scenario.fluid.story) {
+        (Some(regimen), _) => regimen.clone(),
+        (None, Some(story)) => tell(story, physique, scenario.hours, &mut chance),
+        (None, None) => Regimen {
+            infusions: Vec::new(),
+            doses: Vec::new(),
+            losses: Vec::new(),
+            spills: Vec::new(),
+            kidney: Kidney { base_ml_kg_h: 0.8, function: Vec::new(), catheter: true },
+            diuretics: Vec::new(),
+            burned_share: 0.0,
+            surplus_ml: 0.0,
+        },
+    };
+    for hidden in &scenario.fluid.hidden {
+        regimen.losses.push(Loss {
+            way: Way::Other,
+            from_s: hidden.from_h * 3600.0,
+            to_s: hidden.to_h * 3600.0,
+            ml_h: hidden.ml / (hidden.to_h - hidden.from_h).max(1e-3),
+            halves_in_s: None,
+            leaves_deck: hidden.leaves_deck,
+            charted: false,
+        });
+    }
+    regimen
+}
+
+fn truth(
+    scenario: &Scenario,
+    programme: &Programme,
+    course: &Course,
+    charted: &Charted,
+    tare_kg: f64,
+    seed: u64,
+) -> NightTruth {
+    let end_s = scenario.hours * 3600.0;
+    NightTruth {
+        seed,
+        scenario: scenario.name.clone(),
+        tare_kg,
+        first_patient_kg: course.patient_kg_at(programme.patient_on_s),
+        last_patient_kg: course.patient_kg_at(end_s),
+        last_pad_kg: course.pad_kg_at(end_s),
+        insensible_g_h: course.insensible_g_h,
+        hidden_ml: scenario.fluid.hidden.iter().map(|h| h.ml).sum(),
+        events: programme.events.clone(),
+        disturbed: programme.disturbed.clone(),
+        faults: scenario.fault.clone(),
+        slips: charted.slips.clone(),
+    }
+}
+
+/// The patient as the ward knows him, and a plan that goes on as the last hours went.
+fn patient_file(scenario: &Scenario, regimen: &Regimen) -> PatientFile {
+    let patient = &scenario.patient;
+    let end_s = scenario.hours * 3600.0;
+    let running: f64 = regimen.infusions.iter().filter(|i| i.from_s < end_s && i.to_s >= end_s).map(|i| i.ml_h).sum();
+    let removing = regimen.losses.iter().filter(|l| l.way == Way::Ultrafiltrate && l.from_s < end_s && l.to_s >= end_s);
+    PatientFile {
+        patient: Patient {
+            label: patient.label.clone(),
+            sex: Some(match patient.sex {
+                Sex::Female => formats::deck::Sex::Female,
+                Sex::Male => formats::deck::Sex::Male,
+            }),
+            age_y: Some(patient.age_y),
+            height_mm: Some(patient.height_mm),
+            // As a ward believes it: to half a kilogram.
+            admission_kg: Some(patient.admission_kg.unwrap_or((2.0 * patient.mass_kg).round() / 2.0)),
+            ventilated: Some(ventilation(patient.ventilated)),
+            temperature_c: Some(patient.temperature_c),
+            ..Patient::default()
+        },
+        plan: Some(Plan {
+            intake_ml_h: running.round(),
+            output_ml_h: (regimen.kidney.base_ml_kg_h * patient.mass_kg * regimen.kidney.function_at(end_s)).round(),
+            ultrafiltration_ml_h: removing.map(|l| l.ml_h).sum(),
+        }),
+    }
+}
+
+impl Scenario {
+    /// The scenario's choices for what the cells' sheets leave out.
+    #[must_use]
+    pub fn cell_spread(&self) -> CellSpread {
+        CellSpread {
+            sheet: self.cells.sheet,
+            wander_g_sqrt_h: self.cells.wander_g_sqrt_h,
+            hum_nv: self.cells.hum_nv,
+            ..CellSpread::default()
+        }
+    }
+}
