@@ -1,4 +1,31 @@
 //! The invented example: a deck, and three days of a patient on it. Nobody and nothing here exists.
 
+use crate::error::TwinError;
+use crate::scenario::Scenario;
+
 /// The deck, as a file.
 pub const DECK_TOML: &str = include_str!("../data/deck.toml");
+/// The scenario, as a file.
+pub const SCENARIO_TOML: &str = include_str!("../data/scenario.toml");
+
+/// The example's scenario.
+///
+/// # Errors
+/// None: the file is part of the program, and a test reads it.
+pub fn scenario() -> Result<Scenario, TwinError> {
+    Scenario::read("scenario.toml", SCENARIO_TOML)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_example_is_a_deck_and_a_scenario_that_fits_it() {
+        let deck = formats::deck::read("deck.toml", DECK_TOML).unwrap();
+        let scenario = scenario().unwrap();
+        let built = crate::BuiltDeck::build(&deck, &scenario.cell_spread(), 1).unwrap();
+        assert!(crate::Night::new(&deck, &built, &scenario, 1).is_ok());
+        assert_ne!(deck.plates.len(), 6);
+    }
+}

@@ -136,8 +136,7 @@ impl<'a> Planner<'a> {
 
     fn event(
         &mut self,
-        t_s: f64,
-        until_s: f64,
+        [t_s, until_s]: [f64; 2],
         kind: TrueKind,
         kg: f64,
         at_mm: Option<[f64; 2]>,
@@ -160,8 +159,7 @@ impl<'a> Planner<'a> {
         self.stir(t_s, TRANSFER_S + AFTERMATH_S, 20.0, 0.02);
         self.disturb(t_s, t_s + TRANSFER_S + AFTERMATH_S, TrueKind::PatientOn);
         self.event(
-            t_s,
-            t_s + TRANSFER_S,
+            [t_s, t_s + TRANSFER_S],
             TrueKind::PatientOn,
             self.scenario.patient.mass_kg,
             None,
@@ -176,8 +174,7 @@ impl<'a> Planner<'a> {
         self.stir(t_s - 5.0, TRANSFER_S + 5.0, 20.0, 0.02);
         self.disturb(t_s - 5.0, t_s + TRANSFER_S, TrueKind::PatientOff);
         self.event(
-            t_s,
-            t_s + TRANSFER_S,
+            [t_s, t_s + TRANSFER_S],
             TrueKind::PatientOff,
             -self.scenario.patient.mass_kg,
             None,
@@ -216,7 +213,7 @@ impl<'a> Planner<'a> {
             } else {
                 (TrueKind::Removed, ActionKind::Remove, -1.0, "taken off the bed")
             };
-            self.event(at, at + over_s, kind, sign * kg, Some(middle), told.is_some(), &format!("{name} {word}"));
+            self.event([at, at + over_s], kind, sign * kg, Some(middle), told.is_some(), &format!("{name} {word}"));
             self.disturb(at - 1.0, at + over_s + 1.0, kind);
             if let Some(told) = &told {
                 let kg = told.weighed.then_some(round_to(kg, 100.0));
@@ -228,13 +225,13 @@ impl<'a> Planner<'a> {
     pub(crate) fn lean(&mut self, t_s: f64, for_s: f64, kg: f64, at_mm: [f64; 2]) {
         self.push(t_s, What::Press { kg, unsteady: 0.2, at_mm, size_mm: [120.0, 120.0], for_s });
         self.disturb(t_s, t_s + for_s, TrueKind::Contact);
-        self.event(t_s, t_s + for_s, TrueKind::Contact, kg, Some(at_mm), false, "hands on the bed");
+        self.event([t_s, t_s + for_s], TrueKind::Contact, kg, Some(at_mm), false, "hands on the bed");
     }
 
     pub(crate) fn sit(&mut self, t_s: f64, for_s: f64, kg: f64, at_mm: [f64; 2]) {
         self.push(t_s, What::Press { kg, unsteady: 0.03, at_mm, size_mm: [350.0, 300.0], for_s });
         self.disturb(t_s, t_s + for_s, TrueKind::Contact);
-        self.event(t_s, t_s + for_s, TrueKind::Contact, kg, Some(at_mm), false, "visitor sits on the bed");
+        self.event([t_s, t_s + for_s], TrueKind::Contact, kg, Some(at_mm), false, "visitor sits on the bed");
     }
 
     /// A turn by one or two carers; `held`: between hold and release.
@@ -246,7 +243,7 @@ impl<'a> Planner<'a> {
         let x = 0.45 * self.built.length_mm();
         self.push(t_s, What::Press { kg: 6.0, unsteady: 0.5, at_mm: [x, y], size_mm: [400.0, 150.0], for_s: over_s });
         self.disturb(t_s, t_s + over_s + AFTERMATH_S, TrueKind::Turned);
-        self.event(t_s, t_s + over_s, TrueKind::Turned, 0.0, None, held, "patient turned");
+        self.event([t_s, t_s + over_s], TrueKind::Turned, 0.0, None, held, "patient turned");
         if held {
             self.tell(t_s - 8.0, ActionKind::Hold, None, "turning");
             self.tell(t_s + over_s + 12.0, ActionKind::Release, None, "");
@@ -267,27 +264,27 @@ impl<'a> Planner<'a> {
         self.push(t_s + 0.6 * for_s, What::Lie { pose, over_s: 12.0 });
         self.out.pad_changes_s.push(t_s + 0.5 * for_s);
         self.disturb(t_s - 6.0, t_s + for_s + AFTERMATH_S + 6.0, TrueKind::Care);
-        self.event(t_s, t_s + for_s, TrueKind::Care, 0.0, None, true, text);
+        self.event([t_s, t_s + for_s], TrueKind::Care, 0.0, None, true, text);
     }
 
     pub(crate) fn restless(&mut self, t_s: f64, for_s: f64, by: Pose) {
         self.stir(t_s, for_s, 12.0, 0.012);
         self.push(t_s + 0.5 * for_s, What::Shift { by, over_s: 0.5 * for_s });
         self.disturb(t_s, t_s + for_s, TrueKind::Restless);
-        self.event(t_s, t_s + for_s, TrueKind::Restless, 0.0, None, false, "patient moves");
+        self.event([t_s, t_s + for_s], TrueKind::Restless, 0.0, None, false, "patient moves");
     }
 
     pub(crate) fn rhythm(&mut self, t_s: f64, for_s: f64, kg: f64, hz: f64, at_mm: [f64; 2], text: &str) {
         self.push(t_s, What::Rhythm { kg, hz, at_mm, for_s });
         self.stir(t_s, for_s, 6.0, 0.01);
         self.disturb(t_s, t_s + for_s, TrueKind::Restless);
-        self.event(t_s, t_s + for_s, TrueKind::Restless, kg, Some(at_mm), false, text);
+        self.event([t_s, t_s + for_s], TrueKind::Restless, kg, Some(at_mm), false, text);
     }
 
     pub(crate) fn bed_moved(&mut self, t_s: f64, for_s: f64) {
         self.push(t_s, What::Shake { share: 0.01, for_s });
         self.disturb(t_s, t_s + for_s, TrueKind::BedMoved);
-        self.event(t_s, t_s + for_s, TrueKind::BedMoved, 0.0, None, false, "bed moved");
+        self.event([t_s, t_s + for_s], TrueKind::BedMoved, 0.0, None, false, "bed moved");
     }
 
     /// # Errors
@@ -295,7 +292,7 @@ impl<'a> Planner<'a> {
     pub(crate) fn tilt(&mut self, t_s: f64, section: Option<usize>, deg: f64, over_s: f64, name: &str) {
         self.push(t_s, What::Tilt { section, deg, over_s });
         self.disturb(t_s, t_s + over_s + 2.0, TrueKind::Tilted);
-        self.event(t_s, t_s + over_s, TrueKind::Tilted, 0.0, None, false, &format!("{name} to {deg:.0}°"));
+        self.event([t_s, t_s + over_s], TrueKind::Tilted, 0.0, None, false, &format!("{name} to {deg:.0}°"));
     }
 
     /// Number of a section.
