@@ -35,8 +35,14 @@ pub fn t_two_sided_p(t: f64, nu: f64) -> f64 {
     if t.is_infinite() {
         return 0.0;
     }
-    // P(|T| > t) = I_x(ν/2, 1/2), x = ν/(ν + t²) (Abramowitz & Stegun 26.7.1 with 26.5.27).
-    checked_beta_reg(0.5 * nu, 0.5, nu / (nu + t * t)).unwrap_or(f64::NAN)
+    // P(|T| > t) = I_x(ν/2, 1/2), x = ν/(ν + t²), and I_x(a, b) = 1 − I_{1−x}(b, a) (Abramowitz & Stegun 26.7.1 with
+    // 26.5.27, 26.5.2); of the two the one whose argument keeps its digits.
+    let square = t * t;
+    if square < 1.0 {
+        1.0 - checked_beta_reg(0.5, 0.5 * nu, square / (nu + square)).unwrap_or(f64::NAN)
+    } else {
+        checked_beta_reg(0.5 * nu, 0.5, nu / (nu + square)).unwrap_or(f64::NAN)
+    }
 }
 
 /// Quantile of Student's t with `nu` degrees of freedom; `nu` = ∞ gives the normal quantile.

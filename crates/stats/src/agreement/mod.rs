@@ -1,0 +1,107 @@
+//! Agreement of two methods that measured the same subjects.
+//!
+//! | symbol | name | meaning |
+//! |---|---|---|
+//! | xᵢ | `reference` | the reference method on subject i |
+//! | yᵢ | `method` | the method under test |
+//! | dᵢ = yᵢ − xᵢ | difference | in the unit of both |
+//!
+//! [`bland_altman`] gives bias and limits of agreement, [`concordance`] one number for both precision and bias,
+//! [`deming`] and [`passing_bablok`] a line with errors in both methods, [`repeated`] what repeats on a subject say.
+//! Not here: verdicts; what agreement is good enough is the field's to say.
+
+mod bland_altman;
+mod concordance;
+mod deming;
+mod passing_bablok;
+mod repeated;
+
+pub use bland_altman::{BlandAltman, Interval, bland_altman, pairs_for_limit_width, share_within};
+pub use concordance::{Concordance, concordance};
+pub use deming::{Deming, deming};
+pub use passing_bablok::{PassingBablok, passing_bablok};
+pub use repeated::{Repeated, repeated};
+
+/// Why two methods cannot be compared.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum AgreementError {
+    /// The methods are not on the same subjects.
+    #[error("found {reference} values of the reference and {method} of the method, expected as many")]
+    Unequal {
+        /// Values of the reference.
+        reference: usize,
+        /// Values of the method.
+        method: usize,
+    },
+    /// Too little to estimate from.
+    #[error("found {found} pairs, expected at least {expected}")]
+    TooFew {
+        /// Pairs given.
+        found: usize,
+        /// Pairs needed.
+        expected: usize,
+    },
+    /// A value is NaN or infinite.
+    #[error("pair {index} is not finite")]
+    NotFinite {
+        /// Its place, from 0.
+        index: usize,
+    },
+    /// The reference (or both methods) shows no spread: no line, no concordance.
+    #[error("all values of one method are equal: no line can be drawn through them")]
+    NoSpread,
+    /// A parameter is out of its range.
+    #[error("{what} is {found}, expected {expected}")]
+    Parameter {
+        /// Which.
+        what: &'static str,
+        /// What it was.
+        found: f64,
+        /// What it may be.
+        expected: &'static str,
+    },
+}
+
+/// Checks that there are at least `n` finite pairs.
+fn check(reference: &[f64], method: &[f64], n: usize) -> Result<(), AgreementError> {
+    if reference.len() != method.len() {
+        return Err(AgreementError::Unequal { reference: reference.len(), method: method.len() });
+    }
+    if reference.len() < n {
+        return Err(AgreementError::TooFew { found: reference.len(), expected: n });
+    }
+    match reference.iter().zip(method).position(|(x, y)| !x.is_finite() || !y.is_finite()) {
+        Some(index) => Err(AgreementError::NotFinite { index }),
+        None => Ok(()),
+    }
+}
+
+/// Sums of squares and products about the means.
+struct Moments {
+    n: f64,
+    mean_x: f64,
+    mean_y: f64,
+    s_xx: f64,
+    s_yy: f64,
+    s_xy: f64,
+}
+
+#[expect(clippy::cast_precision_loss, reason = "numbers of pairs are far below 2^52")]
+fn count(n: usize) -> f64 {
+    n as f64
+}
+
+fn moments(x: &[f64], y: &[f64]) -> Moments {
+    let n = count(x.len());
+    let mean_x = x.iter().sum::<f64>() / n;
+    let mean_y = y.iter().sum::<f64>() / n;
+    let (mut s_xx, mut s_yy, mut s_xy) = (0.0, 0.0, 0.0);
+    for (a, b) in x.iter().zip(y) {
+        let (dx, dy) = (a - mean_x, b - mean_y);
+        s_xx += dx * dx;
+        s_yy += dy * dy;
+        s_xy += dx * dy;
+    }
+    Moments { n, mean_x, mean_y, s_xx, s_yy, s_xy }
+}
