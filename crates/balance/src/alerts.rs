@@ -49,6 +49,7 @@ fn steps(record: &Record, fit: &Fit) -> Vec<Alert> {
     fit.screened
         .steps
         .iter()
+        .filter(|step| step.size_g.abs() >= fit.limits.volume_g)
         .map(|step| {
             let after = readings[step.reading].t_h;
             let before = step.reading.checked_sub(1).map_or(after, |k| readings[k].t_h);

@@ -67,7 +67,9 @@ pub(crate) fn build(readings: &[Reading], ledger: &Ledger, span: Span, options: 
 }
 
 fn nodes(times: &[f64], ledger: &Ledger, options: &Options, u2_g2: f64) -> Vec<Node> {
-    let steps = distribute(&ledger.flows, times);
+    let mut flows = ledger.flows.clone();
+    flows.extend(ledger.pending(times[times.len() - 1]));
+    let steps = distribute(&flows, times);
     let mut charted_g = 0.0;
     let origin = Node { t_h: times[0], charted_g, into: Transition::NONE, observation: None };
     let mut nodes = vec![origin];

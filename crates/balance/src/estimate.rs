@@ -62,6 +62,7 @@ pub(crate) struct Fit {
     pub(crate) noise: NoiseFit,
     pub(crate) screened: Screened,
     pub(crate) watched: Watched,
+    pub(crate) limits: Limits,
     pub(crate) filtered: Vec<Filtered>,
     end: Filter,
     /// Constant part of a weight's stated uncertainty, g.
@@ -138,7 +139,7 @@ impl Fit {
         }
         let (filtered, end) = run(&built, noise.cautious);
         let constant_g = constant_g(&noise, built.u2_g2, record.readings.readings.len());
-        Self { built, noise, screened, watched, filtered, end, constant_g }
+        Self { built, noise, screened, watched, limits, filtered, end, constant_g }
     }
 
     /// Smoothed states of nodes in order of time.
@@ -238,7 +239,10 @@ fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
             weighed_ml,
             charted_ml,
             unexplained_ml,
-            u_unexplained_ml: state.sd(&unit(U)).hypot(apart),
+            u_unexplained_ml: state
+                .sd(&unit(U))
+                .hypot(apart)
+                .hypot(record.ledger.shared_u_ml(from_h + 1e-9, node.t_h + 1e-9)),
             u_weighed_ml: state.sd(&body_change()),
             on_deck_ml: state.mean[POOL],
         });

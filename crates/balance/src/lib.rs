@@ -8,6 +8,7 @@
 //! | `core` | the state-space model, its filter and smoother |
 //! | `build`, `screen`, `noise`, `watch` | grid, outliers and steps, noise levels, the sequential test |
 //! | `estimate` | all of it in order |
+//! | [`clinical`] | overload, kidney stages, ultrafiltration, the water ledger |
 //! | [`dose`] | weight-dependent quantities |
 //!
 //! Everything here is a function of its arguments: no clock, file or chance. It sees weights with their
@@ -15,6 +16,7 @@
 
 mod alerts;
 mod build;
+pub mod clinical;
 mod core;
 pub mod dose;
 mod error;

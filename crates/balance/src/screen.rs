@@ -13,8 +13,12 @@ use crate::thin::Reading;
 /// Beyond this many standard deviations a weight is not believed at once. Of Gaussian errors one in
 /// 1.7 million goes beyond: less than one a year at one weight each ten minutes.
 const GATE: f64 = 5.0;
+/// After care, and with fluid on the deck, a fall beyond this many standard deviations is a pad that went.
+const FALL: f64 = 4.0;
 /// Weights looked at to tell a step from an outlier.
 const N_WITNESSES: usize = 3;
+/// Less fluid than this on the deck is not asked after, g.
+const POOL_MIN_G: f64 = 1.0;
 /// Odds at which pads are taken as gone, or as still there.
 const SURE: f64 = 20.0;
 
@@ -68,18 +72,32 @@ fn judge(built: &mut Built, readings: &[Reading], filter: &Filter, reading: usiz
     let Some(observation) = built.grid.nodes[node].observation else { return };
     let (v, f) = filter.innovation(observation);
     let pool_g = filter.a[POOL];
-    if readings[reading].after_break && pool_g > 2.0 * f.sqrt() {
-        let pool_var = filter.p[(POOL, POOL)];
+    if readings[reading].after_break && pool_g > POOL_MIN_G {
+        let into = &mut built.grid.nodes[node].into;
+        let apart = v + pool_g;
         match removal_odds(v, f, pool_g) {
+            // A fall of another size than the chart says: the pads went all the same, and what now lies on
+            // the deck is the body. What they held beyond the chart, or less, is a step.
+            _ if -v > FALL * f.sqrt() && apart.abs() > FALL * f.sqrt() => {
+                into.keep_pool = 0.0;
+                into.var_step_g2 += 4.0 * apart * apart;
+                found.removed.push((reading, -v));
+                if apart < 0.0 {
+                    // More went than was charted into the pads. Less is a pad that was guessed too full.
+                    found.steps.push(Step { reading, size_g: apart, u_g: f.sqrt() });
+                }
+                return;
+            }
             odds if odds > SURE => {
-                built.grid.nodes[node].into.keep_pool = 0.0;
+                into.keep_pool = 0.0;
                 found.removed.push((reading, pool_g));
                 return;
             }
             odds if odds > 1.0 / SURE => {
                 // Half gone, half there: the mixture's mean and variance.
-                built.grid.nodes[node].into.keep_pool = 0.5;
-                built.grid.nodes[node].into.var_pool_g2 += 0.25 * pool_g * pool_g + 0.25 * pool_var;
+                let pool_var = filter.p[(POOL, POOL)];
+                into.keep_pool = 0.5;
+                into.var_pool_g2 += 0.25 * (pool_g * pool_g + pool_var);
                 return;
             }
             _ => {}

@@ -118,7 +118,8 @@ impl Filter {
         p[(R, U)] -= 0.5 * q * dt * dt;
         p[(U, U)] += q * dt.powi(3) / 3.0 + into.var_step_g2;
         let chart2 = params.chart.powi(2);
-        let retained = chart2 * into.var_retained_g2;
+        // What lies in pads is guessed or weighed by itself: the factor of the other volumes says nothing of it.
+        let retained = into.var_retained_g2;
         // A volume read too high left the body and came onto the pad: opposite signs, one error.
         p[(C, C)] += chart2 * into.var_through_g2 + retained;
         p[(POOL, POOL)] += retained + into.var_pool_g2;

@@ -28,7 +28,7 @@ pub(crate) struct Transition {
     pub(crate) pool_g: f64,
     /// Variance of charted volumes at factor 1, g²: those that leave or enter the deck.
     pub(crate) var_through_g2: f64,
-    /// The same for those that move from the body to a pad, g².
+    /// Variance of charted volumes that move from the body to a pad, g².
     pub(crate) var_retained_g2: f64,
     /// Variance of the timing, g².
     pub(crate) var_timing_g2: f64,

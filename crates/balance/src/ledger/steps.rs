@@ -39,11 +39,12 @@ pub(crate) fn distribute(flows: &[Flow], times_h: &[f64]) -> Vec<Step> {
             let step = &mut steps[k];
             step.body_g += share * flow.body_g;
             step.pool_g += share * flow.pool_g;
-            step.timing_g2 += share * flow.timing_g2;
             if retained {
-                step.var_retained_g2 += share * flow.var_g2;
+                // What moved from body to pad at another time is not seen by the deck until the pad goes.
+                step.var_retained_g2 += share * (flow.var_g2 + flow.timing_g2);
             } else {
                 step.var_through_g2 += share * flow.var_g2;
+                step.timing_g2 += share * flow.timing_g2;
             }
             k += 1;
         }

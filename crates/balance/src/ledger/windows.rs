@@ -1,18 +1,25 @@
 //! Over which time an entry's fluid ran.
 //!
-//! Entries of one route that come at a steady pace (hourly infusion, hourly urine) ran since the entry
-//! before; a lone entry (a drink, a bolus) ran within the half hour before its stamp. What an entry
-//! deviates from its neighbours in rate may have run at another time: a steady flow has no timing error,
-//! but for stamps that wander about the pace, which move its rate from one window into the next.
+//! Entries of one route are read in rounds: several pumps and bags within some minutes. Rounds that come at
+//! a steady pace (hourly infusion, hourly urine) tell that each entry ran since the round before; a lone
+//! entry (a drink, a bolus) ran within the half hour before its stamp. What an entry deviates in rate from
+//! the most like entry of the rounds beside it may have run at another time: a steady flow has no timing
+//! error, but for stamps that wander about the pace, which move its rate from one window into the next.
 
 use formats::chart::{Direction, Entry, Route};
 
 use super::digits::digit_step_ml;
 
-/// A lone entry ran within this time before its stamp, h. Common practice, no source.
+/// A lone entry ran within this time before its stamp, h; a unit of blood over 1 to 4 h. Common practice,
+/// no source.
 const LONE_H: f64 = 0.5;
-/// Entries further apart than this are lone ones, h: a nursing shift is 8.
+const LONE_BLOOD_H: f64 = 2.5;
+/// A gap within this share of the pace keeps it.
+const PACE_SHARE: f64 = 0.25;
+/// Rounds further apart than this have no pace, h: a nursing shift is 8.
 const PACE_MAX_H: f64 = 8.0;
+/// Entries closer than this belong to one round, h.
+const ROUND_H: f64 = 0.3;
 
 /// The window of one entry.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,12 +28,14 @@ pub(super) struct Window {
     pub(super) start_h: f64,
     /// End, h: the stamp.
     pub(super) end_h: f64,
-    /// Time since the entry before on the same route, h.
+    /// Time since the round before on the same route, h.
     pub(super) since_last_h: Option<f64>,
-    /// Largest deviation of its volume from what its neighbours' rates would give, mL.
+    /// Largest deviation of its volume from what its likest neighbours' rates would give, mL.
     pub(super) deviation_ml: f64,
     /// What wandering stamps move into or out of it, mL (standard deviation).
     pub(super) jitter_ml: f64,
+    /// Pace of its route, h, where it keeps it.
+    pub(super) pace_h: Option<f64>,
 }
 
 /// Windows of a sorted chart.
@@ -39,7 +48,8 @@ pub(super) struct Windows {
 impl Windows {
     /// Windows for a chart in order of time.
     pub(super) fn new(entries: &[Entry], stamps_h: &[f64]) -> Self {
-        let blank = Window { start_h: 0.0, end_h: 0.0, since_last_h: None, deviation_ml: 0.0, jitter_ml: 0.0 };
+        let blank =
+            Window { start_h: 0.0, end_h: 0.0, since_last_h: None, deviation_ml: 0.0, jitter_ml: 0.0, pace_h: None };
         let mut out = Self { windows: vec![blank; entries.len()], digit_steps_ml: vec![1.0; entries.len()] };
         for direction in [Direction::Intake, Direction::Output] {
             for route in ROUTES {
@@ -64,48 +74,46 @@ impl Windows {
 
     fn fill(&mut self, members: &[usize], entries: &[Entry], stamps_h: &[f64]) {
         let volumes: Vec<f64> = members.iter().map(|&i| entries[i].volume_ml).collect();
-        let step_ml = digit_step_ml(&volumes);
-        let pace = Pace::of(&members.iter().map(|&i| stamps_h[i]).collect::<Vec<_>>());
-        let pace_h = pace.map(|pace| pace.h);
-        let jitter_h = pace.map_or(0.0, |pace| pace.jitter_h);
-        // The latest entry at least half a pace earlier starts the window: a bolus between two hourly
-        // entries must not cut the later one short.
-        let mut first_near = 0;
-        for (k, &idx) in members.iter().enumerate() {
-            let stamp = stamps_h[idx];
-            let least = pace_h.map_or(1e-9, |pace| 0.5 * pace);
-            while first_near < k && stamps_h[members[first_near]] <= stamp - least {
-                first_near += 1;
+        let guessed = members.first().is_some_and(|&i| matches!(entries[i].route, Route::Oral | Route::Stool));
+        let step_ml = digit_step_ml(&volumes, guessed);
+        let rounds = rounds(members, stamps_h);
+        let pace = Pace::of(&rounds.iter().map(|round| round.t_h).collect::<Vec<_>>());
+        for (k, round) in rounds.iter().enumerate() {
+            // The latest round at least half a pace earlier starts the window: a bolus between two hourly
+            // rounds must not cut the later one short.
+            let least_h = pace.map_or(1e-9, |pace| 0.5 * pace.h);
+            let before = rounds[..k].iter().rev().find(|other| round.t_h - other.t_h >= least_h);
+            let after = rounds[k + 1..].iter().find(|other| other.t_h - round.t_h >= least_h);
+            for &idx in &round.members {
+                let stamp = stamps_h[idx];
+                let since_last_h = before.map(|before| stamp - before.t_h);
+                let lone_h = if entries[idx].route == Route::Blood { LONE_BLOOD_H } else { LONE_H };
+                let length_h = match (pace, since_last_h) {
+                    (Some(pace), Some(since)) if since <= 1.5 * pace.h => since,
+                    (Some(pace), _) => pace.h,
+                    (None, since) => since.unwrap_or(lone_h).clamp(0.5 * lone_h, lone_h),
+                };
+                let keeps_pace =
+                    |pace: &Pace| since_last_h.is_none_or(|since| (since / pace.h - 1.0).abs() <= PACE_SHARE);
+                let pace = pace.filter(keeps_pace);
+                let jitter_h = pace.map_or(0.0, |pace| pace.jitter_h);
+                let volume = entries[idx].volume_ml;
+                let apart = |other: Option<&Round>| other.map(|other| other.apart_ml(volume, entries));
+                let deviation_ml = match (pace, apart(before), apart(after)) {
+                    (Some(_), Some(a), Some(b)) => a.max(b),
+                    (Some(_), Some(a), None) | (Some(_), None, Some(a)) => a,
+                    _ => volume,
+                };
+                self.windows[idx] = Window {
+                    start_h: stamp - length_h,
+                    end_h: stamp,
+                    since_last_h,
+                    deviation_ml,
+                    jitter_ml: volume * (jitter_h / length_h).min(1.0),
+                    pace_h: pace.map(|pace| pace.h),
+                };
+                self.digit_steps_ml[idx] = step_ml;
             }
-            let since_last_h = first_near.checked_sub(1).map(|p| stamp - stamps_h[members[p]]);
-            let length_h = match (pace_h, since_last_h) {
-                (Some(pace), Some(since)) if since <= 1.5 * pace => since,
-                (Some(pace), _) => pace,
-                (None, since) => since.unwrap_or(LONE_H).min(LONE_H),
-            };
-            let jitter_ml = entries[idx].volume_ml * (jitter_h / length_h).min(1.0);
-            self.windows[idx] =
-                Window { start_h: stamp - length_h, end_h: stamp, since_last_h, deviation_ml: 0.0, jitter_ml };
-            self.digit_steps_ml[idx] = step_ml;
-        }
-        self.deviations(members, entries, pace_h.is_some());
-    }
-
-    fn deviations(&mut self, members: &[usize], entries: &[Entry], paced: bool) {
-        for (k, &idx) in members.iter().enumerate() {
-            let volume = entries[idx].volume_ml;
-            let length = self.windows[idx].end_h - self.windows[idx].start_h;
-            let from = |&neighbour: &usize| {
-                let window = self.windows[neighbour];
-                (volume - entries[neighbour].volume_ml * length / (window.end_h - window.start_h)).abs()
-            };
-            let before = k.checked_sub(1).map(|p| from(&members[p]));
-            let after = members.get(k + 1).map(from);
-            self.windows[idx].deviation_ml = match (paced, before, after) {
-                (true, Some(a), Some(b)) => a.max(b).min(volume.max(a.min(b))),
-                (true, Some(a), None) | (true, None, Some(a)) => a,
-                _ => volume,
-            };
         }
     }
 }
@@ -123,19 +131,53 @@ const ROUTES: [Route; 10] = [
     Route::Other,
 ];
 
+/// Entries read together.
+struct Round {
+    /// Mean stamp, h.
+    t_h: f64,
+    members: Vec<usize>,
+}
+
+impl Round {
+    /// How far a volume lies from the nearest one of this round, mL.
+    fn apart_ml(&self, volume_ml: f64, entries: &[Entry]) -> f64 {
+        self.members.iter().map(|&i| (entries[i].volume_ml - volume_ml).abs()).fold(f64::INFINITY, f64::min)
+    }
+}
+
+fn rounds(members: &[usize], stamps_h: &[f64]) -> Vec<Round> {
+    let mut out: Vec<Round> = Vec::new();
+    let mut first_h = f64::NEG_INFINITY;
+    for &idx in members {
+        let stamp = stamps_h[idx];
+        match out.last_mut().filter(|_| stamp - first_h < ROUND_H) {
+            Some(round) => {
+                let n = round.members.len() as f64;
+                round.t_h = (n * round.t_h + stamp) / (n + 1.0);
+                round.members.push(idx);
+            }
+            None => {
+                first_h = stamp;
+                out.push(Round { t_h: stamp, members: vec![idx] });
+            }
+        }
+    }
+    out
+}
+
 /// The pace of a route.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Pace {
-    /// Median gap between distinct stamps, h.
+    /// Median gap between rounds, h.
     h: f64,
-    /// How far a stamp wanders about it, h (standard deviation).
+    /// How far a round wanders about it, h (standard deviation).
     jitter_h: f64,
 }
 
 impl Pace {
     /// A pace needs three gaps, and half of the gaps within a quarter of their median.
-    fn of(stamps_h: &[f64]) -> Option<Self> {
-        let mut gaps: Vec<f64> = stamps_h.windows(2).map(|pair| pair[1] - pair[0]).filter(|gap| *gap > 1e-6).collect();
+    fn of(rounds_h: &[f64]) -> Option<Self> {
+        let mut gaps: Vec<f64> = rounds_h.windows(2).map(|pair| pair[1] - pair[0]).collect();
         if gaps.len() < 3 {
             return None;
         }
@@ -143,8 +185,8 @@ impl Pace {
         let median = gaps[gaps.len() / 2];
         let mut off: Vec<f64> = gaps.iter().map(|gap| (gap - median).abs()).collect();
         off.sort_by(f64::total_cmp);
-        let n_near = off.partition_point(|off| *off <= 0.25 * median);
-        // A gap holds two stamps' errors; 1.4826 takes a median deviation to a standard deviation.
+        let n_near = off.partition_point(|off| *off <= PACE_SHARE * median);
+        // A gap holds two rounds' errors; 1.4826 takes a median deviation to a standard deviation.
         let jitter_h = 1.4826 * off[off.len() / 2] / std::f64::consts::SQRT_2;
         (median <= PACE_MAX_H && 2 * n_near >= gaps.len()).then_some(Self { h: median, jitter_h })
     }

@@ -1,3 +1,7 @@
+use bedplate_balance::clinical::kdigo::{Creatinine, UrineStage, creatinine_stage, urine_stage};
+use bedplate_balance::clinical::overload::{band_pct, intake_output_pct, weight_pct};
+use bedplate_balance::clinical::ultrafiltration::rate;
+use bedplate_balance::clinical::water::gas_g_day;
 use bedplate_balance::dose::kidney::{
     SchwartzGroup, UMOL_L_PER_MG_DL, cockcroft_gault_ml_min, cockcroft_gault_umol_ml_min, schwartz_bedside,
     schwartz_original,
@@ -35,4 +39,83 @@ fn schwartz() {
     printed(schwartz_original(SchwartzGroup::Preterm, 40.0, 0.8).unwrap(), 16.5, 1);
     printed(schwartz_original(SchwartzGroup::Term, 60.0, 0.4).unwrap(), 67.5, 1);
     printed(schwartz_original(SchwartzGroup::AdolescentBoy, 170.0, 0.9).unwrap(), 132.2, 1);
+}
+
+/// Source: clinical reference 3.1, computed from the definitions of Sutherland 2010 and Selewski 2011.
+#[test]
+fn percent_overload() {
+    printed(intake_output_pct(8.4, 3.2, 70.0), 7.43, 2);
+    printed(intake_output_pct(1.9, 0.7, 10.0), 12.00, 2);
+    printed(intake_output_pct(12.0, 4.0, 50.0), 16.00, 2);
+    // Trap: a page prints (out − in). More out than in is a negative overload.
+    printed(intake_output_pct(3.0, 4.2, 60.0), -2.00, 2);
+    printed(weight_pct(77.5, 70.0), 10.71, 2);
+    printed(weight_pct(11.2, 10.0), 12.00, 2);
+    printed(weight_pct(55.0, 60.0), -8.33, 2);
+    assert_eq!(band_pct(4.99), None);
+    assert_eq!(band_pct(10.0), Some(10.0));
+    assert_eq!(band_pct(35.0), Some(20.0));
+}
+
+/// Source: KDIGO 2012, table 2.
+#[test]
+fn creatinine_stages() {
+    let stage = |now_mg_dl, baseline| {
+        creatinine_stage(Creatinine { now_mg_dl, baseline_mg_dl: Some(baseline), ..Creatinine::default() }).unwrap()
+    };
+    // Trap: one open-access table prints 1.0–2.9 for stage 2. 1.5–1.9 times the baseline is stage 1.
+    for (now, expected) in [(1.4, 0), (1.5, 1), (1.9, 1), (2.0, 2), (2.9, 2), (3.0, 3), (4.0, 3)] {
+        assert_eq!(stage(now, 1.0), expected, "{now}");
+    }
+    let rise = |now_mg_dl, lowest| {
+        creatinine_stage(Creatinine { now_mg_dl, lowest_48h_mg_dl: Some(lowest), ..Creatinine::default() }).unwrap()
+    };
+    assert_eq!(rise(1.3, 1.0), 1, "0.3 mg/dL within 48 h");
+    assert_eq!(rise(1.2, 1.0), 0);
+    assert_eq!(rise(4.1, 3.7), 3, "4.0 mg/dL with an acute rise");
+    assert_eq!(rise(4.1, 4.0), 0, "4.0 mg/dL of old is no acute injury");
+    assert_eq!(creatinine_stage(Creatinine { now_mg_dl: 2.0, ..Creatinine::default() }), None);
+    assert_eq!(creatinine_stage(Creatinine { replacement: true, ..Creatinine::default() }), Some(3));
+}
+
+/// Source: KDIGO 2012, table 2; check values of clinical reference 3.6.
+#[test]
+fn urine_stages() {
+    let now = |hourly: &[f64], kg| urine_stage(hourly, kg).unwrap().now;
+    let six = [200.0 / 6.0; 6];
+    assert_eq!(now(&six, 70.0), 1, "0.476 mL/kg/h");
+    // Trap: the weight must be named. 0.556 of 60 kg is no oliguria, and 0.430 of the swollen 77.5 kg is.
+    assert_eq!(now(&six, 60.0), 0);
+    assert_eq!(now(&[35.0; 6], 70.0), 0, "0.5 is not below 0.5: 210 mL in 6 h at 70 kg");
+    assert_eq!(now(&[10.5 / 6.0 - 0.01; 6], 3.5), 1, "10.5 mL in 6 h at 3.5 kg is the limit");
+    assert_eq!(now(&[30.0; 12], 70.0), 2);
+    assert_eq!(now(&[20.0; 24], 70.0), 3);
+    assert_eq!(now(&[0.0; 12], 70.0), 3);
+    assert_eq!(urine_stage(&[10.0; 5], 70.0), None);
+    let recovered: Vec<f64> = [vec![20.0; 13], vec![100.0; 12]].concat();
+    assert_eq!(urine_stage(&recovered, 70.0), Some(UrineStage { worst: 2, now: 0 }));
+}
+
+/// Source: clinical reference 1.8, computed; cautions by Assimon 2016.
+#[test]
+fn ultrafiltration_rate() {
+    printed(rate(3000.0, 4.0, 70.0).ml_h_kg, 10.71, 2);
+    printed(rate(2000.0, 4.0, 50.0).ml_h_kg, 10.00, 2);
+    let high = rate(4000.0, 3.5, 80.0);
+    printed(high.ml_h_kg, 14.29, 2);
+    printed(high.volume_at_caution_ml, 3640.0, 6);
+    assert_eq!(high.published_hazard_ratio, Some(1.31));
+    let child = rate(1200.0, 3.0, 30.0);
+    printed(child.ml_h_kg, 13.33, 2);
+    printed(child.volume_at_caution_ml, 1170.0, 6);
+    assert_eq!(rate(2000.0, 4.0, 50.0).published_hazard_ratio, None, "10 is not above 10");
+    printed(rate(3000.0, 4.0, 70.0).indexed_20_pct_ml_h, 710.0, 9);
+}
+
+/// Source: clinical reference 3.4, computed at VO2 250 mL/min.
+#[test]
+fn breathed_gas_weighs() {
+    for (quotient, g_day) in [(0.70, -16.0), (0.80, 55.0), (0.85, 91.0), (1.00, 197.0)] {
+        printed(gas_g_day(250.0, quotient), g_day, 0);
+    }
 }

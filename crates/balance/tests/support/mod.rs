@@ -37,6 +37,8 @@ pub(crate) struct Scenario {
     pub(crate) round_ml: f64,
     /// Relative error of a pump, for each hour.
     pub(crate) pump_error: f64,
+    /// Largest share by which a pump runs off what it shows, for the whole record.
+    pub(crate) pump_bias: f64,
     /// Late or early stamps, minutes (standard deviation).
     pub(crate) stamp_sd_min: f64,
     /// Deck: minutes between weights, stated u, fast noise, posture error, g.
@@ -68,6 +70,7 @@ impl Scenario {
             urine_error: 0.04,
             round_ml: 5.0,
             pump_error: 0.02,
+            pump_bias: 0.02,
             stamp_sd_min: 3.0,
             every_min: 10,
             u_g: 35.0,
@@ -143,6 +146,7 @@ pub(crate) fn simulate(scenario: Scenario, seed: u64) -> Simulated {
     let mut intake = Wander::new(s.intake_spread, 6.0, &mut rng);
     let mut loss = s.insensible_ml_h * (1.0 + s.insensible_spread * normal(&mut rng)).max(0.2);
     let base_loss = loss;
+    let shown_over_true = 1.0 + s.pump_bias * (2.0 * rng.random::<f64>() - 1.0);
     let (mut mass, mut uncharted) = (1000.0 * s.weight_kg, 0.0);
     let (mut mass_g, mut uncharted_g) = (vec![mass], vec![0.0]);
     let (mut in_hour, mut out_hour) = (0.0, 0.0);
@@ -181,7 +185,7 @@ pub(crate) fn simulate(scenario: Scenario, seed: u64) -> Simulated {
                 (minute as f64 - 1.0 + s.stamp_sd_min * normal(rng)).clamp(1.0, minutes as f64)
             };
             let at = stamp(&mut rng);
-            let volume = (in_hour * (1.0 - s.pump_error * normal(&mut rng))).round();
+            let volume = (in_hour * shown_over_true * (1.0 + s.pump_error * normal(&mut rng))).round();
             push(&mut chart, at, Direction::Intake, Route::Iv, volume, "");
             let at = stamp(&mut rng);
             let read = out_hour * (1.0 + s.urine_error * normal(&mut rng));
