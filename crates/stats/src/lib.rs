@@ -2,6 +2,7 @@
 //!
 //! Every function is a function of its arguments: no file, clock, network, thread or randomness of its own.
 
+pub mod agreement;
 pub mod distribution;
 pub mod regression;
 pub mod robust;

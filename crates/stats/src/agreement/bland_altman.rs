@@ -96,7 +96,8 @@ pub fn pairs_for_limit_width(sd: f64, width: f64, coverage: f64) -> Result<usize
     if !(coverage > 0.0 && coverage < 1.0) {
         return Err(AgreementError::Parameter { what: "coverage", found: coverage, expected: "above 0 and below 1" });
     }
-    let wide = |n: usize| 2.0 * t_quantile(f64::midpoint(1.0, coverage), count(n) - 1.0) * (3.0 * sd * sd / count(n)).sqrt();
+    let wide =
+        |n: usize| 2.0 * t_quantile(f64::midpoint(1.0, coverage), count(n) - 1.0) * (3.0 * sd * sd / count(n)).sqrt();
     // The width falls with n: double until it is narrow enough, then halve the step.
     let mut high = 3;
     while wide(high) > width {

@@ -36,11 +36,10 @@ pub fn concordance(reference: &[f64], method: &[f64], coverage: f64) -> Result<C
     let rho = 2.0 * vxy / (vx + vy + shift * shift);
     let r = vxy / (vx * vy).sqrt();
     let u2 = shift * shift / (vx * vy).sqrt();
-    // Lin (2000): variance of ρ_c.
-    let ratio = if r.abs() > 0.0 { rho / r } else { 0.0 };
     let rest = 1.0 - rho * rho;
-    let variance = ((1.0 - r * r) * ratio * ratio * rest + 2.0 * rho * rho * (1.0 - rho) * ratio * u2 * r.signum() / r.abs().max(f64::MIN_POSITIVE)
-        * r.abs()
+    // Lin (2000): variance of ρ_c. Without any correlation its leading term has no limit, and there is no error to state.
+    let ratio = rho / r;
+    let variance = ((1.0 - r * r) * ratio * ratio * rest + 2.0 * rho * rho * (1.0 - rho) * ratio * u2
         - 0.5 * rho * rho * ratio * ratio * u2 * u2)
         / (m.n - 2.0);
     let se = (variance >= 0.0).then(|| variance.sqrt());

@@ -1,5 +1,6 @@
 //! Published figures that this crate must reproduce. Each test names its source; data copied from it lie in `tests/data`.
 
+mod agreement;
 mod gum_h3;
 mod load_cell;
 mod strd;
