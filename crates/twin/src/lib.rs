@@ -10,6 +10,7 @@ pub mod fluid;
 pub mod night;
 pub mod scenario;
 pub mod sharing;
+pub mod trial;
 
 pub use bench::acceptance::{pairs, tests_run};
 pub use bench::run::{BenchFault, BenchOptions, BenchRun, bench_run};

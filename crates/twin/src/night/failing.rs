@@ -45,6 +45,11 @@ impl Faults {
         self.active(t_s).any(|f| matches!(f.how, How::PowerCut))
     }
 
+    /// True while anything fails.
+    pub(crate) fn is_faulty(&self, t_s: f64) -> bool {
+        self.active(t_s).next().is_some()
+    }
+
     fn active(&self, t_s: f64) -> impl Iterator<Item = &Failing> {
         self.all.iter().filter(move |f| (f.from_s..f.to_s).contains(&t_s))
     }

@@ -179,6 +179,12 @@ impl<'a> Night<'a> {
         self.now
     }
 
+    /// Whether a channel, a plate or the power is at fault at a time.
+    #[must_use]
+    pub fn is_faulty(&self, t_s: f64) -> bool {
+        self.faults.is_faulty(t_s)
+    }
+
     /// Samples in all, those lost to power cuts included.
     #[must_use]
     pub fn n_samples(&self) -> u64 {
@@ -213,7 +219,8 @@ impl<'a> Night<'a> {
             self.next_happening += 1;
         }
         let patient_kg = self.course.patient_kg_at(t_s);
-        let pad_kg = if self.load.aboard > 0.0 { self.course.pad_kg_at(t_s) } else { 0.0 };
+        let pad_kg = self.course.pad_kg_at(t_s);
+        let gone_with_pads_kg = self.now.gone_with_pads_kg + (self.now.pad_kg - pad_kg).max(0.0);
         self.load.forces(t_s, patient_kg, pad_kg, &self.programme.items, &mut self.chance, &mut self.forces);
         self.faults.bend(t_s, self.built, &mut self.forces);
         self.now = Moment {
@@ -221,6 +228,7 @@ impl<'a> Night<'a> {
             patient_kg,
             aboard: self.load.aboard,
             pad_kg,
+            gone_with_pads_kg,
             items_kg: self.load.items_kg,
             untold_kg: self.load.untold_kg,
             tare_kg: self.load.tare_kg,

@@ -105,12 +105,25 @@ pub struct Moment {
     pub aboard: f64,
     /// Fluid in pads on the deck, kg.
     pub pad_kg: f64,
+    /// Fluid that went with changed pads, under hold, kg in all.
+    pub gone_with_pads_kg: f64,
     /// Things on the deck besides mattress and first linen, kg.
     pub items_kg: f64,
     /// Of these, those that no action told of, kg.
     pub untold_kg: f64,
     /// Mattress and first linen, kg.
     pub tare_kg: f64,
+}
+
+impl Moment {
+    /// What a perfect deck with a perfect ledger shows as the patient, kg.
+    ///
+    /// Fluid in a pad has left the patient but not the deck, and a pad is changed under hold, during which nothing changes
+    /// the patient's weight: a deck cannot tell such a loss from the patient, and the chart has to say it.
+    #[must_use]
+    pub fn shown_kg(&self) -> f64 {
+        self.patient_kg + self.pad_kg + self.gone_with_pads_kg
+    }
 }
 
 /// An action before it has its place in the file.
