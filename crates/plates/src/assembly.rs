@@ -16,20 +16,17 @@ pub(crate) struct Pattern {
 }
 
 impl Pattern {
-    /// From the dof of each element (`per_element` of them, one element after the other) and which dof are held.
-    pub(crate) fn new(connectivity: &[u32], per_element: usize, held: &[bool]) -> Self {
+    /// From the dof of each element (`per_element` of them, one element after the other), which dof are held, and all dof in
+    /// the order in which their unknowns are numbered and eliminated.
+    pub(crate) fn new(connectivity: &[u32], per_element: usize, held: &[bool], order: &[u32]) -> Self {
         let mut n_unknowns = 0u32;
-        let unknown_of_dof: Vec<u32> = held
-            .iter()
-            .map(|&held| {
-                if held {
-                    HELD
-                } else {
-                    n_unknowns += 1;
-                    n_unknowns - 1
-                }
-            })
-            .collect();
+        let mut unknown_of_dof = vec![HELD; held.len()];
+        for &dof in order {
+            if !held[dof as usize] {
+                unknown_of_dof[dof as usize] = n_unknowns;
+                n_unknowns += 1;
+            }
+        }
         let n = n_unknowns as usize;
         let elements: Vec<u32> = connectivity.iter().map(|&dof| unknown_of_dof[dof as usize]).collect();
         let (col_ptr, row_idx) = columns(&elements, per_element, n);
@@ -147,7 +144,7 @@ mod tests {
     #[test]
     fn two_springs_in_a_row_assemble_to_the_known_matrix() {
         // Dof 0–1–2 joined by two springs of stiffness 3, dof 0 held.
-        let pattern = Pattern::new(&[0, 1, 1, 2], 2, &[true, false, false]);
+        let pattern = Pattern::new(&[0, 1, 1, 2], 2, &[true, false, false], &[0, 1, 2]);
         let mut values = pattern.zeros();
         let spring = pack(&[[3.0, -3.0], [-3.0, 3.0]]);
         pattern.add(0, &spring, &mut values);

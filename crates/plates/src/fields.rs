@@ -77,6 +77,23 @@ impl Fields {
         self.n_deflection() + before + 2 * point + component
     }
 
+    /// Appends the dof that sit at a half-grid point; those of w sit at the nodes.
+    pub(crate) fn point_dof(&self, jx: usize, jy: usize, all: &mut Vec<u32>) {
+        if jx.is_multiple_of(2) && jy.is_multiple_of(2) {
+            let first = 4 * self.grid.node(jx / 2, jy / 2);
+            all.extend((first..first + 4).map(|dof| dof as u32));
+        }
+        let point = self.point(jx, jy);
+        for component in 0..2 {
+            if self.membrane {
+                all.push(self.membrane_dof(point, component) as u32);
+            }
+            if self.shear {
+                all.push(self.shear_dof(point, component) as u32);
+            }
+        }
+    }
+
     /// Number of all dof.
     pub(crate) fn n_dof(&self) -> usize {
         self.n_deflection() + 2 * self.n_points() * (usize::from(self.membrane) + usize::from(self.shear))

@@ -15,6 +15,7 @@
 mod assembly;
 mod contact;
 mod coupled;
+mod dissection;
 pub mod element;
 mod factor;
 mod fields;

@@ -8,7 +8,7 @@ use crate::load::LoadCase;
 use crate::panel::{Panel, Topology};
 use crate::plate::{Edges, Plate, PlateError};
 use crate::ribs::{Along, Rib};
-use crate::solution::{Balance, Complementarity, Solution, Touch, extreme};
+use crate::solution::{Balance, Complementarity, Solution, Touch, extremes};
 use crate::solve::Bearing;
 use crate::supports::{Support, Supports};
 
@@ -117,7 +117,7 @@ impl<'a> Job<'a> {
     /// The deepest place below the base, between nodes too, and how deep it is, m; below 0 where nothing reaches it.
     fn deepest(&self, dof: &[f64]) -> (f64, [f64; 2]) {
         let grid = self.panel.grid();
-        let plate = extreme(grid, dof, 1.0).at_m;
+        let plate = extremes(grid, dof)[0].at_m;
         let on_ribs = self.plate.ribs.iter().flat_map(|rib| {
             let line = if rib.along == Along::X { &grid.x } else { &grid.y };
             let places =
@@ -210,6 +210,7 @@ impl<'a> Job<'a> {
             .filter(|(_, force)| **force > 0.0)
             .map(|(&at_m, &force_newton)| Touch { at_m, force_newton })
             .collect();
+        let [max, min] = extremes(grid, &dof);
         let mut solution = Solution {
             fields: Arc::clone(self.panel.fields()),
             plate: Arc::clone(plate),
@@ -222,8 +223,8 @@ impl<'a> Job<'a> {
             edge_reaction_newton: 0.0,
             foundation_reaction_newton: 0.0,
             load_newton: case.force_newton(self.plate.size_m),
-            max: extreme(grid, &dof, 1.0),
-            min: extreme(grid, &dof, -1.0),
+            max,
+            min,
             balance: Balance::default(),
             estimate: None,
             dof,

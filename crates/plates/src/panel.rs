@@ -11,6 +11,7 @@ use std::sync::Arc;
 
 use crate::assembly::Pattern;
 use crate::coupled::Matrices;
+use crate::dissection;
 use crate::factor::{Factor, Symbolic};
 use crate::fields::Fields;
 use crate::functional::Functional;
@@ -57,7 +58,7 @@ impl Topology {
         for corner in pins(&fields.grid, &plate.edges, n_motions) {
             held[4 * corner] = true;
         }
-        let pattern = Pattern::new(&fields.connectivity(), fields.per_element(), &held);
+        let pattern = Pattern::new(&fields.connectivity(), fields.per_element(), &held, &dissection::order(&fields));
         let symbolic = Symbolic::new(&pattern)?;
         Ok(Self { fields: Arc::new(fields), edges: plate.edges, pattern, symbolic, pinned: n_motions > 0 })
     }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::coupled::along_rib;
 use crate::fields::{Fields, Rows};
 use crate::functional::{read, read_at};
-use crate::mesh::Grid;
+use crate::mesh::{Axis, Grid};
 use crate::plate::Plate;
 use crate::ribs::{Along, RibStress};
 
@@ -301,32 +301,46 @@ impl Solution {
 /// Points a side at which an element is sampled before an extreme is polished.
 const SAMPLES: usize = 4;
 
-/// Largest (`sign` = 1) or smallest (−1) deflection of a field: sampled in each element, then polished by Newton's method.
-pub(crate) fn extreme(grid: &Grid, dof: &[f64], sign: f64) -> Extreme {
-    let value = |at_m: [f64; 2]| sign * read_at(grid, dof, at_m, 0, 0);
-    let points = |axis: &crate::mesh::Axis| -> Vec<f64> {
-        let lines = axis.lines_m();
-        lines
-            .windows(2)
-            .flat_map(|w| {
-                let (from, to) = (w[0], w[1]);
-                (0..SAMPLES).map(move |i| from + (to - from) * i as f64 / SAMPLES as f64)
-            })
-            .chain([axis.length_m()])
+/// Largest and smallest deflection of a field: sampled in each element, then polished by Newton's method.
+pub(crate) fn extremes(grid: &Grid, dof: &[f64]) -> [Extreme; 2] {
+    let mut found = [(f64::NEG_INFINITY, [0.0; 2]), (f64::INFINITY, [0.0; 2])];
+    // The samples of an element lie alike in all of its class, and both ends belong to it.
+    let samples = |axis: &Axis| -> Vec<[[f64; 4]; SAMPLES + 1]> {
+        (0..axis.n_classes())
+            .map(|class| std::array::from_fn(|i| axis.side_of_class(class).values(i as f64 / SAMPLES as f64, 0)))
             .collect()
     };
-    let (xs, ys) = (points(&grid.x), points(&grid.y));
-    let mut best = (f64::NEG_INFINITY, [0.0; 2]);
-    for &y in &ys {
-        for &x in &xs {
-            let w = value([x, y]);
-            if w > best.0 {
-                best = (w, [x, y]);
+    let (xs, ys) = (samples(&grid.x), samples(&grid.y));
+    let place = |axis: &Axis, e: usize, i: usize| {
+        axis.lines_m()[e] + (axis.lines_m()[e + 1] - axis.lines_m()[e]) * i as f64 / SAMPLES as f64
+    };
+    for ey in 0..grid.y.n_elements() {
+        for ex in 0..grid.x.n_elements() {
+            let nodes = grid.element_nodes(ex, ey).map(|node| &dof[4 * node..4 * node + 4]);
+            for (iy, fy) in ys[grid.y.class(ey)].iter().enumerate() {
+                // The cubic along x at this y: its two values and two slopes.
+                let along = |corner: usize, kind: usize| {
+                    let (low, high) = (nodes[corner], nodes[corner + 2]);
+                    fy[0] * low[kind] + fy[1] * low[kind + 2] + fy[2] * high[kind] + fy[3] * high[kind + 2]
+                };
+                let cubic = [along(0, 0), along(0, 1), along(1, 0), along(1, 1)];
+                for (ix, fx) in xs[grid.x.class(ex)].iter().enumerate() {
+                    let w: f64 = fx.iter().zip(&cubic).map(|(f, c)| f * c).sum();
+                    if w > found[0].0 {
+                        found[0] = (w, [place(&grid.x, ex, ix), place(&grid.y, ey, iy)]);
+                    }
+                    if w < found[1].0 {
+                        found[1] = (w, [place(&grid.x, ex, ix), place(&grid.y, ey, iy)]);
+                    }
+                }
             }
         }
     }
-    let (deflection, at_m) = polish(grid, dof, sign, best);
-    Extreme { deflection_m: sign * deflection, at_m }
+    [1.0, -1.0].map(|sign| {
+        let (w, at_m) = if sign > 0.0 { found[0] } else { found[1] };
+        let (deflection, at_m) = polish(grid, dof, sign, (sign * w, at_m));
+        Extreme { deflection_m: sign * deflection, at_m }
+    })
 }
 
 /// Newton's steps towards a zero slope, kept within the plate and only as long as they gain.
