@@ -67,6 +67,7 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
     let mut report = CheckReport {
         budget: budget.rows(),
         expanded_u_g: budget.expanded_u_g(),
+        monte_carlo: budget.monte_carlo(assumptions.seed),
         change: budget::change::change(deck, &bent.usual, assumptions)?,
         postures: postures.collect::<Result<_, _>>()?,
         improvements: budget.at_max().map_or_else(Vec::new, |m| budget::tornado::tornado(m, &over_a_day)),

@@ -13,6 +13,8 @@ pub struct CheckReport {
     pub budget: Vec<BudgetRow>,
     /// Expanded uncertainty (k = 2) of a weight, g, at the same loads.
     pub expanded_u_g: ByLoad,
+    /// The same by drawing from the distributions.
+    pub monte_carlo: Vec<MonteCarloRow>,
     /// The budget of a change of weight, with the smallest resolvable change as the headline.
     pub change: ChangeReport,
     /// The budget of each load case with a patient, in its posture.
@@ -179,6 +181,27 @@ impl Serialize for ByLoad {
         }
         map.end()
     }
+}
+
+/// The budget at one load by drawing from all distributions (JCGM 101).
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct MonteCarloRow {
+    /// Load, kg.
+    pub load_kg: f64,
+    /// Draws made.
+    pub draws: usize,
+    /// Mean of the error, g.
+    pub mean_g: f64,
+    /// Standard uncertainty, g.
+    pub u_g: f64,
+    /// Probabilistically symmetric interval of 95 %, g.
+    pub interval_g: [f64; 2],
+    /// Half of the second significant digit of u, g.
+    pub tolerance_g: f64,
+    /// Whether the sum of variances with k = 1.960 gives the same interval to that tolerance.
+    pub agrees: bool,
+    /// Whether the draws settled before their limit.
+    pub settled: bool,
 }
 
 /// The budget of a change of weight. Objects are keyed by hours.

@@ -163,3 +163,14 @@ fn the_variance_of_a_product_is_the_product_of_variances() {
     assert!((model.u_of_g(Source::Tilt).powi(2) - (9.0 / 3.0 + 4.0 / 9.0)).abs() < 1e-12);
     assert!((model.u_g().powi(2) - (9.0 / 3.0 + 4.0 / 9.0 + 16.0)).abs() < 1e-12);
 }
+
+/// Two ways to one answer: the sum of variances and the draws.
+#[test]
+fn draws_and_variances_agree_at_every_load() {
+    let report = check(&rowan()).unwrap();
+    for (row, (_, expanded)) in report.monte_carlo.iter().zip(&report.expanded_u_g.0) {
+        // Two significant digits of u: 5 % at worst.
+        assert!((row.u_g - expanded / 2.0).abs() <= row.tolerance_g, "{row:?} {expanded}");
+        assert!(row.settled && row.mean_g.abs() <= row.tolerance_g);
+    }
+}

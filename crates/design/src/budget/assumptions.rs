@@ -27,6 +27,8 @@ pub struct Assumptions {
     pub moved_share: f64,
     /// Time over which a ward's temperature forgets itself, h. Default 6: a day's swing (no source).
     pub room_h: f64,
+    /// Seed of the draws. Default 1.
+    pub seed: u64,
 }
 
 impl Default for Assumptions {
@@ -44,6 +46,7 @@ impl Default for Assumptions {
             tare_kg: 15.0,
             moved_share: 0.3,
             room_h: 6.0,
+            seed: 1,
         }
     }
 }

@@ -11,6 +11,8 @@ pub mod assumptions;
 pub mod chain;
 pub mod change;
 pub mod model;
+pub mod montecarlo;
+pub mod sampler;
 pub mod tornado;
 
 use deck::DeckError;
@@ -20,7 +22,7 @@ pub use assumptions::Assumptions;
 pub use model::{Factor, Model, Source, Term};
 
 use crate::lying::Lying;
-use crate::report::{BudgetRow, ByLoad, PostureReport, PostureRow};
+use crate::report::{BudgetRow, ByLoad, MonteCarloRow, PostureReport, PostureRow};
 
 /// Coverage factor of all expanded uncertainties.
 pub const COVERAGE_K: f64 = 2.0;
@@ -60,6 +62,11 @@ impl Budget {
                 u_g: ByLoad(self.models.iter().map(|(kg, model)| (*kg, model.u_of_g(source))).collect()),
             })
             .collect()
+    }
+
+    /// The same by drawing from the distributions.
+    pub fn monte_carlo(&self, seed: u64) -> Vec<MonteCarloRow> {
+        self.models.iter().map(|(kg, model)| montecarlo::monte_carlo(model, *kg, seed)).collect()
     }
 
     /// The model at max.
