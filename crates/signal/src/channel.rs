@@ -16,6 +16,8 @@ const HISTORY: usize = 5;
 const STUCK_SAMPLES: u32 = 20;
 /// Samples of a channel after which its own liveliness is known.
 const KNOWN_SAMPLES: u32 = 20;
+/// No converter counts farther; a number beyond is the end of something.
+const MOST_COUNTS: f64 = 1e12;
 /// Scale of the median absolute deviation to the standard deviation of normal noise: 1/Φ⁻¹(3/4).
 const MAD_TO_SD: f64 = 1.4826;
 
@@ -88,7 +90,7 @@ impl ChannelState {
             return self.bridge(t_s, limits);
         };
         self.note_repeat(t_s, counts);
-        if counts <= cell.counts_min || counts >= cell.counts_max {
+        if counts <= cell.counts_min || counts >= cell.counts_max || counts.abs() > MOST_COUNTS {
             self.at_end = self.at_end.saturating_add(1);
             // One sample at the end may be a spike; two in a row are the converter.
             return if self.at_end >= 2 { (Channel::Saturated, self.median()) } else { self.bridge(t_s, limits) };

@@ -19,11 +19,11 @@
 //! | −3 dB                          | 0.0692/τ | 0.154 Hz                 |
 //! | step within 1 %                | 10.05   | 4.5 s                     |
 //! | step within 0.1 %              | 13.06   | 5.9 s                     |
-//! | step within 0.01 %             | 15.90   | 7.2 s                     |
+//! | step within 0.01 %             | 15.91   | 7.2 s                     |
 //! | noise bandwidth (one-sided)    | 0.0781/τ | 0.174 Hz                 |
 //!
-//! Why not a sharper one: at the same −3 dB a fourth-order Bessel filter overshoots by 0.8 % and is no sooner
-//! within 0.1 %, and its poles have no plain form for uneven samples.
+//! Why not a sharper one: at the same −3 dB a fourth-order Bessel filter overshoots by 0.8 % and is within 0.1 % only at
+//! 16.9 τ, and its poles have no plain form for uneven samples.
 //! Not here: spikes (see [`crate::channel`]) and the judgement of stillness (see [`crate::still`]).
 
 /// Stages of the low-pass.

@@ -1,7 +1,9 @@
 //! The signal path from counts to a settled weight, sample by sample, without allocation.
 //!
 //! No input or output, no clock, no allocation, no panic, no patient: the same samples and configuration give the same bits on a
-//! controller, in the service and in a replay. Every sample costs the same, whatever came before it.
+//! controller, in the service and in a replay. The cost of a sample is bounded: some 0.55 µs for 24 cells on a 2.6 GHz server core
+//! (`benches/path.rs`), most of it for the medians of the spike rule; only summing the same counts takes 12 ns. The whole state of
+//! 24 cells, 6 plates and 4 sections is some 8 kB, of which [`keep`] saves what must outlive a power cut.
 //!
 //! ```text
 //! counts → channel check, spikes → kg a cell → ÷ cos θ of its section → sum ─→ low-pass ───────────→ live figure
@@ -14,16 +16,20 @@
 //!   [`Channel`]s' states, [`Motion`], the [`Level`] while settled, and a [`Change`] whenever a new plateau is found.
 //! - A [`Plateau`] is the deck at rest; [`doubt::between`] gives the uncertainty of the difference of two.
 //!
-//! Whose the load is — tare, items, patient — is for the caller to say.
+//! - [`Ledger`] shares the load out: tare, items, lean, open questions, and the remainder; [`keep`] brings it through a power cut.
+//!
+//! Who the remainder is, and what an open question was, is for the caller to say.
 #![no_std]
 #![forbid(unsafe_code)]
-#![deny(clippy::indexing_slicing, clippy::panic, clippy::unwrap_used, clippy::expect_used)]
+#![cfg_attr(not(test), deny(clippy::indexing_slicing, clippy::panic, clippy::unwrap_used, clippy::expect_used))]
 
 pub mod change;
 pub mod channel;
 pub mod config;
 pub mod doubt;
 pub mod filter;
+pub mod keep;
+pub mod ledger;
 pub mod load;
 pub mod path;
 pub mod plateau;
@@ -33,6 +39,7 @@ pub mod watch;
 pub use channel::Channel;
 pub use config::{CellConfig, Config, ConfigError, Limits};
 pub use doubt::{Parts, Plateau};
+pub use ledger::{Item, Ledger, Mass, Open};
 pub use path::{Change, Reading, Sample, SignalPath};
 pub use plateau::Level;
 pub use watch::Motion;

@@ -14,6 +14,9 @@ const SHARE_TAU_S: f64 = 1.5;
 /// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
 const NOTE_S: f64 = 6.0;
 
+/// A temperature past this is none of a ward's; the sensor is disbelieved, °C.
+const TEMPERATURE_MOST_C: f64 = 100.0;
+
 /// What arrives at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sample<const C: usize, const S: usize> {
@@ -164,6 +167,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
 
     /// Takes a sample. One that does not come after the last, or has no time, is passed over.
     pub fn push(&mut self, sample: &Sample<C, S>) -> &Reading<C, P, S> {
+        let sample =
+            &Sample { temperature_c: sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C), ..*sample };
         self.reading.change = None;
         let dt_s = if self.started { sample.t_s - self.reading.t_s } else { 0.0 };
         if !sample.t_s.is_finite() || (self.started && dt_s <= 0.0) {
@@ -221,6 +226,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
         let step = if dt_s > 0.0 { gain(dt_s, SHARE_TAU_S) } else { 1.0 };
         let first = self.total == LowPass::new();
+        let cosines = self.tilt_deg.map(cos_deg);
         let mut load = Load::default();
         let mut plate_kg = [0.0; P];
         let mut whole = true;
@@ -237,7 +243,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
             *overloaded = normal > cell.capacity_kg;
             let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
-            let kg = normal / cos_deg(self.tilt_deg.get(section).copied().unwrap_or(0.0));
+            let kg = normal / cosines.get(section).copied().unwrap_or(1.0);
             *share += if first { kg - *share } else { step * (kg - *share) };
             load.add(kg, cell.at_mm);
             if let Some(plate) = plate_kg.get_mut(cell.plate) {
@@ -275,13 +281,16 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         let still = &self.config.limits.still;
         if let Some(block) = self.gather.push(sample.t_s, self.reading.total_kg, still.block_s) {
             match self.watch.push(block, still) {
-                Turn::None => {}
+                Turn::None => self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still),
                 Turn::Found => self.find(sample),
                 Turn::Left => self.leave(),
             }
         }
         if self.watch.motion() == Motion::Settled {
-            self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
+            // Between blocks the line is known; only the time goes on.
+            let ahead_s = sample.t_s - self.reading.level.t_s;
+            self.reading.level.t_s = sample.t_s;
+            self.reading.level.kg += self.reading.level.slope_kg_s * ahead_s;
             self.note(sample);
         }
     }

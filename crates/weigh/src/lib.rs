@@ -3,15 +3,13 @@
 //! [`Weigher`] takes samples one by one and gives a row every so often, in constant memory. The numbers come from the
 //! signal path (`signal`), which knows no patient; this crate knows who and what lies on the deck:
 //!
-//! - `account` holds the tare, the items put on since, the lean of raised sections and the open questions;
-//! - `judge` gives each change of the load to one of them, by the actions, its size and what came before and after;
+//! - `judge` gives each change of the load to one of the ledger's accounts — tare, items, lean, open questions — or to the patient, by the actions, its size and what came before and after;
 //! - `setup` makes the path's configuration of a deck and its calibration.
 //!
 //! A change that no action explains never enters the patient's weight: it becomes an open question, and until it is
 //! answered by an action, or undone by the opposite change (a hand that leaves the bed), no weight is called settled.
 //! Not here: files, clocks, fluid balance.
 
-mod account;
 mod error;
 mod judge;
 mod report;
@@ -19,5 +17,5 @@ pub mod setup;
 mod weigher;
 
 pub use error::WeighError;
-pub use report::{Event, EventKind, Fault, FaultKind, Last, WeighReport};
+pub use report::{Event, EventKind, Fault, FaultKind, Last, NamedItem, WeighReport};
 pub use weigher::{Options, Weigher};

@@ -84,6 +84,17 @@ pub struct Last {
     pub state: State,
 }
 
+/// An item on the deck besides the patient.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NamedItem {
+    /// The note it was entered with; empty without one.
+    pub name: String,
+    /// Its mass, kg; negative for what lay there at the tare and left.
+    pub kg: f64,
+    /// Standard uncertainty of its mass, kg.
+    pub u_kg: f64,
+}
+
 /// The report of a recording.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WeighReport {
@@ -97,6 +108,8 @@ pub struct WeighReport {
     pub tare_kg: Option<f64>,
     /// Net mass of the items that came and went since the tare, kg.
     pub items_kg: f64,
+    /// Those items by their notes; what came and went leaves no line.
+    pub items: Vec<NamedItem>,
     /// Changes that no action explains yet, kg in all.
     pub open_kg: f64,
     /// What happened.

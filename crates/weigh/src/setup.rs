@@ -10,7 +10,7 @@ use deck::{geometry, gravity_m_s2};
 use formats::calibration::{Calibration, CellCalibration};
 use formats::deck::{CellType, Deck};
 use signal::config::{CellConfig, Limits};
-use signal::{Change, Config, Plateau, SignalPath};
+use signal::{Change, Config, Ledger, Plateau, SignalPath};
 
 use crate::WeighError;
 
@@ -25,6 +25,8 @@ pub const SECTIONS: usize = 8;
 pub type Path = SignalPath<CELLS, PLATES, SECTIONS>;
 /// Its configuration.
 pub type PathConfig = Config<CELLS, PLATES, SECTIONS>;
+/// Who bears what of the load.
+pub type Accounts = Ledger<CELLS, SECTIONS>;
 /// The deck at rest.
 pub type Rest = Plateau<CELLS, SECTIONS>;
 /// A difference of two rests.

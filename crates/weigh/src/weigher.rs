@@ -164,14 +164,15 @@ impl Weigher {
     /// What happened so far.
     #[must_use]
     pub fn report(&self) -> WeighReport {
-        let account = self.judge.account();
+        let ledger = self.judge.ledger();
         WeighReport {
             settled: self.settled,
             rows: self.rows,
             last: self.last,
-            tare_kg: account.tare().map(|tare| tare.level.kg),
-            items_kg: account.items_kg(),
-            open_kg: account.open_kg(),
+            tare_kg: ledger.tare().map(|tare| tare.level.kg),
+            items_kg: ledger.items_kg(),
+            items: self.judge.items(),
+            open_kg: ledger.open_kg(),
             events: self.judge.events().to_vec(),
             faults: self.faults.clone(),
         }

@@ -3,10 +3,10 @@
 use formats::actions::{Action, ActionKind};
 use signal::Motion;
 
-use super::{Expected, Hold, Judge, Presence};
-use crate::account::Open;
+use super::{Expected, Hold, Judge, Presence, Weighed};
 use crate::report::EventKind;
 use crate::setup::{Path, Rest};
+use signal::{Mass, Open};
 
 impl Judge {
     /// Takes an action that was entered at or before the path's last sample.
@@ -43,7 +43,7 @@ impl Judge {
         self.tare_wanted = false;
         self.mendable = None;
         self.expected.clear();
-        self.account.take_tare(rest);
+        self.ledger.take_tare(rest);
     }
 
     fn patient_on(&mut self, t_s: f64, rest: Option<Rest>) {
@@ -71,7 +71,7 @@ impl Judge {
             Presence::Presumed | Presence::Arriving | Presence::On => {
                 self.presence = Presence::Leaving;
                 self.first_s = None;
-                if self.account.tare().is_none() {
+                if self.ledger.tare().is_none() {
                     self.depart(t_s);
                 }
             }
@@ -81,9 +81,9 @@ impl Judge {
     fn item(&mut self, action: &Action, sign: f64) {
         let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
         if let Some(index) = self.question_for(&expected)
-            && let Some(open) = self.account.answer(index)
+            && let Some(open) = self.ledger.answer(index)
         {
-            self.book(open.t_s, &expected, open.kg, open.u_kg, open.place_mm);
+            self.book(open.t_s, &expected, open.mass.kg, open.mass.u_kg, open.place_mm);
             return;
         }
         self.expected.push(expected);
@@ -93,17 +93,20 @@ impl Judge {
     fn question_for(&self, item: &Expected) -> Option<usize> {
         let fits = |open: &Open| match item.kg {
             Some(kg) => {
-                let u = self.u_stated(kg).hypot(open.u_kg);
-                (open.kg - item.sign * kg).abs() <= self.least(u)
+                let u = self.u_stated(kg).hypot(open.mass.u_kg);
+                (open.mass.kg - item.sign * kg).abs() <= self.least(u)
             }
-            None => open.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s,
+            None => open.mass.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s,
         };
-        self.account.open().iter().rposition(fits)
+        self.ledger.open().iter().rposition(fits)
     }
 
     fn begin_care(&mut self, t_s: f64) {
         if self.hold.is_none() {
             self.mendable = None;
+            if let Some(Weighed { kg, u_kg }) = self.last_settled {
+                self.ledger.hold(Mass { kg, u_kg });
+            }
             self.hold = Some(Hold { before: None, released_s: None, t_s });
         }
     }
@@ -111,6 +114,7 @@ impl Judge {
     fn release(&mut self, t_s: f64, rest: Option<Rest>) {
         let Some(hold) = &mut self.hold else { return };
         hold.released_s = Some(t_s);
+        self.ledger.release();
         if let Some(rest) = rest {
             self.judge_care(t_s, &rest);
         }

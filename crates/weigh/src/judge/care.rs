@@ -5,9 +5,12 @@
 //! many cares do not add up noise; the limit is lower than for other changes, for in care a difference is likelier linen than not. A difference too large for linen, or one that leaves the deck bare, is not put down to care.
 
 use super::{Expected, Judge, Mend, Mendable, Presence};
-use crate::account::Open;
 use crate::report::EventKind;
 use crate::setup::Rest;
+use signal::{Mass, Open};
+
+/// Name of what came and went in care.
+const IN_CARE: &str = "in care";
 
 impl Judge {
     /// The verdict, at rest after release.
@@ -23,7 +26,7 @@ impl Judge {
         let parts = signal::doubt::between(&self.config, &before, after);
         let delta = after.level.kg - before.level.kg;
         let u = self.u_step(parts.total_kg(), after.level.t_s - before.level.t_s);
-        if self.account.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
+        if self.ledger.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             self.tell(t_s, EventKind::PatientOff, "The deck is bare after care: the patient has left it.");
             self.depart(t_s);
             return;
@@ -37,23 +40,24 @@ impl Judge {
         for item in &stated {
             let kg = item.sign * item.kg.unwrap_or(0.0);
             rest -= kg;
-            self.account.add_item(kg, 0.0);
+            self.give(&item.note, Mass { kg, u_kg: 0.0 });
             self.tell_item(t_s, item, kg, self.u_stated(kg), None);
         }
         if rest.abs() <= (0.5 * self.rules.least_kg).max(2.0 * u) {
             // Stated and seen agree: what is left is noise of the stated masses and goes with them.
             if !stated.is_empty() {
-                self.account.add_item(rest, u);
+                self.give(IN_CARE, Mass { kg: rest, u_kg: u });
             }
             return;
         }
         if rest.abs() > self.rules.care_kg {
-            self.account.ask(Open { t_s, kg: rest, u_kg: u, place_mm: None });
+            self.ledger.ask(Open { t_s, mass: Mass { kg: rest, u_kg: u }, place_mm: None });
             self.tell_step(t_s, rest, u, None, "is more than linen: who or what came or went in care?");
             return;
         }
-        self.account.add_item(rest, u);
+        let item = self.give(IN_CARE, Mass { kg: rest, u_kg: u });
         let event = self.tell_care(t_s, rest, u);
-        self.mendable = Some(Mendable { what: Mend::Care, until_s: t_s + 2.0 * self.rules.mend_s, kg: rest, event });
+        self.mendable =
+            Some(Mendable { what: Mend::Care, until_s: t_s + 2.0 * self.rules.mend_s, kg: rest, event, item });
     }
 }

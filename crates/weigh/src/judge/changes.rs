@@ -3,9 +3,12 @@
 use signal::Motion;
 
 use super::{Expected, Judge, Mend, Mendable, Presence};
-use crate::account::Open;
 use crate::report::EventKind;
 use crate::setup::{Path, Rest, Step};
+use signal::{Mass, Open};
+
+/// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
+const UNWEIGHED_KG: f64 = 1.0;
 
 impl Judge {
     /// Takes a change that the path has found.
@@ -23,7 +26,7 @@ impl Judge {
             }
             return;
         }
-        if self.account.tare().is_none() {
+        if self.ledger.tare().is_none() {
             return;
         }
         match self.presence {
@@ -55,7 +58,7 @@ impl Judge {
             }
             Some(kg) if self.presence == Presence::On => {
                 let kg = item.sign * kg;
-                self.account.ask(Open { t_s, kg, u_kg: self.u_stated(kg), place_mm: None });
+                self.ledger.ask(Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None });
                 self.tell_step(
                     t_s,
                     kg,
@@ -70,7 +73,7 @@ impl Judge {
 
     /// Without a patient: does one come, or go?
     pub(super) fn judge_presence(&mut self, t_s: f64, after: &Rest) {
-        let Some(net) = self.account.net_kg(after.level.kg) else { return };
+        let Some(net) = self.ledger.net_kg(after.level.kg) else { return };
         match self.presence {
             Presence::Arriving | Presence::On => self.arrive(t_s, after),
             Presence::Leaving => {
@@ -102,10 +105,10 @@ impl Judge {
 
     /// What lies on a deck without a patient is not the patient.
     fn bare(&mut self, t_s: f64, after: &Rest, net: f64) {
-        let Some(tare) = self.account.tare() else { return };
+        let Some(tare) = self.ledger.tare() else { return };
         let u = signal::doubt::between(&self.config, tare, after).total_kg();
         if net.abs() > self.least(u) {
-            self.account.add_item(net, u);
+            self.give("on the bare deck", Mass { kg: net, u_kg: u });
             let kind = if net > 0.0 { EventKind::Added } else { EventKind::Removed };
             self.tell_size(t_s, kind, Some(net), Some(u), "The bare deck bears another load than at the tare.");
         }
@@ -116,20 +119,21 @@ impl Judge {
         self.presence = Presence::Empty;
         self.first_s = None;
         self.mendable = None;
-        self.account.drop_open();
-        self.account.set_lean(0.0, 0.0);
+        self.ledger.drop_newest(usize::MAX);
+        self.ledger.release();
+        self.ledger.set_lean(Mass { kg: 0.0, u_kg: 0.0 });
         self.last_settled = None;
     }
 
     /// The patient is said to be there: is a load?
     pub(super) fn arrive(&mut self, t_s: f64, after: &Rest) {
-        let Some((tare, net)) = self.account.tare().copied().zip(self.account.net_kg(after.level.kg)) else { return };
+        let Some((tare, net)) = self.ledger.tare().copied().zip(self.ledger.net_kg(after.level.kg)) else { return };
         if net < self.rules.someone_kg {
             return;
         }
         let parts = signal::doubt::between(&self.config, &tare, after);
         // A leaning reaction that was never seen without the lean stays in the weight, and in its uncertainty.
-        self.account.set_lean(0.0, parts.lean_kg.hypot(parts.angle_kg));
+        self.ledger.set_lean(Mass { kg: 0.0, u_kg: parts.lean_kg.hypot(parts.angle_kg) });
         for item in std::mem::take(&mut self.expected) {
             match item.kg {
                 Some(kg) => self.book(t_s, &item, item.sign * kg, self.u_stated(kg), None),
@@ -138,20 +142,20 @@ impl Judge {
         }
         self.presence = Presence::On;
         self.first_s = Some(after.level.t_s);
-        let kg = self.account.patient_kg(after.level.kg);
-        let u = self.account.u_kg(&self.config, after);
+        let kg = self.ledger.remainder_kg(after.level.kg);
+        let u = self.ledger.u_kg(&self.config, after);
         let event = self.tell_size(t_s, EventKind::PatientOn, kg, u, "The patient is on the deck.");
         let until_s = after.level.t_s + self.rules.mend_s;
-        self.mendable = Some(Mendable { what: Mend::Arrival, until_s, kg: kg.unwrap_or(0.0), event });
+        self.mendable = Some(Mendable { what: Mend::Arrival, until_s, kg: kg.unwrap_or(0.0), event, item: 0 });
     }
 
     fn change_with_patient(&mut self, step: &Step) {
         let t_s = began(step);
-        if self.account.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
+        if self.ledger.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             let left = self.last_settled.map(|last| -last.kg);
             self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
             self.depart(t_s);
-            if let Some(net) = self.account.net_kg(step.after.level.kg) {
+            if let Some(net) = self.ledger.net_kg(step.after.level.kg) {
                 self.bare(t_s, &step.after, net);
             }
             return;
@@ -165,11 +169,11 @@ impl Judge {
         if step.delta_kg.abs() <= self.least(u) {
             if step.delta_kg.abs() > self.least(self.u_step(step.parts.without_lean_kg(), apart_s)) {
                 // Who turns on a raised section leans otherwise: that is no mass.
-                self.account.set_lean(self.account.lean_kg() + step.delta_kg, self.account.lean_u_kg());
+                self.ledger.set_lean(Mass { kg: self.ledger.lean().kg + step.delta_kg, u_kg: self.ledger.lean().u_kg });
             }
             self.calm(step, apart_s);
         } else if !(self.mend(step, u) || self.undo(step, u) || self.match_expected(step, u)) {
-            self.account.ask(Open { t_s, kg: step.delta_kg, u_kg: u, place_mm: step.place_mm });
+            self.ledger.ask(Open { t_s, mass: Mass { kg: step.delta_kg, u_kg: u }, place_mm: step.place_mm });
             let question = "came or went and nobody said so: what was it? Until then the weight is not settled.";
             self.tell_step(t_s, step.delta_kg, u, step.place_mm, question);
         }
@@ -178,24 +182,24 @@ impl Judge {
     /// A section moved. The patient's mass did not: the difference is the lean, as far as lean can explain it.
     fn articulate(&mut self, step: &Step, u: f64) {
         let (t_s, delta) = (began(step), step.delta_kg);
-        let Some(tare) = self.account.tare() else { return };
+        let Some(tare) = self.ledger.tare() else { return };
         let absolute = signal::doubt::between(&self.config, tare, &step.after);
         let u_absolute = absolute.lean_kg.hypot(absolute.angle_kg);
-        let (lean, u_lean) = (self.account.lean_kg() + delta, self.account.lean_u_kg());
+        let (lean, u_lean) = (self.ledger.lean().kg + delta, self.ledger.lean().u_kg);
         if u_absolute < u_lean {
             // Flatter than when the patient came: now it is known better.
             if lean.abs() <= 3.0 * u_lean + self.least(u) {
-                self.account.set_lean(0.0, u_absolute);
+                self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_absolute });
                 return;
             }
         } else if 3.0 * u_absolute < self.rules.least_kg && lean.abs() <= self.least(u) {
-            self.account.set_lean(0.0, u_lean);
+            self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_lean });
             return;
         } else if delta.abs() <= 3.0 * step.parts.lean_kg + self.least(u) {
-            self.account.set_lean(lean, u_lean);
+            self.ledger.set_lean(Mass { kg: lean, u_kg: u_lean });
             return;
         }
-        self.account.ask(Open { t_s, kg: delta, u_kg: u, place_mm: None });
+        self.ledger.ask(Open { t_s, mass: Mass { kg: delta, u_kg: u }, place_mm: None });
         self.tell_step(t_s, delta, u, None, "came or went while a section moved: what was it?");
     }
 
@@ -227,9 +231,11 @@ impl Judge {
         match last.what {
             Mend::Arrival => {}
             // A hand that let go: the item shrinks, and does not turn into its opposite.
-            Mend::Item if delta * last.kg < 0.0 && kg * last.kg >= 0.0 => self.account.add_item(delta, u),
+            Mend::Item if delta * last.kg < 0.0 && kg * last.kg >= 0.0 => {
+                self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u });
+            }
             // In care things come and go: a hand that let go may leave the opposite behind.
-            Mend::Care if kg.abs() < last.kg.abs() => self.account.add_item(delta, u),
+            Mend::Care if kg.abs() < last.kg.abs() => self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u }),
             Mend::Item | Mend::Care => return false,
         }
         self.retell(last.event, kg, last.what == Mend::Care);
@@ -243,13 +249,13 @@ impl Judge {
     /// A change that takes back the newest open questions was a contact.
     fn undo(&mut self, step: &Step, u: f64) -> bool {
         let (mut sum, mut u2) = (step.delta_kg, u * u);
-        for (i, open) in self.account.open().iter().rev().enumerate() {
-            sum += open.kg;
-            u2 += open.u_kg * open.u_kg;
+        for (i, open) in self.ledger.open().iter().rev().enumerate() {
+            sum += open.mass.kg;
+            u2 += open.mass.u_kg * open.mass.u_kg;
             if sum.abs() <= self.least(u2.sqrt()) {
                 let t_s = open.t_s;
                 let size = -step.delta_kg;
-                self.account.drop_newest(i + 1);
+                self.ledger.drop_newest(i + 1);
                 let text = format!(
                     "Someone or something leaned on the bed by {size:.2} kg, and let go: the load is as before."
                 );
@@ -301,19 +307,25 @@ impl Judge {
 
     /// Puts an entered item on the account, as it was measured.
     pub(super) fn book(&mut self, t_s: f64, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
-        self.account.add_item(kg, u);
+        let id = self.id_of(&item.note);
+        let unweighed = self.ledger.items().iter().find(|held| held.id == id && held.mass.u_kg >= UNWEIGHED_KG);
+        if unweighed.is_some() && item.sign < 0.0 {
+            // It lay in the patient's weight until now.
+            self.ledger.forget(id);
+            self.tell_item(t_s, item, kg, u, place_mm);
+            return;
+        }
+        self.ledger.add_item(id, Mass { kg, u_kg: u });
         let event = self.tell_item(t_s, item, kg, u, place_mm);
         if item.kg.is_none() {
             let until_s = self.found_s + self.rules.mend_s;
-            self.mendable = Some(Mendable { what: Mend::Item, until_s, kg, event });
+            self.mendable = Some(Mendable { what: Mend::Item, until_s, kg, event, item: id });
         }
     }
 
     /// An item of unknown mass came with the patient: nobody can tell them apart.
     fn book_unweighed(&mut self, t_s: f64, item: &Expected) {
-        /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
-        const UNWEIGHED_KG: f64 = 1.0;
-        self.account.add_item(0.0, UNWEIGHED_KG);
+        self.give(&item.note, Mass { kg: 0.0, u_kg: UNWEIGHED_KG });
         let text = format!(
             "Came with the patient and was not weighed{}: the weight is uncertain by it.",
             super::tell::noted(item)

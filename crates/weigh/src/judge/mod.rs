@@ -11,10 +11,10 @@ mod care;
 mod changes;
 mod tell;
 
-use signal::{Motion, Reading};
+use signal::{Mass, Motion, Reading};
 
-use crate::account::Account;
-use crate::report::Event;
+use crate::report::{Event, NamedItem};
+use crate::setup::Accounts;
 use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS};
 use formats::weights::State;
 
@@ -117,6 +117,7 @@ pub(crate) struct Mendable {
     until_s: f64,
     kg: f64,
     event: usize,
+    item: u16,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -138,7 +139,7 @@ pub(crate) struct Weighed {
 pub(crate) struct Judge {
     rules: Rules,
     config: PathConfig,
-    account: Account,
+    ledger: Accounts,
     presence: Presence,
     tare_wanted: bool,
     hold: Option<Hold>,
@@ -150,6 +151,8 @@ pub(crate) struct Judge {
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
     events: Vec<Event>,
+    /// Names of items; the ledger knows them by their place here.
+    names: Vec<String>,
 }
 
 impl Judge {
@@ -157,7 +160,7 @@ impl Judge {
         Self {
             rules,
             config,
-            account: Account::default(),
+            ledger: Accounts::new(),
             presence: Presence::Empty,
             tare_wanted: false,
             hold: None,
@@ -167,11 +170,12 @@ impl Judge {
             first_s: None,
             last_settled: None,
             events: Vec::new(),
+            names: vec![String::new()],
         }
     }
 
-    pub(crate) fn account(&self) -> &Account {
-        &self.account
+    pub(crate) fn ledger(&self) -> &Accounts {
+        &self.ledger
     }
 
     pub(crate) fn events(&self) -> &[Event] {
@@ -189,11 +193,8 @@ impl Judge {
         if self.overloaded(reading, &now) {
             return (State::Overload, weighed);
         }
-        if let Some(hold) = &self.hold
-            && hold.released_s.is_none()
-            && let Some(last) = self.last_settled
-        {
-            return (State::Held, Some(last));
+        if let Some(Mass { kg, u_kg }) = self.ledger.held() {
+            return (State::Held, Some(Weighed { kg, u_kg }));
         }
         if matches!(self.presence, Presence::Empty | Presence::Leaving) {
             return (State::Empty, None);
@@ -206,13 +207,13 @@ impl Judge {
     }
 
     fn weigh(&self, now: &Rest) -> Option<Weighed> {
-        let kg = self.account.patient_kg(now.level.kg)?;
-        let u_kg = self.account.u_kg(&self.config, now)?;
+        let kg = self.ledger.remainder_kg(now.level.kg)?;
+        let u_kg = self.ledger.u_kg(&self.config, now)?;
         Some(Weighed { kg, u_kg })
     }
 
     fn overloaded(&self, reading: &Reading<CELLS, PLATES, SECTIONS>, now: &Rest) -> bool {
-        let net = self.account.tare().map_or(0.0, |tare| now.level.kg - tare.level.kg);
+        let net = self.ledger.tare().map_or(0.0, |tare| now.level.kg - tare.level.kg);
         reading.whole && (net > self.rules.most_kg || reading.overloaded.contains(&true))
     }
 
@@ -221,9 +222,32 @@ impl Judge {
         reading.motion == Motion::Settled
             && self.presence == Presence::On
             && self.hold.is_none()
-            && self.account.open().is_empty()
+            && self.ledger.open().is_empty()
             && old_enough(Some(self.found_s), self.rules.believe_s)
             && old_enough(self.first_s, self.rules.believe_first_s)
+    }
+
+    /// Items that lie on the deck, or are missing from the tare.
+    pub(crate) fn items(&self) -> Vec<NamedItem> {
+        let name = |id: u16| self.names.get(usize::from(id)).cloned().unwrap_or_default();
+        let named = |item: &signal::Item| NamedItem { name: name(item.id), kg: item.mass.kg, u_kg: item.mass.u_kg };
+        self.ledger.items().iter().map(named).collect()
+    }
+
+    /// The ledger's number of a name; 0 is the unnamed, and whatever comes after the last number.
+    fn id_of(&mut self, name: &str) -> u16 {
+        let at = self.names.iter().position(|known| known == name).unwrap_or_else(|| {
+            self.names.push(name.to_owned());
+            self.names.len() - 1
+        });
+        u16::try_from(at).unwrap_or(0)
+    }
+
+    /// Puts an amount on an item.
+    fn give(&mut self, name: &str, mass: Mass) -> u16 {
+        let id = self.id_of(name);
+        self.ledger.add_item(id, mass);
+        id
     }
 
     /// Uncertainty of a difference over `apart_s` in which the patient may have gained or lost.
