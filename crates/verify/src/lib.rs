@@ -5,6 +5,7 @@
 //!
 //! Not here: the limits themselves (`deck::oiml`), statistics (`stats`), pages and plots.
 
+mod agree;
 mod changeover;
 mod error;
 mod kinds;
@@ -12,6 +13,7 @@ mod report;
 mod rules;
 mod verdict;
 
+pub use agree::{AgreeError, AgreeOptions, AgreeReport, Line, RankLine, Repeatability, agree};
 pub use error::VerifyError;
 pub use report::{Deviation, Phase, Row, TestReport, VerifyReport};
 pub use rules::{EDITION, Mark, Rule};

@@ -1,0 +1,255 @@
+//! Agreement of two methods on the same subjects, as the file contract tells it.
+//!
+//! Difference = method − reference. Where subjects carry repeats, the overall figures take every row as a pair, as the
+//! contract asks, and `repeatability` says what the repeats of a subject add: the within-subject spread of each method
+//! and limits for single measurements (Bland & Altman 1999).
+//!
+//! Not here: whether the agreement is good enough; the statistics themselves (`stats::agreement`).
+
+use std::collections::BTreeMap;
+
+use formats::pairs::Pair;
+use serde::Serialize;
+use stats::agreement::{
+    AgreementError, BlandAltman, Deming, PassingBablok, Repeated, bland_altman, concordance, deming, passing_bablok,
+    repeated, share_within,
+};
+
+/// Coverage of every interval.
+const COVERAGE: f64 = 0.95;
+
+/// How to compare.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AgreeOptions {
+    /// Variance of the method's error over that of the reference's, for the Deming line.
+    pub variance_ratio: f64,
+}
+
+impl Default for AgreeOptions {
+    fn default() -> Self {
+        Self { variance_ratio: 1.0 }
+    }
+}
+
+/// Agreement of two methods. Unit: that of the pairs.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AgreeReport {
+    /// Pairs.
+    pub n: usize,
+    /// Mean difference, method − reference.
+    pub bias: f64,
+    /// Standard deviation of the differences.
+    pub sd: f64,
+    /// Limits of agreement, 95 % of differences.
+    pub limits: [f64; 2],
+    /// 95 % intervals of the lower and the upper limit, √(3 s²/n) and Student's t.
+    pub limits_ci: [[f64; 2]; 2],
+    /// The same by the noncentral t distribution.
+    pub limits_ci_exact: [[f64; 2]; 2],
+    /// 95 % interval of the bias.
+    pub bias_ci: [f64; 2],
+    /// Slope of the difference over the mean of both.
+    pub proportional_slope: f64,
+    /// Two-sided p-value of that slope.
+    pub proportional_p: Option<f64>,
+    /// Lin's concordance; absent where a method does not spread.
+    pub concordance: Option<f64>,
+    /// Its 95 % interval.
+    pub concordance_ci: Option<[f64; 2]>,
+    /// Line with errors in both methods; absent where the pairs allow none.
+    pub deming: Option<Line>,
+    /// Line by ranks of slopes; absent where the pairs allow none.
+    pub passing_bablok: Option<RankLine>,
+    /// Share of pairs with the method within 5 % of the reference, 0 to 1.
+    pub within_5_pct: f64,
+    /// Share within 10 %, 0 to 1.
+    pub within_10_pct: f64,
+    /// What repeats say; absent where no subject has any.
+    pub repeatability: Option<Repeatability>,
+}
+
+/// A line with errors in both methods.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Line {
+    /// Slope.
+    pub slope: f64,
+    /// Intercept.
+    pub intercept: f64,
+    /// Standard error of the slope, by the jackknife.
+    pub slope_se: f64,
+    /// Standard error of the intercept.
+    pub intercept_se: f64,
+    /// 95 % interval of the slope.
+    pub slope_ci: [f64; 2],
+    /// 95 % interval of the intercept.
+    pub intercept_ci: [f64; 2],
+    /// Variance ratio it was drawn at.
+    pub variance_ratio: f64,
+}
+
+/// A line by ranks of slopes; an end of an interval that has no bound is absent.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct RankLine {
+    /// Slope.
+    pub slope: f64,
+    /// 95 % interval of the slope.
+    pub slope_ci: [Option<f64>; 2],
+    /// Intercept.
+    pub intercept: f64,
+    /// 95 % interval of the intercept.
+    pub intercept_ci: [Option<f64>; 2],
+}
+
+/// What the repeats of subjects say.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Repeatability {
+    /// Subjects.
+    pub subjects: usize,
+    /// Within-subject standard deviation of the reference.
+    pub reference_sd: f64,
+    /// Within-subject standard deviation of the method.
+    pub method_sd: f64,
+    /// 95 % of two repeats of the reference differ by less.
+    pub reference_coefficient: f64,
+    /// 95 % of two repeats of the method differ by less.
+    pub method_coefficient: f64,
+    /// Standard deviation of differences of single measurements.
+    pub single_sd: f64,
+    /// Limits of agreement of single measurements.
+    pub single_limits: [f64; 2],
+}
+
+/// Why methods cannot be compared.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error(transparent)]
+pub struct AgreeError(#[from] AgreementError);
+
+/// Compares the methods of the pairs.
+///
+/// # Errors
+/// Fewer than 3 pairs, a variance ratio that is not positive.
+pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, AgreeError> {
+    let reference: Vec<f64> = pairs.iter().map(|p| p.reference).collect();
+    let method: Vec<f64> = pairs.iter().map(|p| p.method).collect();
+    let BlandAltman { n, bias, sd, bias_ci, limits, limits_ci, limits_ci_exact, proportional_slope, proportional_p } =
+        bland_altman(&reference, &method, COVERAGE)?;
+    let rho = unless_posed_badly(concordance(&reference, &method, COVERAGE))?;
+    Ok(AgreeReport {
+        n,
+        bias,
+        sd,
+        limits,
+        limits_ci,
+        limits_ci_exact,
+        bias_ci,
+        proportional_slope,
+        proportional_p,
+        concordance: rho.map(|c| c.value),
+        concordance_ci: rho.and_then(|c| c.ci),
+        deming: unless_posed_badly(deming(&reference, &method, options.variance_ratio, COVERAGE))?
+            .map(|d| line(&d, options.variance_ratio)),
+        passing_bablok: unless_posed_badly(passing_bablok(&reference, &method, COVERAGE))?.map(|p| rank_line(&p)),
+        within_5_pct: share_within(&reference, &method, 5.0),
+        within_10_pct: share_within(&reference, &method, 10.0),
+        repeatability: repeats(pairs)?,
+    })
+}
+
+/// Pairs that are too few or do not spread have no line, which is no error of the user's; anything else is.
+fn unless_posed_badly<T>(found: Result<T, AgreementError>) -> Result<Option<T>, AgreementError> {
+    match found {
+        Ok(found) => Ok(Some(found)),
+        Err(AgreementError::NoSpread | AgreementError::TooFew { .. }) => Ok(None),
+        Err(e) => Err(e),
+    }
+}
+
+fn line(d: &Deming, variance_ratio: f64) -> Line {
+    let Deming { slope, intercept, slope_se, intercept_se, slope_ci, intercept_ci } = *d;
+    Line { slope, intercept, slope_se, intercept_se, slope_ci, intercept_ci, variance_ratio }
+}
+
+fn rank_line(p: &PassingBablok) -> RankLine {
+    let bounded = |ends: [f64; 2]| ends.map(|end| Some(end).filter(|e| e.is_finite()));
+    RankLine {
+        slope: p.slope,
+        slope_ci: bounded(p.slope_ci),
+        intercept: p.intercept,
+        intercept_ci: bounded(p.intercept_ci),
+    }
+}
+
+fn repeats(pairs: &[Pair]) -> Result<Option<Repeatability>, AgreementError> {
+    let mut subjects: BTreeMap<&str, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+    for pair in pairs {
+        let (reference, method) = subjects.entry(&pair.subject).or_default();
+        reference.push(pair.reference);
+        method.push(pair.method);
+    }
+    if subjects.values().all(|(reference, _)| reference.len() < 2) {
+        return Ok(None);
+    }
+    let groups: Vec<(Vec<f64>, Vec<f64>)> = subjects.into_values().collect();
+    Ok(unless_posed_badly(repeated(&groups, COVERAGE))?.map(|r: Repeated| Repeatability {
+        subjects: r.subjects,
+        reference_sd: r.within_reference,
+        method_sd: r.within_method,
+        reference_coefficient: r.repeatability_reference,
+        method_coefficient: r.repeatability_method,
+        single_sd: r.sd,
+        single_limits: r.limits,
+    }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pair(subject: &str, reference: f64, method: f64) -> Pair {
+        Pair { line: 0, subject: subject.into(), reference, method, repeat: None, operator: None }
+    }
+
+    /// Source: Bland & Altman, Lancet 1986;i:307–310, Table 1, first readings; printed bias −2.1 and SD 38.8 L/min.
+    #[test]
+    fn peak_flow_pairs_give_the_published_bias_and_spread() {
+        let large =
+            [494., 395., 516., 434., 476., 557., 413., 442., 650., 433., 417., 656., 267., 478., 178., 423., 427.];
+        let mini =
+            [512., 430., 520., 428., 500., 600., 364., 380., 658., 445., 432., 626., 260., 477., 259., 350., 451.];
+        let pairs: Vec<Pair> = (0..17).map(|i| pair(&i.to_string(), mini[i], large[i])).collect();
+        let report = agree(&pairs, &AgreeOptions::default()).unwrap();
+        assert!((report.bias + 2.1).abs() < 0.05 && (report.sd - 38.8).abs() < 0.05, "{report:?}");
+        assert!(report.repeatability.is_none());
+        assert!((report.concordance.unwrap() - 0.942_742_431_4).abs() < 1e-9);
+    }
+
+    #[test]
+    fn pairs_without_spread_have_a_bias_and_no_line() {
+        let pairs: Vec<Pair> = (0..5).map(|i| pair(&i.to_string(), 20.0, 20.0 + 0.01 * f64::from(i))).collect();
+        let report = agree(&pairs, &AgreeOptions::default()).unwrap();
+        assert!((report.bias - 0.02).abs() < 1e-12);
+        assert!(report.deming.is_none() && report.concordance.is_none(), "{report:?}");
+        serde_json::to_string(&report).unwrap();
+    }
+
+    #[test]
+    fn repeats_of_a_subject_are_told() {
+        let pairs: Vec<Pair> = (0..4)
+            .flat_map(|i| {
+                let kg = 40.0 + 10.0 * f64::from(i);
+                [pair(&i.to_string(), kg, kg + 0.03), pair(&i.to_string(), kg, kg - 0.03)]
+            })
+            .collect();
+        let r = agree(&pairs, &AgreeOptions::default()).unwrap().repeatability.unwrap();
+        assert_eq!(r.subjects, 4);
+        // Two values 0.06 apart have a standard deviation of 0.06/√2.
+        assert!((r.method_sd - 0.06 / 2f64.sqrt()).abs() < 1e-12 && r.reference_sd.abs() < 1e-12, "{r:?}");
+    }
+
+    #[test]
+    fn a_variance_ratio_of_zero_is_refused() {
+        let pairs: Vec<Pair> = (0..5).map(|i| pair(&i.to_string(), f64::from(i), f64::from(i * i))).collect();
+        let error = agree(&pairs, &AgreeOptions { variance_ratio: 0.0 }).unwrap_err();
+        assert!(error.to_string().contains("variance ratio is 0"), "{error}");
+    }
+}
