@@ -82,6 +82,7 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
         bill: bill.rows,
         requirements: Vec::new(),
     };
+    report.warnings.extend(warnings::of_safe_load(deck, &report.safe_load));
     report.requirements = judge::requirements(deck, &report);
     Ok(report)
 }

@@ -54,7 +54,8 @@ pub fn modules(deck: &Deck, tare_kg: f64, averaging_s: f64) -> Result<ModulesRep
 /// Most verification intervals whose error envelope holds the cell's bounds: p_LC · (0.5, 1 or 1.5) v at full load (OIML R 60-1, 5.3).
 fn intervals_of_cell(kind: &CellType) -> f64 {
     let combined = kind.nonlinearity_pct.hypot(kind.hysteresis_pct).hypot(kind.span_tc_pct_10c) / 100.0;
-    let n = |steps: f64| (P_LC_DEFAULT * steps / combined).floor();
+    // The margin keeps 3000 from becoming 2999 by round-off.
+    let n = |steps: f64| (P_LC_DEFAULT * steps / combined * (1.0 + 1e-9)).floor();
     [(1.5, 10_000.0), (1.0, 2_000.0), (0.5, 500.0)]
         .iter()
         .map(|&(steps, most)| n(steps).min(most))

@@ -4,7 +4,7 @@ use deck::oiml::{is_valid_interval, r76::class_limits};
 use formats::deck::Deck;
 
 use crate::bill::Bill;
-use crate::report::PlateReport;
+use crate::report::{PlateReport, SafeLoad};
 
 /// All warnings about a deck.
 pub(crate) fn warnings(
@@ -43,6 +43,16 @@ fn of_plate(plate: &PlateReport) -> Vec<String> {
         }
     }
     all
+}
+
+/// Where the safe load falls short of max.
+pub(crate) fn of_safe_load(deck: &Deck, safe: &SafeLoad) -> Option<String> {
+    (safe.load_kg < deck.max_kg).then(|| {
+        format!(
+            "a load that lies as the usual one does is safe up to {:.0} kg, limited by the {}; max is {:.0} kg",
+            safe.load_kg, safe.limited_by, deck.max_kg
+        )
+    })
 }
 
 /// Of the ward's loads only what breaks something: reading low under an elbow is a matter of seconds.

@@ -104,3 +104,27 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    // Few cases: contact over a narrow gap is solved on fine meshes.
+    #![proptest_config(ProptestConfig { cases: 4, failure_persistence: None, rng_seed: proptest::test_runner::RngSeed::Fixed(14), ..ProptestConfig::default() })]
+
+    /// Over a narrow gap too, where base and cells share the load, and nothing pulls or sinks in.
+    #[test]
+    fn contact_keeps_the_balance(case in patch_case(), clearance_mm in 0.3..3.0_f64) {
+        let mut deck = rowan();
+        for plate in &mut deck.plates {
+            plate.clearance_mm = clearance_mm;
+        }
+        deck.load_cases = vec![case];
+        let report = check(&deck).unwrap();
+        prop_assert_eq!(is_in_balance(&deck, &report), Ok(()));
+        for case in report.plates.iter().flat_map(|p| &p.cases) {
+            prop_assert!(case.cells.iter().all(|c| c.reaction_newton >= -1e-6), "{case:?}");
+            prop_assert!((0.0..=100.0).contains(&case.shunted_pct));
+            prop_assert!(case.touches == (case.shunted_pct > 0.0));
+            // The base is a grid of points; between them the plate may sink by a share of the gap.
+            prop_assert!(case.max_deflection_mm <= clearance_mm * 1.01, "{}", case.max_deflection_mm);
+        }
+    }
+}
