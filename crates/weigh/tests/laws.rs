@@ -1,0 +1,190 @@
+//! Laws over random recordings and actions.
+
+use bedplate_weigh::{Options, Weigher};
+use formats::actions::{Action, ActionKind};
+use formats::calibration::{Calibration, CellCalibration, CellStatus, Covariance};
+use formats::deck::Deck;
+use formats::recording::{Header, Sample};
+use formats::weights::State;
+use proptest::prelude::*;
+
+/// An invented deck of one section with a plate on three cells.
+const DECK: &str = r#"
+[deck]
+name = "three"
+max_kg = 100.0
+e_g = 50.0
+class = "III"
+currency = "EUR"
+[site]
+gravity_m_s2 = 9.81
+[ambient]
+temperature_C = [18.0, 28.0]
+[[section]]
+name = "all"
+length_mm = 1000.0
+angle_deg = [0.0, 60.0]
+[[material]]
+name = "sheet"
+E_MPa = 70000.0
+nu = 0.33
+density_kg_m3 = 2700.0
+strength_MPa = 130.0
+cost_per_kg = 6.0
+[[cell_type]]
+name = "c"
+capacity_kg = 50.0
+output_mV_V = 1.0
+stiffness_N_mm = 2000.0
+nonlinearity_pct = 0.05
+hysteresis_pct = 0.05
+repeatability_pct = 0.03
+creep_pct_30min = 0.05
+zero_tc_pct_10C = 0.05
+span_tc_pct_10C = 0.05
+cost = 3.0
+[converter]
+excitation_V = 4.2
+gain = 128.0
+reference_V = 4.2
+bits = 24
+noise_nV_rms = 90.0
+rate_Hz = 10.0
+cost_per_channel = 1.5
+[[plate]]
+name = "only"
+section = "all"
+origin_mm = [0.0, 0.0]
+size_mm = [1000.0, 800.0]
+clearance_mm = 6.0
+bond = "glued"
+layers = [ { material = "sheet", thickness_mm = 4.0 } ]
+cells = [ { name = "a", type = "c", at_mm = [50.0, 400.0] }, { name = "b", type = "c", at_mm = [950.0, 50.0] }, { name = "c", type = "c", at_mm = [950.0, 750.0] } ]
+"#;
+
+fn parts() -> (Deck, Calibration, Header) {
+    let deck = formats::deck::read("deck.toml", DECK).unwrap();
+    let cells = ["a", "b", "c"].map(|name| CellCalibration {
+        name: name.to_owned(),
+        zero_counts: Some(1000.0),
+        u_zero_counts: Some(5.0),
+        kg_per_count: Some(2e-5),
+        u_kg_per_count: Some(4e-9),
+        status: CellStatus::Good,
+    });
+    let calibration = Calibration {
+        deck: deck.name.clone(),
+        made_at: "2031-03-04T08:00:00Z".to_owned(),
+        gravity_m_s2: 9.81,
+        cells: cells.to_vec(),
+        residual_sd_g: 1.0,
+        degrees_of_freedom: 20,
+        lack_of_fit_p: None,
+        max_residual_g: 2.0,
+        loads: Vec::new(),
+        covariance: Covariance { parameters: Vec::new(), matrix: Vec::new() },
+        findings: Vec::new(),
+        residuals: Vec::new(),
+    };
+    let header = Header {
+        cells: deck.cells().map(|(_, c)| c.name.clone()).collect(),
+        tilts: vec!["all".to_owned()],
+        has_temperature: true,
+    };
+    (deck, calibration, header)
+}
+
+fn kind() -> impl Strategy<Value = ActionKind> {
+    use ActionKind::{Add, Hold, PatientOff, PatientOn, Release, Remove, Tare};
+    prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release])
+}
+
+/// A stretch of load that lasts, as long as the path needs to call it a plateau.
+fn stretch() -> impl Strategy<Value = (f64, f64, u32, Option<f64>)> {
+    let kg = prop_oneof![Just(0.0), -5.0..120.0_f64, 10.0..12.0_f64, Just(1e9)];
+    (kg, 0.0..0.3_f64, 20..150_u32, prop::option::weighted(0.9, -80.0..80.0_f64))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(5), failure_persistence: None, ..ProptestConfig::with_cases(96) })]
+
+    #[test]
+    fn every_row_says_what_its_state_allows(
+        stretches in prop::collection::vec(stretch(), 1..12),
+        mut acts in prop::collection::vec((0.0..120.0_f64, kind(), prop::option::of(0.0..90.0_f64)), 0..25),
+        lost in prop::collection::vec((0..1200_usize, 0..3_usize, 1..60_usize), 0..6),
+    ) {
+        let (deck, calibration, header) = parts();
+        acts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let actions: Vec<Action> =
+            acts.iter().map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: format!("n{}", t_s as u32 % 5) }).collect();
+        let mut weigher = Weigher::new(&deck, &calibration, &header, &actions, Options::default()).unwrap();
+        let (mut rows, mut i) = (0, 0_usize);
+        let mut tared = false;
+        for (kg, noise, n, tilt) in stretches {
+            for _ in 0..n {
+                let t_s = i as f64 * 0.1;
+                let wobble = noise * f64::from((i as u32).wrapping_mul(2_654_435_761) >> 16) / 65_536.0;
+                let cell = |c: usize| {
+                    let gone = lost.iter().any(|&(from, cell, long)| cell == c && (from..from + long).contains(&i));
+                    (!gone).then_some(1000.0 + (kg / 3.0 + wobble * c as f64) / 2e-5)
+                };
+                let sample = Sample { t_s, temperature_c: Some(22.0), tilt_deg: vec![tilt.unwrap_or(0.0)], counts: (0..3).map(cell).collect() };
+                if let Some(row) = weigher.push(&sample) {
+                    rows += 1;
+                    tared |= weigher.report().tare_kg.is_some();
+                    prop_assert!(row.patient_kg.is_none_or(f64::is_finite) && row.u_kg.is_none_or(|u| u.is_finite() && u >= 0.0));
+                    match row.state {
+                        State::Settled => prop_assert!(row.patient_kg.is_some() && row.u_kg.is_some() && tared),
+                        State::Held => prop_assert!(row.patient_kg.is_some()),
+                        State::Empty | State::Fault => prop_assert!(row.patient_kg.is_none()),
+                        State::Moving | State::Overload => {}
+                    }
+                }
+                i += 1;
+            }
+        }
+        let report = weigher.finish();
+        prop_assert_eq!(report.rows, rows);
+        prop_assert!(report.events.iter().all(|e| e.kg.is_none_or(f64::is_finite) && !e.text.is_empty()));
+    }
+
+    #[test]
+    fn rows_keep_to_their_grid(every_s in 0.3..7.0_f64, dt in 0.05..3.0_f64) {
+        let (deck, calibration, header) = parts();
+        let mut weigher = Weigher::new(&deck, &calibration, &header, &[], Options { every_s, ..Options::default() }).unwrap();
+        let mut times = Vec::new();
+        for i in 0..200 {
+            let t_s = 5.0 + f64::from(i) * dt;
+            let sample = Sample { t_s, temperature_c: None, tilt_deg: vec![0.0], counts: vec![Some(f64::from(i)); 3] };
+            times.extend(weigher.push(&sample).map(|row| row.t_s));
+        }
+        // A row for each period in which a sample came, at the first sample of the period.
+        let period = |t: f64| ((t - 5.0) / every_s + 1e-6).floor();
+        prop_assert!((times[0] - 5.0).abs() < 1e-9);
+        prop_assert!(times.windows(2).all(|w| period(w[1]) > period(w[0])), "{times:?}");
+        let due = (0..200).map(|i| period(5.0 + f64::from(i) * dt)).fold((0, f64::NEG_INFINITY), |(n, last), p| (n + usize::from(p > last), p));
+        prop_assert_eq!(times.len(), due.0);
+    }
+}
+
+#[test]
+fn what_does_not_fit_together_is_refused_with_its_reason() {
+    let (deck, calibration, header) = parts();
+    let refused = |deck: &Deck, calibration: &Calibration, header: &Header, options: Options| {
+        Weigher::new(deck, calibration, header, &[], options).err().map(|e| e.to_string()).unwrap_or_default()
+    };
+    let other = Calibration { deck: "four".to_owned(), ..calibration.clone() };
+    assert_eq!(
+        refused(&deck, &other, &header, Options::default()),
+        "the calibration is of deck \"four\", expected \"three\""
+    );
+    let mut open = calibration.clone();
+    open.cells[1].kg_per_count = None;
+    assert!(refused(&deck, &open, &header, Options::default()).contains("cell \"b\""));
+    let mut missing = calibration.clone();
+    missing.cells.pop();
+    assert!(refused(&deck, &missing, &header, Options::default()).contains("no cell \"c\""));
+    let never = Options { every_s: 0.0, ..Options::default() };
+    assert_eq!(refused(&deck, &calibration, &header, never), "the time between rows is 0, expected a time above 0 s");
+}
