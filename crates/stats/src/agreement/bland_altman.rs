@@ -5,11 +5,10 @@
 //! Student's t, and the exact one, by the noncentral t distribution of a tolerance limit (Carkeet, Optometry and Vision
 //! Science 92 (2015) e71–e80, from memory).
 
-use super::{AgreementError, check, count, moments};
-use crate::distribution::{noncentral_t_quantile, normal_quantile, t_quantile, t_two_sided_p};
-
-/// Lower and upper end.
-pub type Interval = [f64; 2];
+use super::{
+    AgreementError, Interval, around, check, check_coverage, count, differences, means, moments, proportional,
+};
+use crate::distribution::{noncentral_t_quantile, normal_quantile, t_quantile};
 
 /// Bias, spread and limits of agreement.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,7 +27,8 @@ pub struct BlandAltman {
     pub limits_ci: [Interval; 2],
     /// Intervals of the lower and the upper limit, exact.
     pub limits_ci_exact: [Interval; 2],
-    /// Slope of the difference over the mean of both methods: a bias that grows with size.
+    /// Slope of the difference over the mean of both methods ([`super::proportional_bias`]); 0 where the means do not
+    /// spread.
     pub proportional_slope: f64,
     /// Two-sided p-value of that slope; `None` where the means do not spread.
     pub proportional_p: Option<f64>,
@@ -40,28 +40,20 @@ pub struct BlandAltman {
 /// Fewer than 3 pairs, values that are not finite, a coverage outside 0 to 1.
 pub fn bland_altman(reference: &[f64], method: &[f64], coverage: f64) -> Result<BlandAltman, AgreementError> {
     check(reference, method, 3)?;
-    if !(coverage > 0.0 && coverage < 1.0) {
-        return Err(AgreementError::Parameter { what: "coverage", found: coverage, expected: "above 0 and below 1" });
-    }
-    let d: Vec<f64> = reference.iter().zip(method).map(|(x, y)| y - x).collect();
-    let mean: Vec<f64> = reference.iter().zip(method).map(|(x, y)| f64::midpoint(*x, *y)).collect();
-    let m = moments(&mean, &d);
+    check_coverage(coverage)?;
+    let m = moments(&means(reference, method), &differences(reference, method));
     let (bias, n) = (m.mean_y, m.n);
     let nu = n - 1.0;
     let sd = (m.s_yy / nu).sqrt();
     let upper_tail = f64::midpoint(1.0, coverage);
     let z = normal_quantile(upper_tail);
     let t = t_quantile(upper_tail, nu);
-    let around = |centre: f64, half: f64| [centre - half, centre + half];
     let limits = around(bias, z * sd);
     let half = t * (3.0 * sd * sd / n).sqrt();
     // √n (limit − bias)/s of the upper limit follows a noncentral t with δ = z√n.
     let exact = |p: f64| noncentral_t_quantile(p, nu, z * n.sqrt()) * sd / n.sqrt();
     let (low, high) = (exact(1.0 - upper_tail), exact(upper_tail));
-    let slope = m.s_xy / m.s_xx;
-    let residual_ss = m.s_yy - slope * m.s_xy;
-    let spread = m.s_xx > 0.0 && residual_ss > 0.0 && n > 2.0;
-    let slope_t = slope / (residual_ss / (n - 2.0) / m.s_xx).sqrt();
+    let trend = proportional::line(&m, coverage);
     Ok(BlandAltman {
         n: reference.len(),
         bias,
@@ -70,8 +62,8 @@ pub fn bland_altman(reference: &[f64], method: &[f64], coverage: f64) -> Result<
         limits,
         limits_ci: [around(limits[0], half), around(limits[1], half)],
         limits_ci_exact: [[bias - high, bias - low], [bias + low, bias + high]],
-        proportional_slope: if m.s_xx > 0.0 { slope } else { 0.0 },
-        proportional_p: spread.then(|| t_two_sided_p(slope_t, n - 2.0)),
+        proportional_slope: trend.map_or(0.0, |t| t.slope),
+        proportional_p: trend.map(|t| t.slope_p),
     })
 }
 
@@ -86,18 +78,19 @@ pub fn share_within(reference: &[f64], method: &[f64], percent: f64) -> f64 {
 /// differences and coverage, by the √(3 s²/n) form.
 ///
 /// # Errors
-/// A width or standard deviation that is not positive, a coverage outside 0 to 1.
+/// A width or standard deviation that is not positive, a width that no 2⁵⁰ pairs would reach, a coverage outside 0 to 1.
 pub fn pairs_for_limit_width(sd: f64, width: f64, coverage: f64) -> Result<usize, AgreementError> {
     for (what, found) in [("standard deviation", sd), ("width", width)] {
         if !(found > 0.0 && found.is_finite()) {
             return Err(AgreementError::Parameter { what, found, expected: "above 0" });
         }
     }
-    if !(coverage > 0.0 && coverage < 1.0) {
-        return Err(AgreementError::Parameter { what: "coverage", found: coverage, expected: "above 0 and below 1" });
-    }
+    check_coverage(coverage)?;
     let wide =
         |n: usize| 2.0 * t_quantile(f64::midpoint(1.0, coverage), count(n) - 1.0) * (3.0 * sd * sd / count(n)).sqrt();
+    if wide(1 << 50) > width {
+        return Err(AgreementError::Parameter { what: "width", found: width, expected: "wider against the deviation" });
+    }
     // The width falls with n: double until it is narrow enough, then halve the step.
     let mut high = 3;
     while wide(high) > width {

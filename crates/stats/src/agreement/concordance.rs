@@ -3,7 +3,7 @@
 //! ρ_c = 2 s_xy / (s_x² + s_y² + (x̄ − ȳ)²), with moments over n. Source: Lin, Biometrics 45 (1989) 255–268; variance as
 //! corrected in Biometrics 56 (2000) 324–325 (both from memory), interval by Fisher's z.
 
-use super::{AgreementError, check, moments};
+use super::{AgreementError, check, check_coverage, moments};
 use crate::distribution::normal_quantile;
 
 /// Lin's concordance and its parts.
@@ -27,6 +27,7 @@ pub struct Concordance {
 /// Fewer than 3 pairs, values that are not finite or do not spread.
 pub fn concordance(reference: &[f64], method: &[f64], coverage: f64) -> Result<Concordance, AgreementError> {
     check(reference, method, 3)?;
+    check_coverage(coverage)?;
     let m = moments(reference, method);
     if m.s_xx <= 0.0 || m.s_yy <= 0.0 {
         return Err(AgreementError::NoSpread);

@@ -5,7 +5,7 @@
 //! Source: Deming, Statistical Adjustment of Data (1943), as in Linnet, Clinical Chemistry 39 (1993) 424–432 (from
 //! memory). Standard errors by the jackknife.
 
-use super::{AgreementError, check, count, moments};
+use super::{AgreementError, around, check, check_coverage, count, moments};
 use crate::distribution::t_quantile;
 
 /// A line with errors in both methods.
@@ -31,6 +31,7 @@ pub struct Deming {
 /// Fewer than 4 pairs, values that are not finite or not correlated, a ratio that is not positive.
 pub fn deming(reference: &[f64], method: &[f64], ratio: f64, coverage: f64) -> Result<Deming, AgreementError> {
     check(reference, method, 4)?;
+    check_coverage(coverage)?;
     if !(ratio > 0.0 && ratio.is_finite()) {
         return Err(AgreementError::Parameter { what: "variance ratio", found: ratio, expected: "above 0" });
     }
@@ -47,14 +48,13 @@ pub fn deming(reference: &[f64], method: &[f64], ratio: f64, coverage: f64) -> R
     }
     let (slope_se, intercept_se) = (jackknife_se(&slopes), jackknife_se(&intercepts));
     let t = t_quantile(f64::midpoint(1.0, coverage), count(n) - 2.0);
-    let around = |centre: f64, se: f64| [centre - t * se, centre + t * se];
     Ok(Deming {
         slope,
         intercept,
         slope_se,
         intercept_se,
-        slope_ci: around(slope, slope_se),
-        intercept_ci: around(intercept, intercept_se),
+        slope_ci: around(slope, t * slope_se),
+        intercept_ci: around(intercept, t * intercept_se),
     })
 }
 

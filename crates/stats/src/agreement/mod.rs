@@ -7,20 +7,26 @@
 //! | dᵢ = yᵢ − xᵢ | difference | in the unit of both |
 //!
 //! [`bland_altman`] gives bias and limits of agreement, [`concordance`] one number for both precision and bias,
-//! [`deming`] and [`passing_bablok`] a line with errors in both methods, [`repeated`] what repeats on a subject say.
+//! [`proportional_bias`] a bias that grows with size, [`deming`] and [`passing_bablok`] a line with errors in both methods,
+//! [`repeated`] and [`repeated_varying`] what repeats on a subject say.
 //! Not here: verdicts; what agreement is good enough is the field's to say.
 
 mod bland_altman;
 mod concordance;
 mod deming;
 mod passing_bablok;
+mod proportional;
 mod repeated;
 
-pub use bland_altman::{BlandAltman, Interval, bland_altman, pairs_for_limit_width, share_within};
+pub use bland_altman::{BlandAltman, bland_altman, pairs_for_limit_width, share_within};
 pub use concordance::{Concordance, concordance};
 pub use deming::{Deming, deming};
 pub use passing_bablok::{PassingBablok, passing_bablok};
-pub use repeated::{Repeated, repeated};
+pub use proportional::{ProportionalBias, proportional_bias};
+pub use repeated::{Repeated, RepeatedVarying, repeated, repeated_varying};
+
+/// Lower and upper end.
+pub type Interval = [f64; 2];
 
 /// Why two methods cannot be compared.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -35,16 +41,28 @@ pub enum AgreementError {
         method: usize,
     },
     /// Too little to estimate from.
-    #[error("found {found} pairs, expected at least {expected}")]
+    #[error("found {found} pairs (or subjects with repeats), expected at least {expected}")]
     TooFew {
-        /// Pairs given.
+        /// Pairs (with repeats: subjects) given.
         found: usize,
-        /// Pairs needed.
+        /// Pairs (with repeats: subjects) needed.
         expected: usize,
     },
     /// A value is NaN or infinite.
     #[error("pair {index} is not finite")]
     NotFinite {
+        /// Its place, from 0.
+        index: usize,
+    },
+    /// A subject that one of the methods did not measure.
+    #[error("subject {index} has no value of one of the methods")]
+    EmptySubject {
+        /// Its place, from 0.
+        index: usize,
+    },
+    /// A subject with a value that is NaN or infinite.
+    #[error("a value of subject {index} is not finite")]
+    SubjectNotFinite {
         /// Its place, from 0.
         index: usize,
     },
@@ -75,6 +93,26 @@ fn check(reference: &[f64], method: &[f64], n: usize) -> Result<(), AgreementErr
         Some(index) => Err(AgreementError::NotFinite { index }),
         None => Ok(()),
     }
+}
+
+fn check_coverage(coverage: f64) -> Result<(), AgreementError> {
+    if coverage > 0.0 && coverage < 1.0 {
+        return Ok(());
+    }
+    Err(AgreementError::Parameter { what: "coverage", found: coverage, expected: "above 0 and below 1" })
+}
+
+/// Method − reference.
+fn differences(reference: &[f64], method: &[f64]) -> Vec<f64> {
+    reference.iter().zip(method).map(|(x, y)| y - x).collect()
+}
+
+fn means(reference: &[f64], method: &[f64]) -> Vec<f64> {
+    reference.iter().zip(method).map(|(x, y)| f64::midpoint(*x, *y)).collect()
+}
+
+fn around(centre: f64, half: f64) -> Interval {
+    [centre - half, centre + half]
 }
 
 /// Sums of squares and products about the means.

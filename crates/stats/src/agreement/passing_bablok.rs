@@ -4,7 +4,7 @@
 //! takes the slopes C = z √(n(n−1)(2n+5)/18) ranks away. Source: Passing & Bablok, Journal of Clinical Chemistry and
 //! Clinical Biochemistry 21 (1983) 709–720 (from memory; definition as in the published examples of the tests).
 
-use super::{AgreementError, check, count};
+use super::{AgreementError, check, check_coverage, count};
 use crate::distribution::normal_quantile;
 
 /// The line and its intervals.
@@ -16,7 +16,7 @@ pub struct PassingBablok {
     pub slope_ci: [f64; 2],
     /// Intercept: median of y − b x.
     pub intercept: f64,
-    /// Interval of the intercept.
+    /// Interval of the intercept; without a bound on that side where the slope has none.
     pub intercept_ci: [f64; 2],
 }
 
@@ -26,6 +26,7 @@ pub struct PassingBablok {
 /// Fewer than 3 pairs, values that are not finite, no two points that differ.
 pub fn passing_bablok(reference: &[f64], method: &[f64], coverage: f64) -> Result<PassingBablok, AgreementError> {
     check(reference, method, 3)?;
+    check_coverage(coverage)?;
     let mut slopes = slopes(reference, method);
     if slopes.is_empty() {
         return Err(AgreementError::NoSpread);
@@ -33,6 +34,9 @@ pub fn passing_bablok(reference: &[f64], method: &[f64], coverage: f64) -> Resul
     slopes.sort_by(f64::total_cmp);
     let shift = slopes.iter().filter(|s| **s < -1.0).count();
     let slope = shifted_median(&slopes, shift);
+    if !slope.is_finite() {
+        return Err(AgreementError::NoSpread);
+    }
     let n = count(reference.len());
     let c = normal_quantile(f64::midpoint(1.0, coverage)) * (n * (n - 1.0) * (2.0 * n + 5.0) / 18.0).sqrt();
     let number = count(slopes.len());
@@ -48,7 +52,10 @@ pub fn passing_bablok(reference: &[f64], method: &[f64], coverage: f64) -> Resul
         slope,
         slope_ci,
         intercept: intercept_at(slope),
-        intercept_ci: [intercept_at(slope_ci[1]), intercept_at(slope_ci[0])],
+        intercept_ci: [
+            if slope_ci[1].is_finite() { intercept_at(slope_ci[1]) } else { f64::NEG_INFINITY },
+            if slope_ci[0].is_finite() { intercept_at(slope_ci[0]) } else { f64::INFINITY },
+        ],
     })
 }
 

@@ -1,6 +1,7 @@
 //! Published figures that this crate must reproduce. Each test names its source; data copied from it lie in `tests/data`.
 
 mod agreement;
+mod agreement_repeated;
 mod gum_h3;
 mod load_cell;
 mod strd;
