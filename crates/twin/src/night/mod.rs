@@ -220,7 +220,10 @@ impl<'a> Night<'a> {
         }
         let patient_kg = self.course.patient_kg_at(t_s);
         let pad_kg = self.course.pad_kg_at(t_s);
-        let gone_with_pads_kg = self.now.gone_with_pads_kg + (self.now.pad_kg - pad_kg).max(0.0);
+        let comes = self.load.aboard <= 0.0;
+        let gone_with_pads_kg =
+            if comes { 0.0 } else { self.now.gone_with_pads_kg + (self.now.pad_kg - pad_kg).max(0.0) };
+        let pad_before_kg = if comes { pad_kg } else { self.now.pad_before_kg };
         self.load.forces(t_s, patient_kg, pad_kg, &self.programme.items, &mut self.chance, &mut self.forces);
         self.faults.bend(t_s, self.built, &mut self.forces);
         self.now = Moment {
@@ -229,6 +232,7 @@ impl<'a> Night<'a> {
             aboard: self.load.aboard,
             pad_kg,
             gone_with_pads_kg,
+            pad_before_kg,
             items_kg: self.load.items_kg,
             untold_kg: self.load.untold_kg,
             tare_kg: self.load.tare_kg,

@@ -105,8 +105,10 @@ pub struct Moment {
     pub aboard: f64,
     /// Fluid in pads on the deck, kg.
     pub pad_kg: f64,
-    /// Fluid that went with changed pads, under hold, kg in all.
+    /// Fluid that went with changed pads, under hold, since the patient last came, kg.
     pub gone_with_pads_kg: f64,
+    /// Fluid that lay in pads when the patient last came, kg: he was weighed beside it.
+    pub pad_before_kg: f64,
     /// Things on the deck besides mattress and first linen, kg.
     pub items_kg: f64,
     /// Of these, those that no action told of, kg.
@@ -119,10 +121,11 @@ impl Moment {
     /// What a perfect deck with a perfect ledger shows as the patient, kg.
     ///
     /// Fluid in a pad has left the patient but not the deck, and a pad is changed under hold, during which nothing changes
-    /// the patient's weight: a deck cannot tell such a loss from the patient, and the chart has to say it.
+    /// the patient's weight: a deck cannot tell such a loss from the patient, and the chart has to say it. A patient who
+    /// leaves and comes again is weighed anew.
     #[must_use]
     pub fn shown_kg(&self) -> f64 {
-        self.patient_kg + self.pad_kg + self.gone_with_pads_kg
+        self.patient_kg + self.pad_kg - self.pad_before_kg + self.gone_with_pads_kg
     }
 }
 

@@ -5,7 +5,7 @@
 //!
 //! | figure          | definition                                                                                  |
 //! |-----------------|---------------------------------------------------------------------------------------------|
-//! | error           | settled weight less what a perfect deck with a perfect ledger shows ([`Moment::shown_kg`])  |
+//! | error           | settled weight less what a perfect deck shows ([`Moment::shown_kg`]), a changed pad's fluid booked as the engine books it |
 //! | within          | share of settled rows with an error of at most 0.1 % of the load or 50 g, the larger        |
 //! | coverage        | share of settled rows with an error of at most 1.96 stated standard uncertainties           |
 //! | share settled   | settled rows over rows in which the patient lay there and nothing went on                   |
@@ -104,11 +104,13 @@ pub fn score(night: &mut Night<'_>, engine: &mut impl Engine) -> Result<Card, Tw
     let mut card = Card::default();
     let mut sample = Sample::default();
     let mut quiet = Quiet::new(night);
+    let mut pads = Pads::default();
     while night.next_sample(&mut sample)? {
         if let Some(weight) = engine.weigh(&sample) {
             let condition = condition(night, &sample);
             let state = quiet.at(weight.t_s);
-            row(&mut card, condition, &weight, &night.now(), state);
+            let true_kg = pads.reference_kg(&weight, &night.now());
+            row(&mut card, condition, &weight, true_kg, &night.now(), state);
         }
     }
     events(&mut card, night, &engine.found());
@@ -170,7 +172,35 @@ impl Quiet {
     }
 }
 
-fn row(card: &mut Card, condition: Condition, weight: &Weight, now: &Moment, stillness: Stillness) {
+/// Fluid that left with a changed pad: by the deck alone nobody can say whether it was the patient's or the pad's. Whichever an
+/// engine decides at its next settled weight is taken as right, and it is held to that.
+#[derive(Debug, Default)]
+struct Pads {
+    gone_kg: f64,
+    undecided_kg: f64,
+    booked_to_patient_kg: f64,
+}
+
+impl Pads {
+    /// What a perfect deck shows, given how the engine booked the pads.
+    fn reference_kg(&mut self, weight: &Weight, now: &Moment) -> f64 {
+        if now.gone_with_pads_kg < self.gone_kg {
+            *self = Self::default();
+        }
+        self.undecided_kg += now.gone_with_pads_kg - self.gone_kg;
+        self.gone_kg = now.gone_with_pads_kg;
+        if let (State::Settled, Some(kg)) = (weight.state, weight.patient_kg) {
+            let error = kg - (now.shown_kg() - self.booked_to_patient_kg);
+            if (error + self.undecided_kg).abs() < error.abs() {
+                self.booked_to_patient_kg += self.undecided_kg;
+            }
+            self.undecided_kg = 0.0;
+        }
+        now.shown_kg() - self.booked_to_patient_kg
+    }
+}
+
+fn row(card: &mut Card, condition: Condition, weight: &Weight, true_kg: f64, now: &Moment, stillness: Stillness) {
     let there = now.aboard >= 1.0;
     let settled = weight.state == State::Settled;
     let of = card.of(condition);
@@ -193,8 +223,8 @@ fn row(card: &mut Card, condition: Condition, weight: &Weight, now: &Moment, sti
         Stillness::Still(_) => {}
     }
     if settled && let (Some(kg), Some(u_kg)) = (weight.patient_kg, weight.u_kg) {
-        let load_kg = now.shown_kg() + now.tare_kg + now.items_kg;
-        card.of(condition).add_error(kg - now.shown_kg(), u_kg, load_kg);
+        let load_kg = true_kg + now.tare_kg + now.items_kg;
+        card.of(condition).add_error(kg - true_kg, u_kg, load_kg);
     }
 }
 
@@ -283,6 +313,21 @@ mod tests {
         // Nothing leaves through pads in these hours that the patient's own curve does not hold at its end.
         let report = ReportCard::of(&[card]);
         assert!(report.conditions[0].coverage > 0.5);
+    }
+
+    #[test]
+    fn a_changed_pad_may_be_booked_either_way_but_not_both() {
+        let weight =
+            |kg| Weight { time: None, t_s: 0.0, patient_kg: Some(kg), u_kg: Some(0.02), state: State::Settled };
+        let gone = |gone_with_pads_kg| Moment { patient_kg: 70.0 - 0.2, gone_with_pads_kg, ..Moment::default() };
+        let mut kept = Pads::default();
+        assert!((kept.reference_kg(&weight(70.01), &gone(0.2)) - 70.0).abs() < 1e-12);
+        assert!((kept.reference_kg(&weight(69.8), &gone(0.2)) - 70.0).abs() < 1e-12);
+        let mut lost = Pads::default();
+        assert!((lost.reference_kg(&weight(69.79), &gone(0.2)) - 69.8).abs() < 1e-12);
+        assert!((lost.reference_kg(&weight(70.0), &gone(0.2)) - 69.8).abs() < 1e-12);
+        // Weighed anew: nothing is open any more.
+        assert!((lost.reference_kg(&weight(69.8), &gone(0.0)) - 69.8).abs() < 1e-12);
     }
 
     #[test]
