@@ -18,7 +18,7 @@
 //! of its bench run has the cells of that run, so the calibration of the one holds for nights on the other.
 //!
 //! How it fits together: [`cell`] is one cell from force to count, [`sharing`] one plate from place to cells, [`built`] the
-//! deck from both; [`bench`] puts masses on it, [`night`] a bed with everything that happens there; [`fluid`] runs the
+//! deck from both; [`mod@bench`] puts masses on it, [`night`] a bed with everything that happens there; [`fluid`] runs the
 //! patient's fluids and the chart; [`scenario`] is what a file may say; [`chance`] deals all draws; [`demo`] is the example.
 
 pub mod bench;
