@@ -1,2 +1,40 @@
-//! The command line.
-fn main() {}
+//! `bedplate`: the command line over the stages.
+//!
+//! This crate reads and writes files, shows progress and chooses exit statuses; it holds no formula.
+//! Exit status: 0 done and every limit met, 1 done but a limit is not met, 2 could not be done.
+
+mod cli;
+mod failure;
+mod files;
+mod output;
+mod progress;
+mod verbs;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::cli::{Cli, Verb};
+use crate::output::Outcome;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let done = match &cli.verb {
+        Verb::Demo(args) => verbs::demo::run(args),
+        Verb::Check(args) => verbs::check::run(args),
+        Verb::Calibrate(args) => verbs::calibrate::run(args),
+        Verb::Verify(args) => verbs::verify::run(args),
+        Verb::Weigh(args) => verbs::weigh::run(args),
+        Verb::Agree(args) => verbs::agree::run(args),
+        Verb::Balance(args) => verbs::balance::run(args),
+        Verb::Twin(args) => verbs::twin::run(args),
+    };
+    match done {
+        Ok(Outcome::Met) => ExitCode::SUCCESS,
+        Ok(Outcome::NotMet) => ExitCode::from(1),
+        Err(failure) => {
+            failure.print();
+            failure.exit_code()
+        }
+    }
+}

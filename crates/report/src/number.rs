@@ -29,12 +29,20 @@ pub fn fixed(value: f64, decimals: usize) -> String {
         return "–".into();
     }
     let text = format!("{value:.decimals$}");
-    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) { text[1..].to_owned() } else { text }
+    if text.starts_with('-') && text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) {
+        text[1..].to_owned()
+    } else {
+        text
+    }
 }
 
 /// `value` to the place of the second digit of its uncertainty `u` (JCGM 100:2008, 7.2.6).
 #[must_use]
 pub fn with_uncertainty(value: f64, u: f64) -> String {
+    if u <= 0.0 {
+        // Known exactly, as the first row of a running total is.
+        return significant(value, 6);
+    }
     let decimals = decimals_for(u);
     format!("{} ± {}", fixed(value, decimals), fixed(u, decimals))
 }

@@ -20,33 +20,53 @@ pub struct Place {
 /// The pages, in the order of the job.
 pub const PLACES: [Place; 6] = [
     Place { path: "/", name: "Overview", question: "Where does the whole job stand?" },
-    Place { path: "/design", name: "Design", question: "Will it carry, stay stiff, be accurate, affordable and liftable?" },
-    Place { path: "/calibration", name: "Calibration", question: "What does a count weigh, how sure are we, which cell is wrong?" },
+    Place {
+        path: "/design",
+        name: "Design",
+        question: "Will it carry, stay stiff, be accurate, affordable and liftable?",
+    },
+    Place {
+        path: "/calibration",
+        name: "Calibration",
+        question: "What does a count weigh, how sure are we, which cell is wrong?",
+    },
     Place { path: "/verification", name: "Verification", question: "Does the deck meet the limits of its class?" },
     Place { path: "/weight", name: "Weight", question: "What does the patient weigh, and may I believe it?" },
-    Place { path: "/balance", name: "Balance", question: "What fluid was gained or lost, what did the chart miss, what comes next?" },
+    Place {
+        path: "/balance",
+        name: "Balance",
+        question: "What fluid was gained or lost, what did the chart miss, what comes next?",
+    },
 ];
 
 /// A whole page around `body`.
 #[must_use]
 pub fn page(place: Place, subject: &str, body: &Markup) -> Markup {
-    frame(&format!("{} · {subject}", place.name), Some(place.path), &html! {
-        header.title {
-            h1 { (place.name) }
-            p.question { (place.question) }
-        }
-        (body)
-    })
+    frame(
+        &format!("{} · {subject}", place.name),
+        Some(place.path),
+        &html! {
+            header.title {
+                h1 { (place.name) }
+                p.question { (place.question) }
+            }
+            (body)
+        },
+    )
 }
 
 /// The page for a path that is not there.
 #[must_use]
 pub fn not_found<'a>(path: &str, paths: impl Iterator<Item = &'a str>) -> Markup {
-    frame("Not here", None, &html! {
-        header.title { h1 { "Not here" } }
-        p { "There is no page " code { (path) } ". These are:" }
-        ul { @for path in paths { li { a href=(path) { (path) } } } }
-    })
+    frame(
+        "Not here",
+        None,
+        &html! {
+            header.title { h1 { "Not here" } }
+            p { "There is no page " code { (path) } ". These are:" }
+            ul { @for path in paths { li { a href=(path) { (path) } } } }
+        },
+    )
 }
 
 fn frame(title: &str, here: Option<&str>, main: &Markup) -> Markup {

@@ -1,0 +1,186 @@
+//! What may be written on the command line. A verb's `--help` says what it reads, what it prints and when it exits 1.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Weigh patients who cannot leave the bed: design, calibrate, verify and use a weighing deck.
+///
+/// Exit status: 0 done and every limit met; 1 done, a limit is not met (the result is printed all the same);
+/// 2 could not be done (one message on standard error says what to change).
+///
+/// Research and engineering tool: not for dosing or treatment decisions on its own; local codes, the manufacturer
+/// of the bed and licensed practice come first.
+#[derive(Debug, Parser)]
+#[command(name = "bedplate", version, about, long_about, propagate_version = true, max_term_width = 110)]
+pub(crate) struct Cli {
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Verb {
+    Demo(DemoArgs),
+    Check(CheckArgs),
+    Calibrate(CalibrateArgs),
+    Verify(VerifyArgs),
+    Weigh(WeighArgs),
+    Agree(AgreeArgs),
+    Balance(BalanceArgs),
+    Twin(TwinArgs),
+}
+
+/// The whole job on an invented scenario, then its pages on this machine.
+///
+/// Makes an invented deck, ward and patient, runs every stage on them through the same files as a user would, prints
+/// a screen a stage, and serves pages on 127.0.0.1 until Ctrl-C.
+#[derive(Debug, Args)]
+pub(crate) struct DemoArgs {
+    /// Stop after printing; serve no pages
+    #[arg(long)]
+    pub(crate) no_serve: bool,
+    /// Leave every file in this folder, so that each stage can be repeated by hand [default: a folder that disappears]
+    #[arg(long, value_name = "DIR")]
+    pub(crate) dir: Option<PathBuf>,
+    /// Port of the pages on 127.0.0.1; 0 takes a free one
+    #[arg(long, default_value_t = 4780)]
+    pub(crate) port: u16,
+    /// Seed of the invented noise and events
+    #[arg(long, default_value_t = 20_311_104)]
+    pub(crate) seed: u64,
+}
+
+/// Deflection, cell reactions, stress, error budget, mass and cost of a deck, against its own targets.
+///
+/// Reads deck.toml. Exits 1 when a target of [deck.target], a cell's capacity or a layer's strength is not met.
+#[derive(Debug, Args)]
+pub(crate) struct CheckArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Zero and gain of every cell from a run of known and unknown loads, with uncertainty and findings.
+///
+/// Reads deck.toml and run.csv (one settled reading a row). Exits 1 when something is found wrong: a cell that is
+/// reversed, dead, swapped, noisy or nonlinear, a row that does not belong, a cell that the run does not determine.
+#[derive(Debug, Args)]
+pub(crate) struct CalibrateArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// The run, run.csv
+    pub(crate) run: PathBuf,
+    /// Write the calibration to this file (calibration.json)
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Metrological tests against the limits of OIML R 76-1, and percentage deviation.
+///
+/// Reads deck.toml, calibration.json and tests.csv. Exits 1 when a test misses its limit. The result is evidence for
+/// an assessor, not an approval: the law of the place decides.
+#[derive(Debug, Args)]
+pub(crate) struct VerifyArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Its calibration, calibration.json
+    pub(crate) calibration: PathBuf,
+    /// The tests, tests.csv
+    pub(crate) tests: PathBuf,
+    /// Judge by the limits in service (twice those of initial verification)
+    #[arg(long)]
+    pub(crate) in_service: bool,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Counts to kilograms over a recording: weights, what happened, what is at fault.
+///
+/// Reads deck.toml, calibration.json, recording.csv and actions.csv. Exits 1 when the last state is `fault`.
+#[derive(Debug, Args)]
+pub(crate) struct WeighArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Its calibration, calibration.json
+    pub(crate) calibration: PathBuf,
+    /// The recording, recording.csv; - reads standard input
+    pub(crate) recording: PathBuf,
+    /// What people did at the bed, actions.csv
+    #[arg(long, value_name = "FILE")]
+    pub(crate) actions: Option<PathBuf>,
+    /// Wall time of t_s = 0, RFC 3339; gives the weights a `time` column
+    #[arg(long, value_name = "TIME")]
+    pub(crate) start: Option<jiff::Timestamp>,
+    /// Seconds between the weights written
+    #[arg(long, value_name = "S", default_value_t = 1.0)]
+    pub(crate) every: f64,
+    /// Write the weights to this file (weights.csv)
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Agreement of two methods: bias, limits of agreement, concordance, lines with errors in both.
+///
+/// Reads pairs.csv. Difference = method − reference; intervals at 95 %.
+#[derive(Debug, Args)]
+pub(crate) struct AgreeArgs {
+    /// The pairs, pairs.csv
+    pub(crate) pairs: PathBuf,
+    /// Variance of the method's error over that of the reference's, for the line with errors in both
+    #[arg(long, default_value_t = 1.0)]
+    pub(crate) ratio: f64,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Fluid balance from weights and chart: what was gained or lost, what the chart missed, what comes next.
+///
+/// Reads patient.toml, weights.csv (with times) and chart.csv. Not for treatment decisions on its own.
+#[derive(Debug, Args)]
+pub(crate) struct BalanceArgs {
+    /// The patient, patient.toml
+    pub(crate) patient: PathBuf,
+    /// The weights, weights.csv
+    pub(crate) weights: PathBuf,
+    /// The chart, chart.csv
+    pub(crate) chart: PathBuf,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// A virtual deck, bed and patient: writes the same files as real ones, and the truth beside them.
+///
+/// Writes into the folder: run.csv (a calibration run), tests.csv and pairs.csv (the deck against known loads),
+/// recording.csv and actions.csv (days on the deck), patient.toml and chart.csv (fluids in and out), and the truth in
+/// truth.json and truth.csv. Everything written is invented; the same seed gives the same files.
+#[derive(Debug, Args)]
+pub(crate) struct TwinArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Folder to write into; it is made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
+    /// What happens, scenario.toml [default: the three days of the demo]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) scenario: Option<PathBuf>,
+    /// Calibration behind the indications in tests.csv and pairs.csv [default: one fitted to run.csv]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) calibration: Option<PathBuf>,
+    /// Seed of noise and events
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Print one JSON document (seed, files, truth) instead of a table
+    #[arg(long)]
+    pub(crate) json: bool,
+}

@@ -1,0 +1,25 @@
+//! `check`: reads a deck, judges it against its own targets.
+
+use design::CheckReport;
+use formats::deck::Deck;
+
+use crate::cli::CheckArgs;
+use crate::failure::Failure;
+use crate::files;
+use crate::output::{self, Outcome};
+use crate::progress;
+
+pub(crate) fn run(args: &CheckArgs) -> Result<Outcome, Failure> {
+    let (_, report) = print(args)?;
+    Ok(Outcome::of(report.passed()))
+}
+
+/// Checks the deck and prints the report.
+pub(crate) fn print(args: &CheckArgs) -> Result<(Deck, CheckReport), Failure> {
+    let deck = files::read_deck(&args.deck)?;
+    let working = progress::spinner("bending the plates");
+    let report = design::check(&deck).map_err(|e| Failure::stage(&args.deck, &e))?;
+    working.finish_and_clear();
+    output::report(args.json, &report, |r| report::text::check(&deck, r))?;
+    Ok((deck, report))
+}

@@ -1,0 +1,145 @@
+//! `demo`: every stage in turn on an invented scenario, through the files and verbs that a user would use.
+
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+
+use formats::weights::Weight;
+
+use crate::cli::{AgreeArgs, BalanceArgs, CalibrateArgs, CheckArgs, DemoArgs, TwinArgs, VerifyArgs, WeighArgs};
+use crate::failure::Failure;
+use crate::files;
+use crate::output::{self, Outcome};
+use crate::verbs::{agree, balance, calibrate, check, twin, verify, weigh};
+
+/// Seconds between the weights that the demo writes: three days stay small.
+const EVERY_S: f64 = 60.0;
+
+pub(crate) fn run(args: &DemoArgs) -> Result<Outcome, Failure> {
+    let (folder, _disappears) = match &args.dir {
+        Some(dir) => {
+            files::make_folder(dir)?;
+            (dir.clone(), None)
+        }
+        None => {
+            let temporary = tempfile::tempdir().map_err(|e| Failure::write(&std::env::temp_dir(), e))?;
+            (temporary.path().to_owned(), Some(temporary))
+        }
+    };
+    output::text(&format!(
+        "Bedplate demo: the whole job on an invented deck, ward and patient (seed {}).\nFiles in {}\n",
+        args.seed,
+        folder.display()
+    ))?;
+    let site = stages(args, &folder)?;
+    if args.no_serve {
+        return Ok(Outcome::Met);
+    }
+    serve(site, args.port)
+}
+
+/// Runs the stages one by one, each as a user would type it, and makes its page.
+fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
+    let file = |name: &str| -> PathBuf { folder.join(name) };
+    files::write_text(&file("deck.toml"), ::twin::demo::DECK_TOML)?;
+    files::write_text(&file("scenario.toml"), ::twin::demo::SCENARIO_TOML)?;
+
+    typed("check deck.toml")?;
+    let (deck, checked) = check::print(&CheckArgs { deck: file("deck.toml"), json: false })?;
+
+    typed(&format!("twin deck.toml --scenario scenario.toml --output . --seed {}", args.seed))?;
+    twin::print(&TwinArgs {
+        deck: file("deck.toml"),
+        output: folder.to_owned(),
+        scenario: Some(file("scenario.toml")),
+        calibration: None,
+        seed: args.seed,
+        json: false,
+    })?;
+
+    typed("calibrate deck.toml run.csv --output calibration.json")?;
+    let calibration = calibrate::print(&CalibrateArgs {
+        deck: file("deck.toml"),
+        run: file("run.csv"),
+        output: Some(file("calibration.json")),
+        json: false,
+    })?;
+
+    typed("verify deck.toml calibration.json tests.csv")?;
+    let verified = verify::print(&VerifyArgs {
+        deck: file("deck.toml"),
+        calibration: file("calibration.json"),
+        tests: file("tests.csv"),
+        in_service: false,
+        json: false,
+    })?;
+
+    typed("agree pairs.csv")?;
+    let (pairs, agreed) = agree::print(&AgreeArgs { pairs: file("pairs.csv"), ratio: 1.0, json: false })?;
+
+    let scenario = ::twin::demo::scenario().map_err(|e| Failure::Stage(e.to_string()))?;
+    let start = scenario.start_time().map_err(|e| Failure::Stage(e.to_string()))?;
+    typed(&format!(
+        "weigh deck.toml calibration.json recording.csv --actions actions.csv --start {start} --every {EVERY_S} --output weights.csv"
+    ))?;
+    let weighed = weigh::print(&WeighArgs {
+        deck: file("deck.toml"),
+        calibration: file("calibration.json"),
+        recording: file("recording.csv"),
+        actions: Some(file("actions.csv")),
+        start: Some(start),
+        every: EVERY_S,
+        output: Some(file("weights.csv")),
+        json: false,
+    })?;
+
+    typed("balance patient.toml weights.csv chart.csv")?;
+    let (patient, balanced) = balance::print(&BalanceArgs {
+        patient: file("patient.toml"),
+        weights: file("weights.csv"),
+        chart: file("chart.csv"),
+        json: false,
+    })?;
+
+    let weights: Vec<Weight> = formats::weights::read("weights.csv", &files::read_text(&file("weights.csv"))?)?;
+    let points: Vec<web::pages::PairPoint> =
+        pairs.iter().map(|p| web::pages::PairPoint { reference: p.reference, method: p.method }).collect();
+    let about = format!(
+        "Everything on these pages is invented: {}, {} and {}, made by the virtual twin from seed {}.",
+        deck.name, scenario.name, patient.patient.label, args.seed
+    );
+    let stages = web::pages::stages(&checked, &calibration, &verified, &agreed, &weighed, &balanced);
+    let mut site = web::Site::default();
+    site.add("/", web::pages::overview(&deck.name, &about, &stages));
+    site.add("/design", web::pages::design(&deck, &checked));
+    site.add("/calibration", web::pages::calibration(&calibration));
+    site.add("/verification", web::pages::verification(&verified, &points, &agreed));
+    site.add("/weight", web::pages::weight(&patient.patient.label, &weights, &weighed));
+    site.add("/balance", web::pages::balance(&patient.patient.label, &balanced));
+    Ok(site)
+}
+
+/// Shows the command that does what follows.
+fn typed(command: &str) -> Result<(), Failure> {
+    output::text(&format!("\n$ bedplate {command}\n\n"))
+}
+
+fn serve(site: web::Site, port: u16) -> Result<Outcome, Failure> {
+    let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
+    let cannot = |e: &dyn std::fmt::Display| {
+        Failure::Stage(format!("could not serve pages on {address}: {e}; try --port 0, or --no-serve"))
+    };
+    let runtime = tokio::runtime::Runtime::new().map_err(|e| cannot(&e))?;
+    runtime.block_on(async {
+        let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| cannot(&e))?;
+        let bound = listener.local_addr().map_err(|e| cannot(&e))?;
+        output::text(&format!("\nPages: http://{bound}/ (on this machine only; Ctrl-C ends)\n"))?;
+        let stop = async {
+            // Without a signal handler the pages are served until the process is ended some other way.
+            if tokio::signal::ctrl_c().await.is_err() {
+                std::future::pending::<()>().await;
+            }
+        };
+        web::serve(site, listener, stop).await.map_err(|e| cannot(&e))
+    })?;
+    Ok(Outcome::Met)
+}

@@ -1,0 +1,10 @@
+//! One module a verb: reads its files, calls its stage, prints the report.
+
+pub(crate) mod agree;
+pub(crate) mod balance;
+pub(crate) mod calibrate;
+pub(crate) mod check;
+pub(crate) mod demo;
+pub(crate) mod twin;
+pub(crate) mod verify;
+pub(crate) mod weigh;

@@ -1,0 +1,72 @@
+//! `weigh`: a recording and its actions to weights, streaming in constant memory.
+
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+use formats::recording::{Reader, Sample};
+use formats::weights::{State, Weight, Writer};
+use weigh::WeighReport;
+
+use crate::cli::WeighArgs;
+use crate::failure::Failure;
+use crate::files::{self, Aside};
+use crate::output::{self, Outcome};
+use crate::progress;
+
+pub(crate) fn run(args: &WeighArgs) -> Result<Outcome, Failure> {
+    let report = print(args)?;
+    let at_fault = report.last.is_some_and(|l| l.state == State::Fault);
+    Ok(Outcome::of(!at_fault))
+}
+
+/// Weighs the recording, writes the weights where asked, and prints the report.
+pub(crate) fn print(args: &WeighArgs) -> Result<WeighReport, Failure> {
+    let deck = files::read_deck(&args.deck)?;
+    let calibration = files::read_calibration(&args.calibration, &deck)?;
+    let actions = match &args.actions {
+        Some(path) => formats::actions::read(&files::name(path), &files::read_text(path)?)?,
+        None => Vec::new(),
+    };
+    let length = std::fs::metadata(&args.recording).map_or(0, |m| m.len());
+    let bar = progress::bar(length, "weighing");
+    let source = BufReader::with_capacity(1 << 18, bar.wrap_read(files::open(&args.recording)?));
+    let mut reader = Reader::new(&files::name(&args.recording), source, &deck)?;
+    let options = weigh::Options { every_s: args.every, start: args.start };
+    let mut weigher = weigh::Weigher::new(&deck, &calibration, reader.header(), &actions, options)
+        .map_err(|e| Failure::stage(&args.recording, &e))?;
+    let mut written = args.output.as_deref().map(|path| WeightsFile::create(path, args.start.is_some())).transpose()?;
+    let mut sample = Sample::default();
+    while reader.next_sample(&mut sample)? {
+        if let (Some(weight), Some(file)) = (weigher.push(&sample), &mut written) {
+            file.write(&weight)?;
+        }
+    }
+    if let Some(file) = written {
+        file.finish()?;
+    }
+    bar.finish_and_clear();
+    let report = weigher.finish();
+    output::report(args.json, &report, |r| report::text::weighing(&deck.name, r))?;
+    Ok(report)
+}
+
+/// weights.csv under way: it takes its name when it is whole.
+struct WeightsFile {
+    writer: Writer<Aside>,
+    path: PathBuf,
+}
+
+impl WeightsFile {
+    fn create(path: &Path, with_time: bool) -> Result<Self, Failure> {
+        let writer = Writer::new(Aside::create(path)?, with_time).map_err(|e| Failure::write(path, e))?;
+        Ok(Self { writer, path: path.to_owned() })
+    }
+
+    fn write(&mut self, weight: &Weight) -> Result<(), Failure> {
+        self.writer.write(weight).map_err(|e| Failure::write(&self.path, e))
+    }
+
+    fn finish(self) -> Result<(), Failure> {
+        self.writer.finish().map_err(|e| Failure::write(&self.path, e))?.finish()
+    }
+}

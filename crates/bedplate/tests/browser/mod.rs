@@ -1,0 +1,197 @@
+//! A headless browser under a driver, as the page tests need it.
+
+use std::net::TcpListener;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use fantoccini::actions::{InputSource, KeyAction, KeyActions};
+use fantoccini::key::Key;
+use fantoccini::wd::WebDriverCompatibleCommand;
+use fantoccini::{Client, ClientBuilder};
+use serde_json::{Value, json};
+
+/// How long a page may take before a test gives up; not a limit on speed, only on hanging.
+const PATIENCE: Duration = Duration::from_secs(40);
+
+/// A browser and its driver; both end with it.
+pub struct Browser {
+    client: Client,
+    driver: Child,
+    pictures: Option<PathBuf>,
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+/// A command of this driver that the standard does not know.
+#[derive(Debug)]
+struct DriverCommand {
+    path: &'static str,
+    body: Value,
+}
+
+impl WebDriverCompatibleCommand for DriverCommand {
+    fn endpoint(&self, base_url: &url::Url, session_id: Option<&str>) -> Result<url::Url, url::ParseError> {
+        base_url.join(&format!("session/{}/{}", session_id.unwrap_or_default(), self.path))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        (http::Method::POST, Some(self.body.to_string()))
+    }
+}
+
+impl Browser {
+    /// Starts driver and browser with an empty profile.
+    pub async fn start() -> Self {
+        let port = TcpListener::bind("127.0.0.1:0").expect("a free port").local_addr().expect("bound").port();
+        let driver = Command::new("chromedriver")
+            .arg(format!("--port={port}"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver starts");
+        let capabilities = json!({
+            "goog:chromeOptions": { "args": [
+                "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
+                "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
+            ]},
+            "goog:loggingPrefs": { "browser": "ALL" },
+        });
+        let Value::Object(capabilities) = capabilities else { unreachable!("written as an object") };
+        let begun = Instant::now();
+        let client = loop {
+            let mut builder = ClientBuilder::new(hyper_util::client::legacy::connect::HttpConnector::new());
+            builder.capabilities(capabilities.clone());
+            match builder.connect(&format!("http://127.0.0.1:{port}")).await {
+                Ok(client) => break client,
+                Err(e) if begun.elapsed() > PATIENCE => panic!("no browser: {e}"),
+                Err(_) => tokio::time::sleep(Duration::from_millis(100)).await,
+            }
+        };
+        let pictures = std::env::var_os("BEDPLATE_PICTURES").map(PathBuf::from);
+        if let Some(folder) = &pictures {
+            std::fs::create_dir_all(folder).expect("a folder for the pictures");
+        }
+        Self { client, driver, pictures }
+    }
+
+    /// Ends the session.
+    pub async fn stop(self) {
+        self.client.clone().close().await.expect("the session ends");
+    }
+
+    async fn devtools(&self, command: &str, params: Value) -> Value {
+        let body = json!({ "cmd": command, "params": params });
+        self.client.issue_cmd(DriverCommand { path: "goog/cdp/execute", body }).await.expect("the browser obeys")
+    }
+
+    /// Sets width, theme and medium of the pages to come.
+    pub async fn emulate(&self, width: u32, theme: &str, medium: &str) {
+        self.devtools(
+            "Emulation.setDeviceMetricsOverride",
+            json!({ "width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600 }),
+        )
+        .await;
+        self.devtools(
+            "Emulation.setEmulatedMedia",
+            json!({ "media": medium, "features": [{ "name": "prefers-color-scheme", "value": theme }] }),
+        )
+        .await;
+    }
+
+    /// Opens a page.
+    pub async fn open(&self, address: &str) {
+        self.client.goto(address).await.expect("the page opens");
+    }
+
+    async fn value(&self, expression: &str) -> Value {
+        self.client.execute(&format!("return {expression}"), vec![]).await.expect("the expression runs")
+    }
+
+    /// A number from the page.
+    pub async fn number(&self, expression: &str) -> f64 {
+        self.value(expression).await.as_f64().unwrap_or_else(|| panic!("{expression} is no number"))
+    }
+
+    /// A text from the page.
+    pub async fn text(&self, expression: &str) -> String {
+        self.value(expression).await.as_str().unwrap_or_else(|| panic!("{expression} is no text")).to_owned()
+    }
+
+    /// Waits until the expression is true.
+    pub async fn wait_for(&self, expression: &str) {
+        let begun = Instant::now();
+        while self.value(expression).await != Value::Bool(true) {
+            assert!(begun.elapsed() < PATIENCE, "waited in vain for {expression}");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// What the console complained of since the last call.
+    pub async fn console_errors(&self) -> Vec<String> {
+        let log = self
+            .client
+            .issue_cmd(DriverCommand { path: "se/log", body: json!({ "type": "browser" }) })
+            .await
+            .expect("the log");
+        log.as_array()
+            .into_iter()
+            .flatten()
+            .filter(|e| matches!(e["level"].as_str(), Some("SEVERE" | "WARNING")))
+            .map(|e| e["message"].as_str().unwrap_or_default().to_owned())
+            // A driver's own session may be told that drawing runs in software.
+            .filter(|m| !m.contains("GPU stall") && !m.contains("software WebGL"))
+            .collect()
+    }
+
+    async fn press(&self, key: Key) {
+        let keys = KeyActions::new("keyboard".into())
+            .then(KeyAction::Down { value: key.into() })
+            .then(KeyAction::Up { value: key.into() });
+        self.client.perform_actions(keys).await.expect("the key is pressed");
+    }
+
+    /// Presses the tabulator key.
+    pub async fn press_tab(&self) {
+        self.press(Key::Tab).await;
+    }
+
+    /// Presses Enter.
+    pub async fn press_enter(&self) {
+        self.press(Key::Enter).await;
+    }
+
+    /// Keeps a picture of the whole page where `BEDPLATE_PICTURES` names a folder.
+    pub async fn picture(&self, name: &str) {
+        let Some(folder) = &self.pictures else { return };
+        let shot = self.devtools("Page.captureScreenshot", json!({ "captureBeyondViewport": true })).await;
+        keep(&folder.join(format!("{}.png", or_overview(name))), &shot);
+    }
+
+    /// Prints the page, and keeps it where `BEDPLATE_PICTURES` names a folder.
+    pub async fn print(&self, name: &str) {
+        let pdf = self
+            .devtools("Page.printToPDF", json!({ "printBackground": true, "paperWidth": 8.27, "paperHeight": 11.69 }))
+            .await;
+        assert!(pdf["data"].as_str().is_some_and(|d| d.len() > 10_000), "{name} prints next to nothing");
+        if let Some(folder) = &self.pictures {
+            keep(&folder.join(format!("{}.pdf", or_overview(name))), &pdf);
+        }
+    }
+}
+
+fn or_overview(name: &str) -> String {
+    if name.starts_with('-') { format!("overview{name}") } else { name.to_owned() }
+}
+
+fn keep(path: &std::path::Path, answer: &Value) {
+    use base64::Engine as _;
+    let data =
+        base64::engine::general_purpose::STANDARD.decode(answer["data"].as_str().expect("data")).expect("base64");
+    std::fs::write(path, data).expect("the picture is kept");
+}

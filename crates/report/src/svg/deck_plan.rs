@@ -1,0 +1,262 @@
+//! The deck seen from above on the bed: sections, plates, cells with their loads, deflection as a heat map.
+//!
+//! Bed coordinates in millimetres: x from the head end (left) to the foot, y from the patient's right (top) to left.
+//! The map has five steps of equal width from 0 to the largest deflection shown; their edges stand in the key, and the
+//! largest place is marked and written out, so that colour is never alone.
+
+use std::fmt::Write as _;
+
+use crate::number::{fixed, significant};
+
+/// Steps of the heat map; the style sheet names as many.
+const STEPS: usize = 5;
+/// Room around the bed for names and the key, mm.
+const MARGIN_MM: f64 = 70.0;
+/// Height of the key below the bed, mm.
+const KEY_MM: f64 = 130.0;
+
+/// What to draw.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DeckPlan {
+    /// What the drawing shows, in words.
+    pub title: String,
+    /// Sections from the head end.
+    pub sections: Vec<SectionPlan>,
+    /// Plates.
+    pub plates: Vec<PlatePlan>,
+}
+
+/// A section of the bed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SectionPlan {
+    /// Name.
+    pub name: String,
+    /// Length along x, mm.
+    pub length_mm: f64,
+}
+
+/// A plate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlatePlan {
+    /// Name.
+    pub name: String,
+    /// Corner in bed coordinates, mm.
+    pub origin_mm: [f64; 2],
+    /// Size, mm.
+    pub size_mm: [f64; 2],
+    /// Cells.
+    pub cells: Vec<CellMark>,
+    /// Deflection over the plate, where it is to be shown.
+    pub field: Option<Field>,
+}
+
+/// A cell and its load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellMark {
+    /// Name.
+    pub name: String,
+    /// Place on the plate, mm.
+    pub at_mm: [f64; 2],
+    /// Load in percent of capacity.
+    pub load_pct: f64,
+}
+
+/// Deflection at the centres of `nx` × `ny` equal rectangles of a plate, row by row along x.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// Rectangles along x.
+    pub nx: usize,
+    /// Rectangles along y.
+    pub ny: usize,
+    /// Deflection, mm, down; `nx * ny` values.
+    pub deflection_mm: Vec<f64>,
+    /// Largest deflection, mm.
+    pub max_mm: f64,
+    /// Its place on the plate, mm.
+    pub max_at_mm: [f64; 2],
+}
+
+impl DeckPlan {
+    /// The drawing.
+    #[must_use]
+    pub fn svg(&self) -> String {
+        let length = self.extent(0, self.sections.iter().map(|s| s.length_mm).sum());
+        let width = self.extent(1, 0.0) + 20.0;
+        let most = self.plates.iter().filter_map(|p| p.field.as_ref()).fold(0.0_f64, |m, f| m.max(f.max_mm));
+        let mut out = String::new();
+        // Writing to a String cannot fail.
+        let _ = write!(
+            out,
+            r#"<svg class="deck" viewBox="{} {} {} {}" role="img" aria-label="{}">"#,
+            -MARGIN_MM / 2.0,
+            -MARGIN_MM,
+            length + MARGIN_MM,
+            width + MARGIN_MM + KEY_MM,
+            escape(&self.title)
+        );
+        self.draw_sections(&mut out, width);
+        for plate in &self.plates {
+            plate.draw(&mut out, most);
+        }
+        if most > 0.0 {
+            draw_key(&mut out, most, width + 50.0);
+        }
+        out.push_str("</svg>");
+        out
+    }
+
+    fn extent(&self, axis: usize, at_least: f64) -> f64 {
+        self.plates.iter().map(|p| p.origin_mm[axis] + p.size_mm[axis]).fold(at_least, f64::max)
+    }
+
+    fn draw_sections(&self, out: &mut String, width: f64) {
+        let mut x = 0.0;
+        for section in &self.sections {
+            let _ = write!(
+                out,
+                r#"<rect class="section" x="{x}" y="0" width="{}" height="{width}"/><text class="soft" x="{}" y="-22">{}</text>"#,
+                section.length_mm,
+                x + 8.0,
+                escape(&section.name)
+            );
+            x += section.length_mm;
+        }
+    }
+}
+
+impl PlatePlan {
+    fn draw(&self, out: &mut String, most: f64) {
+        let [x0, y0] = self.origin_mm;
+        let [lx, ly] = self.size_mm;
+        let _ = write!(out, r#"<g transform="translate({x0} {y0})"><title>{}</title>"#, escape(&self.name));
+        if let Some(field) = &self.field {
+            field.draw(out, lx, ly, most);
+        }
+        let _ = write!(out, r#"<rect class="outline" x="0" y="0" width="{lx}" height="{ly}" rx="8"/>"#);
+        let _ =
+            write!(out, r#"<text x="{}" y="{}" text-anchor="middle">{}</text>"#, lx / 2.0, 44.0, escape(&self.name));
+        for cell in &self.cells {
+            let [x, y] = cell.at_mm;
+            let share = (cell.load_pct / 100.0).clamp(0.0, 1.0);
+            let _ = write!(
+                out,
+                r#"<g><title>{}: {} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="24"/><circle class="cell-load" cx="{x}" cy="{y}" r="{:.1}"/></g>"#,
+                escape(&cell.name),
+                fixed(cell.load_pct, 0),
+                22.0 * share.sqrt()
+            );
+        }
+        if let Some(field) = &self.field {
+            let [x, y] = field.max_at_mm;
+            // The label keeps clear of the edge that its place is near.
+            let (anchor, shift) = if x > lx * 0.6 { ("end", -24.0) } else { ("start", 24.0) };
+            let _ = write!(
+                out,
+                r#"<path class="most" d="M{} {y}h32M{x} {}v32"/><text x="{}" y="{}" text-anchor="{anchor}">{} mm</text>"#,
+                x - 16.0,
+                y - 16.0,
+                x + shift,
+                (y - 14.0).clamp(80.0, ly - 12.0),
+                significant(field.max_mm, 2)
+            );
+        }
+        out.push_str("</g>");
+    }
+}
+
+impl Field {
+    fn draw(&self, out: &mut String, lx: f64, ly: f64, most: f64) {
+        let (dx, dy) = (lx / to_f64(self.nx), ly / to_f64(self.ny));
+        for (row, values) in self.deflection_mm.chunks(self.nx.max(1)).enumerate() {
+            // Neighbours of one step are one rectangle: a fifth of the elements.
+            let mut start = 0;
+            for end in 1..=values.len() {
+                if end == values.len() || step(values[end], most) != step(values[start], most) {
+                    let _ = write!(
+                        out,
+                        r#"<rect class="heat-{}" x="{:.1}" y="{:.1}" width="{:.1}" height="{:.1}"/>"#,
+                        step(values[start], most),
+                        to_f64(start) * dx,
+                        to_f64(row) * dy,
+                        to_f64(end - start) * dx + 0.6,
+                        dy + 0.6
+                    );
+                    start = end;
+                }
+            }
+        }
+    }
+}
+
+fn draw_key(out: &mut String, most: f64, y: f64) {
+    let wide = 190.0;
+    for s in 0..STEPS {
+        let x = to_f64(s) * wide;
+        let edge = most / to_f64(STEPS);
+        let _ = write!(
+            out,
+            r#"<rect class="heat-{s}" x="{x}" y="{y}" width="{wide}" height="34"/><text class="soft" x="{}" y="{}" text-anchor="middle">{}–{}</text>"#,
+            x + wide / 2.0,
+            y + 70.0,
+            significant(edge * to_f64(s), 2),
+            significant(edge * to_f64(s + 1), 2)
+        );
+    }
+    let _ = write!(out, r#"<text class="soft" x="{}" y="{}">mm down</text>"#, to_f64(STEPS) * wide + 20.0, y + 28.0);
+}
+
+/// Step of the map for a deflection; a part that rises stands in the lowest.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 0..STEPS before the cast")]
+fn step(deflection_mm: f64, most: f64) -> usize {
+    let share = (deflection_mm / most * to_f64(STEPS)).floor();
+    if share.is_finite() { share.clamp(0.0, to_f64(STEPS - 1)) as usize } else { 0 }
+}
+
+/// Small counts, exactly.
+#[expect(clippy::cast_precision_loss, reason = "grid sizes are far below 2^52")]
+fn to_f64(n: usize) -> f64 {
+    n as f64
+}
+
+fn escape(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan(values: Vec<f64>, max_mm: f64) -> DeckPlan {
+        DeckPlan {
+            title: "a <deck>".into(),
+            sections: vec![SectionPlan { name: "back".into(), length_mm: 700.0 }],
+            plates: vec![PlatePlan {
+                name: "one".into(),
+                origin_mm: [0.0, 0.0],
+                size_mm: [600.0, 400.0],
+                cells: vec![CellMark { name: "A".into(), at_mm: [40.0, 40.0], load_pct: 30.0 }],
+                field: Some(Field { nx: 3, ny: 1, deflection_mm: values, max_mm, max_at_mm: [300.0, 200.0] }),
+            }],
+        }
+    }
+
+    #[test]
+    fn the_map_runs_from_the_lowest_to_the_highest_step() {
+        let svg = plan(vec![-0.5, 1.0, 2.0], 2.0).svg();
+        assert!(svg.contains(r#"class="heat-0" x="0.0""#), "{svg}");
+        assert!(svg.contains(r#"class="heat-2" x="200.0""#), "{svg}");
+        assert!(svg.contains(r#"class="heat-4" x="400.0""#), "{svg}");
+        assert!(svg.contains("2.0 mm"), "{svg}");
+    }
+
+    #[test]
+    fn a_deck_without_deflection_is_drawn_without_a_key() {
+        let svg = plan(vec![0.0; 3], 0.0).svg();
+        assert!(!svg.contains("mm down") && !svg.contains("NaN"), "{svg}");
+    }
+
+    #[test]
+    fn names_are_escaped() {
+        assert!(plan(vec![0.0; 3], 0.0).svg().contains("a &lt;deck&gt;"));
+    }
+}

@@ -1,0 +1,172 @@
+//! The balance page: mass with its uncertainty and forecast, weighed against charted, what asks for a look.
+
+use ::balance::BalanceReport;
+use maud::{Markup, html};
+use report::number::{fixed, with_uncertainty};
+
+use crate::layout::{self, PLACES, headline, panel, table};
+use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, figure};
+
+/// The page of `balance`.
+#[must_use]
+pub fn balance(label: &str, report: &BalanceReport) -> Markup {
+    let last = report.rows.last();
+    layout::page(
+        PLACES[5],
+        label,
+        &html! {
+            div.headlines {
+                @if let Some(row) = last {
+                    (headline("Weighed change", &signed(row.weighed_ml), "mL", "since the first hour, 1 mL = 1 g"))
+                    (headline("Charted balance", &signed(row.charted_ml), "mL", "intake less output"))
+                    (headline("Unexplained by the chart", &signed(row.unexplained_ml), "mL", &format!("± {} mL (standard uncertainty)", fixed(row.u_unexplained_ml, 0))))
+                }
+                (headline("Overload, fused", &fixed(report.overload_pct.fused, 1), "%", &format!("± {} %; {} % by chart", fixed(report.overload_pct.u_fused, 1), fixed(report.overload_pct.charted, 1))))
+            }
+            (panel("Mass and forecast", &mass(report)))
+            (panel("Weighed against charted", &totals(report)))
+            div.pair {
+                (panel("Asks for a look", &alerts(report)))
+                (panel("Rests on", &html! {
+                    dl.facts {
+                        dt { "Uncharted loss" } dd { (with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u)) " mL/h" }
+                        dt { "Told in 24 h" } dd { (fixed(report.resolvable_ml_24h, 0)) " mL or more" }
+                    }
+                    ul.plain { @for note in &report.notes { li { (note) } } }
+                }))
+            }
+            (panel("Hour by hour", &hours(report)))
+        },
+    )
+}
+
+fn signed(ml: f64) -> String {
+    let text = fixed(ml, 0);
+    if ml > 0.0 && text != "0" { format!("+{text}") } else { text }
+}
+
+fn mass(report: &BalanceReport) -> Markup {
+    let at = |t: &dyn std::fmt::Display| Coordinate::Text(t.to_string());
+    let plot = Plot {
+        x_title: "time (UTC)".into(),
+        y_title: "body mass, kg".into(),
+        x_is_time: true,
+        bands: vec![
+            Band {
+                name: "95 % of the mass".into(),
+                ink: Ink::Main,
+                x: report.rows.iter().map(|r| at(&r.time)).collect(),
+                low: report.rows.iter().map(|r| r.mass_kg - 1.96 * r.u_kg).collect(),
+                high: report.rows.iter().map(|r| r.mass_kg + 1.96 * r.u_kg).collect(),
+            },
+            Band {
+                name: "95 % of the forecast".into(),
+                ink: Ink::Third,
+                x: report.forecast.iter().map(|r| at(&r.time)).collect(),
+                low: report.forecast.iter().map(|r| r.low_kg).collect(),
+                high: report.forecast.iter().map(|r| r.high_kg).collect(),
+            },
+        ],
+        series: vec![
+            Series {
+                name: "mass".into(),
+                ink: Ink::Main,
+                mark: Mark::Line,
+                x: report.rows.iter().map(|r| at(&r.time)).collect(),
+                y: report.rows.iter().map(|r| Some(r.mass_kg)).collect(),
+                half: None,
+                text: None,
+            },
+            Series {
+                name: "forecast under the plan".into(),
+                ink: Ink::Third,
+                mark: Mark::Dashed,
+                x: report.forecast.iter().map(|r| at(&r.time)).collect(),
+                y: report.forecast.iter().map(|r| Some(r.mass_kg)).collect(),
+                half: None,
+                text: None,
+            },
+            Series {
+                name: "asks for a look".into(),
+                ink: Ink::Limit,
+                mark: Mark::Points,
+                x: report.alerts.iter().map(|a| at(&a.time)).collect(),
+                y: report
+                    .alerts
+                    .iter()
+                    .map(|a| report.rows.iter().rfind(|r| r.time <= a.time).or(report.rows.first()).map(|r| r.mass_kg))
+                    .collect(),
+                half: None,
+                text: Some(report.alerts.iter().map(|a| a.text.clone()).collect()),
+            },
+        ],
+    };
+    figure(
+        "mass",
+        "Body mass from weights and chart together, and what comes next if the plan is kept. Bands hold 95 %.",
+        &plot,
+    )
+}
+
+fn totals(report: &BalanceReport) -> Markup {
+    let x: Vec<Coordinate> = report.rows.iter().map(|r| Coordinate::Text(r.time.to_string())).collect();
+    let line = |name: &str, ink, mark, value: fn(&::balance::Row) -> f64| Series {
+        name: name.to_owned(),
+        ink,
+        mark,
+        x: x.clone(),
+        y: report.rows.iter().map(|r| Some(value(r))).collect(),
+        half: None,
+        text: None,
+    };
+    let plot = Plot {
+        x_title: "time (UTC)".into(),
+        y_title: "since the first hour, mL".into(),
+        x_is_time: true,
+        bands: vec![Band {
+            name: "95 % of the unexplained".into(),
+            ink: Ink::Limit,
+            x: x.clone(),
+            low: report.rows.iter().map(|r| r.unexplained_ml - 1.96 * r.u_unexplained_ml).collect(),
+            high: report.rows.iter().map(|r| r.unexplained_ml + 1.96 * r.u_unexplained_ml).collect(),
+        }],
+        series: vec![
+            line("weighed", Ink::Main, Mark::Line, |r| r.weighed_ml),
+            line("charted", Ink::Second, Mark::Steps, |r| r.charted_ml),
+            line("unexplained by the chart", Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
+        ],
+    };
+    figure(
+        "totals",
+        "Running totals from the first hour: what the deck saw, what the chart says, and the difference between them.",
+        &plot,
+    )
+}
+
+fn alerts(report: &BalanceReport) -> Markup {
+    if report.alerts.is_empty() {
+        return html! { p { "Nothing asks for a look." } };
+    }
+    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time) } " " (a.text) } } } }
+}
+
+fn hours(report: &BalanceReport) -> Markup {
+    let rows: Vec<Vec<Markup>> = report
+        .rows
+        .iter()
+        .map(|r| {
+            vec![
+                html! { (r.time) },
+                html! { (with_uncertainty(r.mass_kg, r.u_kg)) },
+                html! { (signed(r.weighed_ml)) },
+                html! { (signed(r.charted_ml)) },
+                html! { (with_uncertainty(r.unexplained_ml, r.u_unexplained_ml)) },
+            ]
+        })
+        .collect();
+    html! {
+        details { summary { (rows.len()) " whole hours" }
+            (table("± is a standard uncertainty", &["hour", "mass, kg", "weighed, mL", "charted, mL", "unexplained, mL"], &rows))
+        }
+    }
+}

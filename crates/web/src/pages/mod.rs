@@ -1,0 +1,15 @@
+//! The pages, one module each, made from results by hand.
+
+mod balance;
+mod calibration;
+mod design;
+mod overview;
+mod verification;
+mod weight;
+
+pub use balance::balance;
+pub use calibration::calibration;
+pub use design::design;
+pub use overview::{Stage, overview, stages};
+pub use verification::{PairPoint, verification};
+pub use weight::weight;
