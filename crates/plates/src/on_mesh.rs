@@ -3,19 +3,25 @@
 use std::sync::Arc;
 
 use crate::contact::{Settled, Unsettled, settle};
+use crate::extremes::extremes;
 use crate::functional::{Functional, read_at};
 use crate::load::LoadCase;
 use crate::panel::{Panel, Topology};
 use crate::plate::{Edges, Plate, PlateError};
 use crate::ribs::{Along, Rib};
-use crate::solution::{Balance, Complementarity, Solution, Touch, extremes};
+use crate::solution::{Balance, Complementarity, Solution, Touch};
 use crate::solve::Bearing;
 use crate::supports::{Support, Supports};
 
 /// The plate may dip below its base between points of contact by this share of the clearance, before another point is set
 /// there: a tenth of what the mesh's error leaves open.
 const DIP: f64 = 1e-3;
-/// Passes in which points of contact are added; each adds all that penetrate, and 2 to 5 are the rule.
+/// Points a side at which an element is sampled for the largest deflection.
+const SAMPLES: usize = 4;
+/// In one pass the nodes are added that lie this share of the deepest below the base, or deeper: the rest mostly come free
+/// when those are held, and each costs a solve.
+const DEEP: f64 = 0.8;
+/// Passes in which points of contact are added; 3 to 10 are the rule.
 const PASSES: usize = 40;
 
 /// A rigid base under the plate.
@@ -117,7 +123,7 @@ impl<'a> Job<'a> {
     /// The deepest place below the base, between nodes too, and how deep it is, m; below 0 where nothing reaches it.
     fn deepest(&self, dof: &[f64]) -> (f64, [f64; 2]) {
         let grid = self.panel.grid();
-        let plate = extremes(grid, dof)[0].at_m;
+        let plate = extremes::<SAMPLES>(grid, dof)[0].at_m;
         let on_ribs = self.plate.ribs.iter().flat_map(|rib| {
             let line = if rib.along == Along::X { &grid.x } else { &grid.y };
             let places =
@@ -166,14 +172,14 @@ impl<'a> Job<'a> {
         let mut dof = self.panel.deflections(&[self.pressed(load, state)]).remove(0);
         self.panel.add_motions(&state.answer.motions, &mut dof);
         let grid = self.panel.grid();
-        let nodes: Vec<[f64; 2]> = (0..grid.n_nodes())
+        let nodes: Vec<(f64, [f64; 2])> = (0..grid.n_nodes())
             .map(|node| (dof[4 * node], grid.node_at_m(node)))
-            .filter(|(w, at)| *w > self.gap_m(*at) + 0.1 * DIP * base.clearance_m)
-            .map(|(_, at)| at)
-            .filter(|at| !base.points_m.contains(at))
+            .map(|(w, at_m)| (w - self.gap_m(at_m), at_m))
+            .filter(|(depth_m, at_m)| *depth_m > 0.1 * DIP * base.clearance_m && !base.points_m.contains(at_m))
             .collect();
-        if !nodes.is_empty() {
-            return nodes;
+        let deepest_m = nodes.iter().fold(0.0, |deepest: f64, node| deepest.max(node.0));
+        if deepest_m > 0.0 {
+            return nodes.into_iter().filter(|node| node.0 >= DEEP * deepest_m).map(|node| node.1).collect();
         }
         let (depth_m, at_m) = self.deepest(&dof);
         if depth_m > DIP * base.clearance_m { vec![at_m] } else { Vec::new() }
@@ -210,14 +216,15 @@ impl<'a> Job<'a> {
             .filter(|(_, force)| **force > 0.0)
             .map(|(&at_m, &force_newton)| Touch { at_m, force_newton })
             .collect();
-        let [max, min] = extremes(grid, &dof);
+        let [max, min] = extremes::<SAMPLES>(grid, &dof);
         let mut solution = Solution {
             fields: Arc::clone(self.panel.fields()),
             plate: Arc::clone(plate),
             reactions_newton: springs.to_vec(),
             spring_slopes: self.plate.springs.iter().map(|s| slope(s.at_m)).collect(),
             lifts: state.bearing[..self.n_springs()].iter().map(|bears| !bears).collect(),
-            shunted_newton: touches.iter().map(|t| t.force_newton).sum(),
+            // Folded from 0: the sum of nothing is −0, which would be printed so.
+            shunted_newton: touches.iter().fold(0.0, |sum, t| sum + t.force_newton),
             touches,
             complementarity: None,
             edge_reaction_newton: 0.0,

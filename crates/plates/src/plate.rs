@@ -318,6 +318,9 @@ pub enum PlateError {
         /// How many belong there.
         expected: usize,
     },
+    /// A topology of another size, edges or fields.
+    #[error("the topology belongs to another plate")]
+    OtherTopology,
     /// A load does not lie on the plate.
     #[error("load {load} of case {case}, from ({:.4}, {:.4}) to ({:.4}, {:.4}) m, lies outside the plate of {:.4} × {:.4} m", from_m[0], from_m[1], to_m[0], to_m[1], size_m[0], size_m[1])]
     LoadOutside {
@@ -375,6 +378,13 @@ impl Plate {
     /// # Errors
     /// The first fault found, with what was found and what was expected.
     pub fn check(&self) -> Result<(), PlateError> {
+        self.check_alone()?;
+        self.check_these(&self.springs)?;
+        self.check_held_by(self.springs.iter().map(|s| s.at_m))
+    }
+
+    /// Checks all but the springs.
+    pub(crate) fn check_alone(&self) -> Result<(), PlateError> {
         positive("plate length along x, m", self.size_m[0])?;
         positive("plate length along y, m", self.size_m[1])?;
         for row in self.bending.matrix() {
@@ -390,13 +400,15 @@ impl Plate {
         if self.foundation_pa_per_m < 0.0 {
             return Err(PlateError::NotPositive { what: "foundation, Pa/m", value: self.foundation_pa_per_m });
         }
-        self.check_springs()?;
-        self.check_rich()?;
-        self.check_held()
+        self.check_rich()
     }
 
-    fn check_springs(&self) -> Result<(), PlateError> {
-        for (index, spring) in self.springs.iter().enumerate() {
+    /// Checks springs that are to stand under this plate.
+    pub(crate) fn check_these(&self, springs: &[Spring]) -> Result<(), PlateError> {
+        for (index, spring) in springs.iter().enumerate() {
+            if self.shear.is_some() {
+                positive("bearing of a spring under a shear-flexible plate, m", spring.bearing_m)?;
+            }
             for axis in 0..2 {
                 finite("spring place, m", spring.at_m[axis])?;
                 if !(0.0..=self.size_m[axis]).contains(&spring.at_m[axis]) {
@@ -423,9 +435,6 @@ impl Plate {
         if let Some(shear) = &self.shear {
             positive("shear stiffness along x, N/m", shear.x_n_per_m)?;
             positive("shear stiffness along y, N/m", shear.y_n_per_m)?;
-            for spring in &self.springs {
-                positive("bearing of a spring under a shear-flexible plate, m", spring.bearing_m)?;
-            }
         }
         if let Some(section) = &self.section {
             for value in section.a.iter().chain(&section.b).chain(&section.d).flatten() {
@@ -438,8 +447,9 @@ impl Plate {
         self.ribs.iter().enumerate().try_for_each(|(index, rib)| rib.check(index, self.size_m))
     }
 
-    fn check_held(&self) -> Result<(), PlateError> {
-        let places: Vec<_> = self.springs.iter().map(|s| s.at_m).collect();
+    /// Checks that springs at `places` hold the plate against tipping.
+    pub(crate) fn check_held_by(&self, places: impl Iterator<Item = [f64; 2]>) -> Result<(), PlateError> {
+        let places: Vec<_> = places.collect();
         let needed_m = COLLINEAR_SHARE * self.size_m[0].hypot(self.size_m[1]);
         match self.free_motions().len() {
             0 => Ok(()),

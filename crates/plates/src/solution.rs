@@ -3,11 +3,12 @@
 use std::sync::Arc;
 
 use crate::coupled::along_rib;
-use crate::fields::{Fields, Rows};
-use crate::functional::{read, read_at};
-use crate::mesh::{Axis, Grid};
+use crate::fields::Fields;
+use crate::functional::read_at;
+use crate::mesh::Grid;
 use crate::plate::Plate;
 use crate::ribs::{Along, RibStress};
+use crate::view::{View, sample_places_m};
 
 /// Bending and twisting moments per width, N·m/m; sagging (tension at the underside) positive.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -172,30 +173,7 @@ impl Solution {
     /// Strains at a point; on a grid line the mean of both sides, as the second derivatives of the cubics jump there.
     #[must_use]
     pub fn strains(&self, at_m: [f64; 2]) -> Strains {
-        let grid = self.grid();
-        let mut found = Strains::default();
-        let mut n_sides = 0.0;
-        for x in grid.x.meeting(at_m[0]) {
-            for y in grid.y.meeting(at_m[1]) {
-                n_sides += 1.0;
-                if self.fields.membrane || self.fields.shear {
-                    let rows = self.rows(x, y);
-                    for i in 0..3 {
-                        found.membrane[i] += self.apply(&rows.membrane[i], x.0, y.0);
-                        found.curvature[i] += self.apply(&rows.curvature[i], x.0, y.0);
-                    }
-                } else {
-                    let second = |dx, dy| read(grid, &self.dof, x, y, dx, dy);
-                    found.curvature[0] -= second(2, 0);
-                    found.curvature[1] -= second(0, 2);
-                    found.curvature[2] -= 2.0 * second(1, 1);
-                }
-            }
-        }
-        for value in found.membrane.iter_mut().chain(&mut found.curvature) {
-            *value /= n_sides;
-        }
-        found
+        self.view().strains(at_m)
     }
 
     /// Moments at a point, of the plate without its ribs; on a grid line the mean of both sides.
@@ -203,16 +181,7 @@ impl Solution {
     /// Under a point load or a point support the exact moment is infinite; what is given there depends on the mesh.
     #[must_use]
     pub fn moments(&self, at_m: [f64; 2]) -> Moments {
-        let strains = self.strains(at_m);
-        let dot = |row: &[f64; 3], x: &[f64; 3]| row.iter().zip(x).map(|(a, b)| a * b).sum::<f64>();
-        let m: [f64; 3] = match &self.plate.section {
-            Some(section) if self.fields.membrane => std::array::from_fn(|i| {
-                // M = Bᵀ ε + D κ; B is symmetric.
-                dot(&section.b[i], &strains.membrane) + dot(&section.d[i], &strains.curvature)
-            }),
-            _ => self.plate.bending.matrix().map(|row| dot(&row, &strains.curvature)),
-        };
-        Moments { x: m[0], y: m[1], xy: m[2] }
+        self.view().moments(at_m)
     }
 
     /// Transverse shear forces per width (in the planes x–z and y–z) at a point, N/m; `None` for a thin plate, which has no
@@ -221,8 +190,9 @@ impl Solution {
     pub fn shear_forces(&self, at_m: [f64; 2]) -> Option<[f64; 2]> {
         let shear = self.plate.shear?;
         let (x, y) = (self.grid().x.locate(at_m[0]), self.grid().y.locate(at_m[1]));
-        let rows = self.rows(x, y);
-        let strain = |i: usize| self.apply(&rows.shear[i], x.0, y.0);
+        let view = self.view();
+        let rows = view.rows(x, y);
+        let strain = |i: usize| view.apply(&rows.shear[i], x.0, y.0);
         Some([shear.x_n_per_m * strain(0), shear.y_n_per_m * strain(1)])
     }
 
@@ -239,9 +209,10 @@ impl Solution {
                     Along::X => ((e, t), grid.y.locate(rib.at_m)),
                     Along::Y => (grid.x.locate(rib.at_m), (e, t)),
                 };
-                let rows = self.rows(x, y);
+                let view = self.view();
+                let rows = view.rows(x, y);
                 let (strain, curvature, _) = along_rib(&rows, rib.along);
-                let (strain, curvature) = (self.apply(strain, x.0, y.0), self.apply(curvature, x.0, y.0));
+                let (strain, curvature) = (view.apply(strain, x.0, y.0), view.apply(curvature, x.0, y.0));
                 let at = line.lines_m()[e] + t * line.side(e).length_m;
                 let stress = |z_m: f64| rib.e_pa * (strain + z_m * curvature);
                 RibStress {
@@ -253,12 +224,8 @@ impl Solution {
             .collect()
     }
 
-    fn rows(&self, x: (usize, f64), y: (usize, f64)) -> Rows {
-        self.fields.rows(self.grid().x.side(x.0), self.grid().y.side(y.0), x.1, y.1)
-    }
-
-    fn apply(&self, row: &[f64], ex: usize, ey: usize) -> f64 {
-        row.iter().zip(self.fields.element_dof(ex, ey)).map(|(r, dof)| r * self.dof[dof]).sum()
+    fn view(&self) -> View<'_> {
+        View { fields: &self.fields, plate: &self.plate, dof: &self.dof }
     }
 
     /// Deflections at `nx` × `ny` points (at least 2 each) spread evenly from edge to edge, a row a y, for a heat map, m.
@@ -273,12 +240,7 @@ impl Solution {
 
     /// Every node and every element's middle: the places to look for the worst stress at.
     pub fn sample_places_m(&self) -> impl Iterator<Item = [f64; 2]> {
-        let grid = self.grid();
-        let middle = |lines: &[f64], i: usize| 0.5 * (lines[i] + lines[i + 1]);
-        let nx = grid.x.n_elements();
-        let middles =
-            (0..grid.n_elements()).map(move |e| [middle(grid.x.lines_m(), e % nx), middle(grid.y.lines_m(), e / nx)]);
-        (0..grid.n_nodes()).map(|node| grid.node_at_m(node)).chain(middles)
+        sample_places_m(self.grid())
     }
 
     /// Moments at [`Self::sample_places_m`], with the places.
@@ -296,80 +258,4 @@ impl Solution {
             },
         )
     }
-}
-
-/// Points a side at which an element is sampled before an extreme is polished.
-const SAMPLES: usize = 4;
-
-/// Largest and smallest deflection of a field: sampled in each element, then polished by Newton's method.
-pub(crate) fn extremes(grid: &Grid, dof: &[f64]) -> [Extreme; 2] {
-    let mut found = [(f64::NEG_INFINITY, [0.0; 2]), (f64::INFINITY, [0.0; 2])];
-    // The samples of an element lie alike in all of its class, and both ends belong to it.
-    let samples = |axis: &Axis| -> Vec<[[f64; 4]; SAMPLES + 1]> {
-        (0..axis.n_classes())
-            .map(|class| std::array::from_fn(|i| axis.side_of_class(class).values(i as f64 / SAMPLES as f64, 0)))
-            .collect()
-    };
-    let (xs, ys) = (samples(&grid.x), samples(&grid.y));
-    let place = |axis: &Axis, e: usize, i: usize| {
-        axis.lines_m()[e] + (axis.lines_m()[e + 1] - axis.lines_m()[e]) * i as f64 / SAMPLES as f64
-    };
-    for ey in 0..grid.y.n_elements() {
-        for ex in 0..grid.x.n_elements() {
-            let nodes = grid.element_nodes(ex, ey).map(|node| &dof[4 * node..4 * node + 4]);
-            for (iy, fy) in ys[grid.y.class(ey)].iter().enumerate() {
-                // The cubic along x at this y: its two values and two slopes.
-                let along = |corner: usize, kind: usize| {
-                    let (low, high) = (nodes[corner], nodes[corner + 2]);
-                    fy[0] * low[kind] + fy[1] * low[kind + 2] + fy[2] * high[kind] + fy[3] * high[kind + 2]
-                };
-                let cubic = [along(0, 0), along(0, 1), along(1, 0), along(1, 1)];
-                for (ix, fx) in xs[grid.x.class(ex)].iter().enumerate() {
-                    let w: f64 = fx.iter().zip(&cubic).map(|(f, c)| f * c).sum();
-                    if w > found[0].0 {
-                        found[0] = (w, [place(&grid.x, ex, ix), place(&grid.y, ey, iy)]);
-                    }
-                    if w < found[1].0 {
-                        found[1] = (w, [place(&grid.x, ex, ix), place(&grid.y, ey, iy)]);
-                    }
-                }
-            }
-        }
-    }
-    [1.0, -1.0].map(|sign| {
-        let (w, at_m) = if sign > 0.0 { found[0] } else { found[1] };
-        let (deflection, at_m) = polish(grid, dof, sign, (sign * w, at_m));
-        Extreme { deflection_m: sign * deflection, at_m }
-    })
-}
-
-/// Newton's steps towards a zero slope, kept within the plate and only as long as they gain.
-fn polish(grid: &Grid, dof: &[f64], sign: f64, start: (f64, [f64; 2])) -> (f64, [f64; 2]) {
-    let size_m = grid.size_m();
-    let read = |at_m, dx, dy| sign * read_at(grid, dof, at_m, dx, dy);
-    let mut best = start;
-    for _ in 0..4 {
-        let at_m = best.1;
-        let (gx, gy) = (read(at_m, 1, 0), read(at_m, 0, 1));
-        let (hxx, hxy, hyy) = (read(at_m, 2, 0), read(at_m, 1, 1), read(at_m, 0, 2));
-        // At an edge the maximum may lean outwards: then only the other direction is free to move.
-        let outward = |i: usize, g: f64| (at_m[i] <= 0.0 && g < 0.0) || (at_m[i] >= size_m[i] && g > 0.0);
-        let step = match (outward(0, gx), outward(1, gy)) {
-            (true, true) => break,
-            (true, false) if hyy < 0.0 => [0.0, -gy / hyy],
-            (false, true) if hxx < 0.0 => [-gx / hxx, 0.0],
-            (false, false) if hxx < 0.0 && hxx * hyy > hxy * hxy => {
-                let det = hxx * hyy - hxy * hxy;
-                [(hxy * gy - hyy * gx) / det, (hxy * gx - hxx * gy) / det]
-            }
-            _ => break,
-        };
-        let next: [f64; 2] = std::array::from_fn(|i| (at_m[i] + step[i]).clamp(0.0, size_m[i]));
-        let w = read(next, 0, 0);
-        if w <= best.0 {
-            break;
-        }
-        best = (w, next);
-    }
-    best
 }
