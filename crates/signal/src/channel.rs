@@ -37,6 +37,8 @@ pub enum Channel {
     Stuck,
     /// At the end of the converter's range.
     Saturated,
+    /// Its zero wanders: it alone changed while nothing moved.
+    Drifting,
 }
 
 impl Channel {
@@ -49,7 +51,7 @@ impl Channel {
     /// Whether the channel has failed.
     #[must_use]
     pub const fn is_bad(self) -> bool {
-        matches!(self, Self::Lost | Self::Stuck | Self::Saturated)
+        matches!(self, Self::Lost | Self::Stuck | Self::Saturated | Self::Drifting)
     }
 }
 

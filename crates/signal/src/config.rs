@@ -80,10 +80,8 @@ pub struct ChannelLimits {
     pub spike_sigmas: f64,
     /// No spike is smaller than this, kg.
     pub spike_floor_kg: f64,
-    /// Change of a plate's self-stress (the part of its cells' forces that no load can cause) that is drift, kg.
+    /// A cell that alone changes by more on one plateau drifts, kg.
     pub drift_floor_kg: f64,
-    /// The same as a share of the plate's load.
-    pub drift_rel: f64,
 }
 
 /// When the load counts as still, and what a change is.
@@ -160,8 +158,7 @@ impl Default for Limits {
                 stuck_after_s: 10.0,
                 spike_sigmas: 6.0,
                 spike_floor_kg: 0.05,
-                drift_floor_kg: 0.5,
-                drift_rel: 0.1,
+                drift_floor_kg: 0.1,
             },
             still: StillLimits {
                 block_s: 0.5,
@@ -307,7 +304,7 @@ impl<const C: usize, const P: usize, const S: usize> Config<C, P, S> {
     }
 
     /// The cells, in the order of the counts.
-    pub fn cells(&self) -> impl Iterator<Item = &CellConfig> {
+    pub fn cells(&self) -> impl Iterator<Item = &CellConfig> + Clone {
         self.cells.iter().take(self.n_cells)
     }
 
@@ -362,7 +359,6 @@ fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
         ("spike threshold", channel.spike_sigmas),
         ("spike floor", channel.spike_floor_kg),
         ("drift floor", channel.drift_floor_kg),
-        ("drift share", channel.drift_rel),
         ("block length", still.block_s),
         ("stillness", still.sd_kg),
         ("stillness within a block", still.fast_sd_kg),

@@ -13,6 +13,7 @@
 //! | zero      | u_z √h |
 //! | warmth    | u_zT ΔT and u_sT ΔT W |
 //! | noise     | both plateaus' own scatter |
+//! | stand-in  | of failed cells, on both plateaus |
 //!
 //! Symbols: F a cell's load and W a section's, kg; θ the section's angle; t the time between, h the same in hours.
 //! Source: JCGM 100:2008, 5.1.2 (uncorrelated inputs); lean: error (1 − κ) N sin²θ/cos θ of ΣN/cos θ, N = W cos θ.
@@ -35,6 +36,8 @@ pub struct Plateau<const C: usize, const S: usize> {
     pub tilt_deg: [f64; S],
     /// Temperature, where it is known, °C.
     pub temperature_c: Option<f64>,
+    /// Standard uncertainty of what stands in for failed cells, kg.
+    pub stand_in_u_kg: f64,
 }
 
 /// Standard uncertainty of a difference, by its parts, kg.
@@ -54,14 +57,16 @@ pub struct Parts {
     pub drift_kg: f64,
     /// Scatter.
     pub noise_kg: f64,
+    /// What stands in for failed cells.
+    pub stand_in_kg: f64,
 }
 
 impl Parts {
     /// All parts together, kg.
     #[must_use]
     pub fn total_kg(&self) -> f64 {
-        let Self { gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg } = *self;
-        root_of_squares([gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg])
+        let Self { gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg, stand_in_kg } = *self;
+        root_of_squares([gain_kg, scale_kg, lean_kg, angle_kg, creep_kg, drift_kg, noise_kg, stand_in_kg])
     }
 
     /// All parts but the lean, kg.
@@ -115,6 +120,7 @@ pub fn between<const C: usize, const P: usize, const S: usize>(
             doubt.span_rel_c * warmer_c * after.level.kg,
         ]),
         noise_kg: root_of_squares([before.level.u_kg, after.level.u_kg]),
+        stand_in_kg: root_of_squares([before.stand_in_u_kg, after.stand_in_u_kg]),
     }
 }
 

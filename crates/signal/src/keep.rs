@@ -13,10 +13,10 @@
 //! | 3     | 0 |
 //! | 4–7   | number of the record, one up with each save, wrapping |
 //! | 8–9   | length of the body |
-//! | 10–   | body: tare (flag; level, scatter and time as f64; cells, angles, temperature as f32, NaN for none), others, variance of items, lean, held (flag, two f64), items (count; number u16, two f64), open questions (count; three f64, place as two f32, NaN for none) |
+//! | 10–   | body: tare (flag; level, scatter and time as f64; cells, angles, uncertainty of stand-ins, temperature as f32, NaN for none), others, variance of items, lean, held (flag, two f64), items (count; number u16, two f64), open questions (count; three f64, place as two f32, NaN for none) |
 //! | last 4 | CRC-32 (ISO-HDLC) of everything before |
 //!
-//! With 24 cells, a tare, three items and no open question a record has 262 bytes; the most (48 cells, all full) is [`MOST_BYTES`].
+//! With 24 cells, a tare, three items and no open question a record has 266 bytes; the most (48 cells, all full) is [`MOST_BYTES`].
 //! Assumes that a place that is not being written keeps its bytes. A record of a deck with other numbers of cells or sections is refused.
 
 use crc::{CRC_32_ISO_HDLC, Crc};
@@ -204,6 +204,7 @@ fn write_tare<const C: usize, const S: usize>(
     for number in cells.chain(tare.tilt_deg.iter().take(n_sections)) {
         out.single(*number)?;
     }
+    out.single(tare.stand_in_u_kg)?;
     out.single(tare.temperature_c.unwrap_or(f64::NAN))
 }
 
@@ -279,11 +280,12 @@ fn read_tare<const C: usize, const S: usize>(
         u_kg: eye.double()?,
         u_slope_kg_s: eye.double()?,
     };
-    let mut tare = Plateau { level, cells_kg: [0.0; C], tilt_deg: [0.0; S], temperature_c: None };
+    let mut tare = Plateau { level, cells_kg: [0.0; C], tilt_deg: [0.0; S], temperature_c: None, stand_in_u_kg: 0.0 };
     let cells = tare.cells_kg.iter_mut().take(n_cells);
     for number in cells.chain(tare.tilt_deg.iter_mut().take(n_sections)) {
         *number = eye.single()?;
     }
+    tare.stand_in_u_kg = eye.single()?;
     let temperature_c = eye.single()?;
     tare.temperature_c = (!temperature_c.is_nan()).then_some(temperature_c);
     Some(tare)

@@ -91,6 +91,7 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
             cells_kg: rest.cells_kg.map(single),
             tilt_deg: rest.tilt_deg.map(single),
             temperature_c: rest.temperature_c.map(single),
+            stand_in_u_kg: single(rest.stand_in_u_kg),
             ..rest
         };
         *self = Self { tare: Some(tare), ..Self::new() };
@@ -264,6 +265,7 @@ mod tests {
         cells_kg: [2.5; 4],
         tilt_deg: [0.0],
         temperature_c: None,
+        stand_in_u_kg: 0.0,
     };
 
     fn ledger() -> Ledger<4, 1> {

@@ -3,7 +3,7 @@
 //! No input or output, no clock, no allocation, no panic, no patient: the same samples and configuration give the same bits on a
 //! controller, in the service and in a replay. The cost of a sample is bounded: some 0.55 µs for 24 cells on a 2.6 GHz server core
 //! (`benches/path.rs`), most of it for the medians of the spike rule; only summing the same counts takes 12 ns. The whole state of
-//! 24 cells, 6 plates and 4 sections is some 8 kB, of which [`keep`] saves what must outlive a power cut.
+//! 24 cells, 6 plates and 4 sections is some 9 kB, of which [`keep`] saves what must outlive a power cut.
 //!
 //! ```text
 //! counts → channel check, spikes → kg a cell → ÷ cos θ of its section → sum ─→ low-pass ───────────→ live figure
@@ -33,6 +33,7 @@ pub mod ledger;
 pub mod load;
 pub mod path;
 pub mod plateau;
+pub mod stand_in;
 pub mod still;
 pub mod watch;
 

@@ -6,6 +6,7 @@ use crate::doubt::{self, Parts, Plateau};
 use crate::filter::{LowPass, gain};
 use crate::load::{CENTRE_LEAST_KG, Load, TILT_MAX_DEG, cos_deg, normal_kg};
 use crate::plateau::Level;
+use crate::stand_in::{Neighbour, drifting, stand_in};
 use crate::still::Gather;
 use crate::watch::{Motion, Turn, Watch};
 
@@ -49,6 +50,8 @@ pub struct Change<const C: usize, const S: usize> {
     pub excursion_kg: f64,
     /// Whether a section stands otherwise than before (by more than the stillness limit of angles).
     pub articulated: bool,
+    /// Whether a channel failed or came back in between: the two are not of the same cells.
+    pub rewired: bool,
 }
 
 /// What is known after a sample.
@@ -56,8 +59,10 @@ pub struct Change<const C: usize, const S: usize> {
 pub struct Reading<const C: usize, const P: usize, const S: usize> {
     /// Time of the sample, s.
     pub t_s: f64,
-    /// Whether every channel gave a force; where not, the numbers below are of the last good sample.
+    /// Whether every channel gave a force, or was stood in for; where not, the numbers below are of the last good sample.
     pub whole: bool,
+    /// Standard uncertainty of what stands in for failed cells, kg; 0 where none failed.
+    pub stand_in_u_kg: f64,
     /// Total of this sample, spikes removed, kg.
     pub total_kg: f64,
     /// Total after the low-pass, kg.
@@ -97,6 +102,11 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     noted: [Plateau<C, S>; 2],
     before: Option<Plateau<C, S>>,
     excursion: (f64, f64),
+    begun: Plateau<C, S>,
+    known: Option<Plateau<C, S>>,
+    drifts: [bool; C],
+    failed: [bool; C],
+    rewired: bool,
     reading: Reading<C, P, S>,
 }
 
@@ -104,7 +114,13 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     /// A path that has seen nothing.
     #[must_use]
     pub fn new(config: Config<C, P, S>) -> Self {
-        let nothing = Plateau { level: Level::default(), cells_kg: [0.0; C], tilt_deg: [0.0; S], temperature_c: None };
+        let nothing = Plateau {
+            level: Level::default(),
+            cells_kg: [0.0; C],
+            tilt_deg: [0.0; S],
+            temperature_c: None,
+            stand_in_u_kg: 0.0,
+        };
         Self {
             config,
             channels: [ChannelState::new(); C],
@@ -122,9 +138,15 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             noted: [nothing; 2],
             before: None,
             excursion: (0.0, 0.0),
+            begun: nothing,
+            known: None,
+            drifts: [false; C],
+            failed: [false; C],
+            rewired: false,
             reading: Reading {
                 t_s: 0.0,
                 whole: false,
+                stand_in_u_kg: 0.0,
                 total_kg: 0.0,
                 filtered_kg: 0.0,
                 centre_mm: None,
@@ -162,7 +184,13 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 ..Level::default()
             },
         };
-        Plateau { level, cells_kg: self.share_kg, tilt_deg: self.tilt_deg, temperature_c }
+        Plateau {
+            level,
+            cells_kg: self.share_kg,
+            tilt_deg: self.tilt_deg,
+            temperature_c,
+            stand_in_u_kg: self.reading.stand_in_u_kg,
+        }
     }
 
     /// Takes a sample. One that does not come after the last, or has no time, is passed over.
@@ -222,38 +250,78 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         }
     }
 
-    /// Turns counts into loads; false where a channel gives nothing.
+    /// Turns counts into loads; false where a channel gives nothing and nothing can stand in for it.
     fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
+        let mut cells_kg = [None; C];
+        self.read_cells(sample, &mut cells_kg);
+        let failed = self.reading.channels.map(Channel::is_bad);
+        if failed != self.failed {
+            self.failed = failed;
+            self.gather.clear();
+            self.disturb(sample.t_s);
+            self.rewired = true;
+        }
+        let Some(u_kg) = self.fill_in(&mut cells_kg) else { return false };
+        self.reading.stand_in_u_kg = u_kg;
         let step = if dt_s > 0.0 { gain(dt_s, SHARE_TAU_S) } else { 1.0 };
         let first = self.total == LowPass::new();
-        let cosines = self.tilt_deg.map(cos_deg);
         let mut load = Load::default();
         let mut plate_kg = [0.0; P];
-        let mut whole = true;
-        let cells = self.config.cells.iter().take(self.config.n_cells);
-        let states = self.channels.iter_mut().zip(&sample.counts);
-        let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(&mut self.share_kg);
-        for ((cell, (state, counts)), ((channel, overloaded), share)) in cells.zip(states).zip(outs) {
-            let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
-            *channel = is;
-            if !is.gives() {
-                whole = false;
-                continue;
-            }
-            let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
-            *overloaded = normal > cell.capacity_kg;
-            let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
-            let kg = normal / cosines.get(section).copied().unwrap_or(1.0);
+        for ((cell, kg), share) in self.config.cells().zip(&cells_kg).zip(&mut self.share_kg) {
+            let kg = kg.unwrap_or(0.0);
             *share += if first { kg - *share } else { step * (kg - *share) };
             load.add(kg, cell.at_mm);
             if let Some(plate) = plate_kg.get_mut(cell.plate) {
                 *plate += kg;
             }
         }
-        if whole {
-            self.low_pass(&load, &plate_kg, dt_s);
+        self.low_pass(&load, &plate_kg, dt_s);
+        true
+    }
+
+    /// What each cell bears, where its channel gives.
+    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C]) {
+        let cosines = self.tilt_deg.map(cos_deg);
+        let cells = self.config.cells.iter().take(self.config.n_cells);
+        let states = self.channels.iter_mut().zip(&sample.counts).zip(&self.drifts);
+        let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(cells_kg);
+        for ((cell, ((state, counts), drifts)), ((channel, overloaded), out)) in cells.zip(states).zip(outs) {
+            let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
+            *channel = if is.gives() && *drifts { Channel::Drifting } else { is };
+            if channel.gives() {
+                let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
+                *overloaded = normal > cell.capacity_kg;
+                let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
+                *out = Some(normal / cosines.get(section).copied().unwrap_or(1.0));
+            }
         }
-        whole
+    }
+
+    /// Stands in for failed cells, at most one a plate; gives the uncertainty, or `None` where that cannot be.
+    fn fill_in(&self, cells_kg: &mut [Option<f64>; C]) -> Option<f64> {
+        let given = *cells_kg;
+        let mut u2 = 0.0;
+        for (index, (cell, out)) in self.config.cells().zip(cells_kg).enumerate() {
+            if out.is_some() {
+                continue;
+            }
+            // A channel that was never heard, or is only late, is no failed cell.
+            if !self.reading.channels.get(index).is_some_and(|channel| channel.is_bad()) {
+                return None;
+            }
+            let known = self.known.as_ref()?;
+            let beside = self.config.cells().zip(given.iter().zip(&known.cells_kg)).enumerate();
+            let beside = beside.filter(|(i, (other, _))| *i != index && other.plate == cell.plate);
+            if beside.clone().any(|(_, (_, (kg, _)))| kg.is_none()) {
+                return None;
+            }
+            let neighbours = beside
+                .map(|(_, (other, (kg, was)))| Neighbour { at_mm: other.at_mm, gain_kg: kg.unwrap_or(0.0) - was });
+            let found = stand_in(cell.at_mm, known.cells_kg.get(index).copied()?, neighbours)?;
+            *out = Some(found.kg);
+            u2 += found.u_kg * found.u_kg;
+        }
+        Some(libm::sqrt(u2))
     }
 
     fn low_pass(&mut self, load: &Load, plate_kg: &[f64; P], dt_s: f64) {
@@ -299,7 +367,29 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     fn note(&mut self, sample: &Sample<C, S>) {
         let [_, newer] = self.noted;
         if sample.t_s - newer.level.t_s >= NOTE_S {
-            self.noted = [newer, self.now(sample.temperature_c)];
+            let now = self.now(sample.temperature_c);
+            self.noted = [newer, now];
+            self.note_drift(&now);
+        }
+    }
+
+    /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
+    fn note_drift(&mut self, now: &Plateau<C, S>) {
+        if self.failed.contains(&true) {
+            return;
+        }
+        let [older, _] = self.noted;
+        let n = self.config.n_cells;
+        let begun = self.begun.cells_kg.get(..n).unwrap_or(&[]);
+        let bears = now.cells_kg.get(..n).unwrap_or(&[]);
+        match drifting(self.config.cells(), begun, bears, self.config.limits.channel.drift_floor_kg) {
+            Some(cell_idx) => {
+                if let Some(drifts) = self.drifts.get_mut(cell_idx) {
+                    *drifts = true;
+                }
+                self.known = Some(self.begun);
+            }
+            None => self.known = Some(older),
         }
     }
 
@@ -313,8 +403,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
         let after = self.now(sample.temperature_c);
         self.noted = [after; 2];
+        self.begun = after;
         self.tilt_ref_deg = self.tilt_deg;
         self.reading.change = Some(self.compare(after));
+        self.rewired = false;
     }
 
     fn compare(&self, after: Plateau<C, S>) -> Change<C, S> {
@@ -328,6 +420,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 shift_mm: None,
                 excursion_kg: 0.0,
                 articulated: false,
+                rewired: self.rewired,
             };
         };
         let load = |plateau: &Plateau<C, S>| Load::of(plateau.cells_kg.iter().zip(self.config.cells()));
@@ -348,6 +441,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             shift_mm: shift_mm.map(|([x0, y0], [x1, y1])| libm::hypot(x1 - x0, y1 - y0)),
             excursion_kg: if time_s > 0.0 { area / time_s } else { 0.0 },
             articulated: any_apart(&before.tilt_deg, &after.tilt_deg, self.config.limits.still.tilt_deg),
+            rewired: self.rewired,
         }
     }
 }

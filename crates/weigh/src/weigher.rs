@@ -149,6 +149,7 @@ impl Weigher {
                 Channel::Lost => Some(FaultKind::Lost),
                 Channel::Stuck => Some(FaultKind::Stuck),
                 Channel::Saturated => Some(FaultKind::Saturated),
+                Channel::Drifting => Some(FaultKind::Drifting),
                 Channel::Silent | Channel::Good | Channel::Bridged => None,
             };
             let over = overloaded & !*was_over;

@@ -42,7 +42,7 @@ fn a_patient_who_slides_reads_too_heavy() {
 
 fn rest(cells_kg: [f64; 3], tilt_deg: [f64; 3]) -> Plateau<3, 3> {
     let level = Level { kg: cells_kg.iter().sum(), ..Level::default() };
-    Plateau { level, cells_kg, tilt_deg, temperature_c: None }
+    Plateau { level, cells_kg, tilt_deg, temperature_c: None, stand_in_u_kg: 0.0 }
 }
 
 #[test]

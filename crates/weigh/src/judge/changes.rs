@@ -166,6 +166,10 @@ impl Judge {
             return;
         }
         let u = self.u_step(step.parts.total_kg(), apart_s);
+        if step.rewired && step.delta_kg.abs() <= self.least(u.hypot(self.config.limits().channel.drift_floor_kg)) {
+            // Other cells weigh now: the difference is theirs, and the fault is told.
+            return;
+        }
         if step.delta_kg.abs() <= self.least(u) {
             if step.delta_kg.abs() > self.least(self.u_step(step.parts.without_lean_kg(), apart_s)) {
                 // Who turns on a raised section leans otherwise: that is no mass.

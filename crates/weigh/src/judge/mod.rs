@@ -45,6 +45,8 @@ pub(crate) struct Rules {
     pub contact_kg: f64,
     /// A centre of load that moves farther is a turn, mm.
     pub turn_mm: f64,
+    /// With a stand-in for a failed cell that is more uncertain, the deck is at fault, kg.
+    pub stand_in_kg: f64,
     /// Standard uncertainty of a stated mass, kg and as a part of it: people round.
     pub stated_kg: f64,
     /// See `stated_kg`.
@@ -69,6 +71,7 @@ impl Rules {
             care_kg: 10.0,
             contact_kg: 0.3,
             turn_mm: 30.0,
+            stand_in_kg: 0.5,
             stated_kg: 0.02,
             stated_rel: 0.05,
         }
@@ -185,7 +188,8 @@ impl Judge {
     /// State and weight at a sample; remembers a settled one.
     pub(crate) fn row(&mut self, path: &Path, temperature_c: Option<f64>) -> (State, Option<Weighed>) {
         let reading = path.reading();
-        if !reading.whole && reading.channels.iter().take(path.config().cells().count()).any(|c| c.is_bad()) {
+        let failed = reading.channels.iter().take(path.config().cells().count()).any(|c| c.is_bad());
+        if failed && (!reading.whole || reading.stand_in_u_kg > self.rules.stand_in_kg) {
             return (State::Fault, None);
         }
         let now = path.now(temperature_c);

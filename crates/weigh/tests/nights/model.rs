@@ -31,6 +31,8 @@ pub(crate) enum Deed {
     Lost { cell: usize, from: f64, to: f64 },
     /// A cell repeats one count.
     Stuck { cell: usize, from: f64, to: f64 },
+    /// A cell's zero wanders, kg/s.
+    Drift { cell: usize, from: f64, to: f64, kg_s: f64 },
     /// One sample of a cell is far off.
     Spike { cell: usize, at: f64, counts: f64 },
     /// The recording pauses.
@@ -212,7 +214,8 @@ impl Night {
         let counts = cells.iter().zip(&kg).enumerate().map(|(i, (cell, kg))| {
             let section =
                 deck.sections.iter().position(|s| s.name == deck.plates[cell.plate].section).expect("a section");
-            let felt = (kg * tilt_deg[section].to_radians().cos() + noise.sample(rng)) * 9.812 / 9.803;
+            let felt =
+                (kg * tilt_deg[section].to_radians().cos() + noise.sample(rng)) * 9.812 / 9.803 + self.drift(i, t);
             self.count(i, t, (cell.zero + felt / cell.gain).round(), &mut frozen[i])
         });
         Sample { t_s: t, temperature_c: Some(22.0), tilt_deg: tilt_deg.clone(), counts: counts.collect() }
@@ -233,6 +236,14 @@ impl Night {
             }
         }
         out
+    }
+
+    fn drift(&self, cell_idx: usize, t: f64) -> f64 {
+        let of = |deed: &Deed| match *deed {
+            Deed::Drift { cell, from, to, kg_s } if cell == cell_idx => kg_s * (t.min(to) - from).max(0.0),
+            _ => 0.0,
+        };
+        self.deeds.iter().map(of).sum()
     }
 
     fn tilt(&self, section_idx: usize, t: f64) -> f64 {
