@@ -3,6 +3,7 @@
 //! Every function is a function of its arguments: no file, clock, network, thread or randomness of its own.
 
 pub mod agreement;
+pub mod allan;
 pub mod anova;
 pub mod distribution;
 pub mod regression;

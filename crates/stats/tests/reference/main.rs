@@ -2,6 +2,7 @@
 
 mod agreement;
 mod agreement_repeated;
+mod allan;
 mod gauge;
 mod gum_h3;
 mod load_cell;
