@@ -23,6 +23,7 @@ fn million_draws_of_24_cells(bencher: divan::Bencher<'_, '_>) {
     let lying = Lying {
         case: "even".into(),
         mass_kg: 90.0,
+        net_kg: 90.0,
         shares: vec![1.0 / n as f64; n],
         tare_shares: vec![1.0 / n as f64; n],
         slopes_rad: vec![0.005; n],

@@ -2,6 +2,7 @@
 
 use formats::deck::Deck;
 
+use crate::lying::Lying;
 use crate::report::{CaseReport, LiftReport, PlateReport, SafeLoad};
 
 /// Reference mass of ISO 11228-1 for one lift by most healthy adults under ideal conditions, kg (memory; local rules go first).
@@ -27,12 +28,13 @@ pub fn lift(plates: &[PlateReport], mass_kg: f64) -> LiftReport {
 }
 
 /// Largest load that lies as the usual one does and keeps every cell within its capacity, every layer within half of its
-/// strength and every plate off its base. Reactions, stress and deflection are scaled from the case, which is exact while
-/// nothing touches or lifts.
-pub fn safe_load(mass_kg: f64, deck: &Deck, usual: &[CaseReport]) -> SafeLoad {
+/// strength and every plate off its base; net, beside the mattress of the case. Reactions, stress and deflection are scaled
+/// from the case, which is exact while nothing touches or lifts.
+pub fn safe_load(lying: &Lying, deck: &Deck, usual: &[CaseReport]) -> SafeLoad {
+    let mattress_kg = lying.mass_kg - lying.net_kg;
     let mut best = SafeLoad { load_kg: f64::INFINITY, limited_by: "nothing".to_owned() };
     let mut consider = |factor: f64, by: String| {
-        let load_kg = factor * mass_kg;
+        let load_kg = (factor * lying.mass_kg - mattress_kg).max(0.0);
         if load_kg < best.load_kg {
             best = SafeLoad { load_kg, limited_by: by };
         }

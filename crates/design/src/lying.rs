@@ -10,8 +10,10 @@ use plates::Solution;
 pub struct Lying {
     /// Load case.
     pub case: String,
-    /// Mass of the load, kg.
+    /// Mass of the load with the mattress under a patient, kg.
     pub mass_kg: f64,
+    /// The same without the mattress, which is tare, kg.
+    pub net_kg: f64,
     /// Weight that each cell carries as a share of the whole, in the order of the file: Σ = 1 less what is shunted.
     pub shares: Vec<f64>,
     /// Share of the tare on each cell: by the areas of the plates.
@@ -37,9 +39,11 @@ impl Lying {
                 section_rad[section] = on.angle_rad;
             }
         }
+        let mattress_kg = case.patient.as_ref().map_or(0.0, |p| p.mattress_kg);
         Lying {
             case: case.name.clone(),
             mass_kg: load.mass_kg(),
+            net_kg: load.mass_kg() - mattress_kg,
             shares: Vec::new(),
             tare_shares: Vec::new(),
             slopes_rad: Vec::new(),
@@ -61,14 +65,15 @@ impl Lying {
     }
 }
 
-/// The load of the error budget: the first patient of the deck's cases lying flat without a mattress, or an even load of
-/// max where there is none.
+/// The load of the error budget: the first patient of the deck's cases lying flat on the case's mattress, or an even load
+/// of max where there is none. The mattress is tare, but it presses the plates on their cells while the patient lies
+/// there: without it a plate could seem to lift, or to touch its base, that in use does not.
 pub(crate) fn usual_case(deck: &Deck) -> LoadCase {
-    let patient = deck.load_cases.iter().find_map(|c| c.patient.as_ref()).map(|p| PatientLoad {
-        mattress_kg: 0.0,
-        angles_deg: Vec::new(),
-        ..p.clone()
-    });
+    let patient = deck
+        .load_cases
+        .iter()
+        .find_map(|c| c.patient.as_ref())
+        .map(|p| PatientLoad { angles_deg: Vec::new(), ..p.clone() });
     let even_kg = patient.is_none().then_some(deck.max_kg);
     LoadCase { name: "usual".to_owned(), even_kg, patches: Vec::new(), patient }
 }

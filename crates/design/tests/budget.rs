@@ -50,6 +50,7 @@ fn posture(section_newton: f64, angle_deg: f64) -> Lying {
     Lying {
         case: "worked".into(),
         mass_kg: kg,
+        net_kg: kg,
         shares: vec![1.0 / n as f64; n],
         tare_shares: vec![1.0 / n as f64; n],
         slopes_rad: vec![0.0; n],

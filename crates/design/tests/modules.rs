@@ -73,11 +73,10 @@ fn the_safe_load_reaches_its_limit() {
     let safe = check(&deck).unwrap().safe_load;
     assert!(safe.limited_by.contains("clearance of plate thigh"), "{safe:?}");
     let patient = deck.load_cases[2].patient.as_mut().unwrap();
-    patient.mattress_kg = 0.0;
-    let usual_kg = patient.mass_kg;
+    let (usual_kg, mattress_kg) = (patient.mass_kg + patient.mattress_kg, patient.mattress_kg);
     // Shares depend on breadth, and breadth on mass: scale the deck instead of the patient.
     deck.site = formats::deck::Site::Gravity {
-        gravity_m_s2: deck::gravity_m_s2(&deck.site) * safe.load_kg / usual_kg * (1.0 - 1e-6),
+        gravity_m_s2: deck::gravity_m_s2(&deck.site) * (safe.load_kg + mattress_kg) / usual_kg * (1.0 - 1e-6),
     };
     let report = check(&deck).unwrap();
     let thigh = report.plates.iter().find(|p| p.name == "thigh").unwrap();

@@ -57,7 +57,7 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
     let rows = rows.filter(|row| row.u_g.largest() > 0.0).collect();
     let resolvable_g = by_hours(&|m| RESOLVABLE_PER_U * m.u_g());
     Ok(ChangeReport {
-        patient_kg: lying.mass_kg,
+        patient_kg: lying.net_kg,
         rows,
         u_g: by_hours(&Model::u_g),
         resolvable_24h_g: resolvable_g.0.last().map_or(0.0, |(_, g)| *g),
@@ -71,12 +71,12 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
 /// # Errors
 /// Unknown cell type.
 pub fn model(deck: &Deck, lying: &Lying, assumptions: &Assumptions, hours: f64) -> Result<Model, DeckError> {
-    let cells = Cells::new(deck, lying, assumptions, lying.mass_kg)?;
+    let cells = Cells::new(deck, lying, assumptions, lying.net_kg)?;
     let mut model = Model::default();
     let fresh = 1.0 - (-hours / assumptions.room_h).exp();
     own_of_cells(&mut model, deck, &cells, assumptions);
     with_temperature(&mut model, deck, &cells, fresh);
-    let load_g = 1e3 * lying.mass_kg;
+    let load_g = 1e3 * lying.net_kg;
     let level = assumptions.angle_u_deg.to_radians();
     let found_again = 2f64.sqrt() * assumptions.angle_again_deg.to_radians();
     let [a, b] = [(); 2].map(|()| model.factor(Factor::Normal));

@@ -85,10 +85,10 @@ impl Budget {
 /// # Errors
 /// Unknown cell type.
 pub fn posture(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<PostureReport, DeckError> {
-    let model = chain::model(deck, lying, assumptions, lying.mass_kg)?;
+    let model = chain::model(deck, lying, assumptions, lying.net_kg)?;
     Ok(PostureReport {
         case: lying.case.clone(),
-        load_kg: lying.mass_kg,
+        load_kg: lying.net_kg,
         rows: Source::ALL.iter().map(|&s| PostureRow { source: s.name(), u_g: model.u_of_g(s) }).collect(),
         expanded_u_g: COVERAGE_K * model.u_g(),
     })
