@@ -5,7 +5,9 @@
 pub mod agreement;
 pub mod allan;
 pub mod anova;
+pub mod control_chart;
 pub mod distribution;
+pub mod outliers;
 pub mod regression;
 pub mod robust;
 

@@ -3,8 +3,10 @@
 mod agreement;
 mod agreement_repeated;
 mod allan;
+mod control_chart;
 mod gauge;
 mod gum_h3;
 mod load_cell;
+mod outliers;
 mod strd;
 mod support;
