@@ -37,6 +37,8 @@ pub struct CellConfig {
     pub capacity_kg: f64,
     /// Standard deviation of one sample, counts; 0 when unknown.
     pub noise_counts: f64,
+    /// Creep of a lasting load, relative to it (positive: the reading grows); 0 when unknown. See [`crate::creep`].
+    pub creep_rel: f64,
     /// Relative standard uncertainty of the cell's own gain and straightness (not common to all cells).
     pub u_gain_rel: f64,
 }
@@ -64,6 +66,7 @@ impl CellConfig {
             counts_max: f64::INFINITY,
             capacity_kg,
             noise_counts: 0.0,
+            creep_rel: 0.0,
             u_gain_rel: 0.0,
         }
     }
@@ -142,6 +145,8 @@ pub struct Limits {
     pub tau_s: f64,
     /// Time constant of the angles' low-pass, s.
     pub tilt_tau_s: f64,
+    /// Time constant of the cells' creep, s.
+    pub creep_tau_s: f64,
 }
 
 impl Default for Limits {
@@ -183,6 +188,7 @@ impl Default for Limits {
             },
             tau_s: 0.45,
             tilt_tau_s: 1.0,
+            creep_tau_s: 600.0,
         }
     }
 }
@@ -346,13 +352,14 @@ fn check_cell(cell_idx: usize, cell: &CellConfig) -> Result<(), ConfigError> {
     in_range("zero with temperature", cell_at, cell.zero_counts_per_c, cell.zero_counts_per_c.abs() < 1e9)?;
     in_range("span with temperature", cell_at, cell.span_per_c, cell.span_per_c.abs() < 0.01)?;
     in_range("reference temperature", cell_at, cell.reference_c, cell.reference_c.abs() < 100.0)?;
+    in_range("creep", cell_at, cell.creep_rel, cell.creep_rel.abs() < 0.1)?;
     in_range("noise", cell_at, cell.noise_counts, (0.0..1e9).contains(&cell.noise_counts))?;
     in_range("relative uncertainty", cell_at, cell.u_gain_rel, (0.0..1.0).contains(&cell.u_gain_rel))?;
     in_range("lower end of the converter", cell_at, cell.counts_min, cell.counts_min < cell.counts_max)
 }
 
 fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
-    let Limits { channel, still, doubt, tau_s, tilt_tau_s } = limits;
+    let Limits { channel, still, doubt, tau_s, tilt_tau_s, creep_tau_s } = limits;
     let positive = [
         ("time until a channel is lost", channel.lost_after_s),
         ("time until a channel is stuck", channel.stuck_after_s),
@@ -371,6 +378,7 @@ fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
         ("smallest step", still.step_kg),
         ("time constant", *tau_s),
         ("time constant of the angles", *tilt_tau_s),
+        ("time constant of creep", *creep_tau_s),
     ];
     for (what, found) in positive {
         in_range(what, None, found, found > 0.0 && found < 1e9)?;

@@ -26,6 +26,7 @@
 pub mod change;
 pub mod channel;
 pub mod config;
+pub mod creep;
 pub mod doubt;
 pub mod filter;
 pub mod keep;

@@ -2,6 +2,7 @@
 
 use crate::channel::{Channel, ChannelState};
 use crate::config::Config;
+use crate::creep::Creep;
 use crate::doubt::{self, Parts, Plateau};
 use crate::filter::{LowPass, gain};
 use crate::load::{CENTRE_LEAST_KG, Load, TILT_MAX_DEG, cos_deg, normal_kg};
@@ -88,6 +89,7 @@ pub struct Reading<const C: usize, const P: usize, const S: usize> {
 pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     config: Config<C, P, S>,
     channels: [ChannelState; C],
+    creeps: [Creep; C],
     started: bool,
     usual_dt_s: f64,
     tilt_deg: [f64; S],
@@ -124,6 +126,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         Self {
             config,
             channels: [ChannelState::new(); C],
+            creeps: [Creep::new(); C],
             started: false,
             usual_dt_s: 0.0,
             tilt_deg: [0.0; S],
@@ -253,7 +256,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     /// Turns counts into loads; false where a channel gives nothing and nothing can stand in for it.
     fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
         let mut cells_kg = [None; C];
-        self.read_cells(sample, &mut cells_kg);
+        self.read_cells(sample, &mut cells_kg, gain(dt_s, self.config.limits.creep_tau_s));
         let failed = self.reading.channels.map(Channel::is_bad);
         if failed != self.failed {
             self.failed = failed;
@@ -280,18 +283,19 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     }
 
     /// What each cell bears, where its channel gives.
-    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C]) {
+    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C], creep_step: f64) {
         let cosines = self.tilt_deg.map(cos_deg);
         let cells = self.config.cells.iter().take(self.config.n_cells);
-        let states = self.channels.iter_mut().zip(&sample.counts).zip(&self.drifts);
+        let states = self.channels.iter_mut().zip(&sample.counts).zip(self.creeps.iter_mut().zip(&self.drifts));
         let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(cells_kg);
-        for ((cell, ((state, counts), drifts)), ((channel, overloaded), out)) in cells.zip(states).zip(outs) {
+        for ((cell, ((state, counts), (creep, drifts))), ((channel, overloaded), out)) in cells.zip(states).zip(outs) {
             let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
             *channel = if is.gives() && *drifts { Channel::Drifting } else { is };
             if channel.gives() {
                 let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
                 *overloaded = normal > cell.capacity_kg;
                 let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
+                let normal = creep.push(normal, cell.creep_rel, creep_step);
                 *out = Some(normal / cosines.get(section).copied().unwrap_or(1.0));
             }
         }
@@ -369,19 +373,20 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         if sample.t_s - newer.level.t_s >= NOTE_S {
             let now = self.now(sample.temperature_c);
             self.noted = [newer, now];
-            self.note_drift(&now);
+            // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
+            self.note_drift(&newer);
         }
     }
 
     /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
-    fn note_drift(&mut self, now: &Plateau<C, S>) {
+    fn note_drift(&mut self, noted: &Plateau<C, S>) {
         if self.failed.contains(&true) {
             return;
         }
         let [older, _] = self.noted;
         let n = self.config.n_cells;
         let begun = self.begun.cells_kg.get(..n).unwrap_or(&[]);
-        let bears = now.cells_kg.get(..n).unwrap_or(&[]);
+        let bears = noted.cells_kg.get(..n).unwrap_or(&[]);
         match drifting(self.config.cells(), begun, bears, self.config.limits.channel.drift_floor_kg) {
             Some(cell_idx) => {
                 if let Some(drifts) = self.drifts.get_mut(cell_idx) {

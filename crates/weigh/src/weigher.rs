@@ -14,6 +14,9 @@ use crate::judge::{Judge, Rules, Weighed};
 use crate::report::{Fault, FaultKind, Last, WeighReport};
 use crate::setup::{CELLS, Path, SECTIONS, configure};
 
+/// An overload of the same cell is told again only after so long without one, s.
+const OVERLOAD_QUIET_S: f64 = 60.0;
+
 /// How to weigh.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
@@ -39,7 +42,7 @@ pub struct Weigher {
     options: Options,
     next_row_s: Option<f64>,
     bad: [Option<FaultKind>; CELLS],
-    overloaded: [bool; CELLS],
+    overloaded_s: [f64; CELLS],
     faults: Vec<Fault>,
     rows: usize,
     settled: usize,
@@ -79,7 +82,7 @@ impl Weigher {
             options,
             next_row_s: None,
             bad: [None; CELLS],
-            overloaded: [false; CELLS],
+            overloaded_s: [f64::NEG_INFINITY; CELLS],
             faults: Vec::new(),
             rows: 0,
             settled: 0,
@@ -143,8 +146,8 @@ impl Weigher {
     fn note_faults(&mut self) {
         let reading = self.path.reading();
         let channels = reading.channels.iter().zip(&reading.overloaded);
-        let known = self.bad.iter_mut().zip(&mut self.overloaded);
-        for (cell, ((channel, overloaded), (bad, was_over))) in self.cell_names.iter().zip(channels.zip(known)) {
+        let known = self.bad.iter_mut().zip(&mut self.overloaded_s);
+        for (cell, ((channel, overloaded), (bad, over_s))) in self.cell_names.iter().zip(channels.zip(known)) {
             let kind = match channel {
                 Channel::Lost => Some(FaultKind::Lost),
                 Channel::Stuck => Some(FaultKind::Stuck),
@@ -152,8 +155,11 @@ impl Weigher {
                 Channel::Drifting => Some(FaultKind::Drifting),
                 Channel::Silent | Channel::Good | Channel::Bridged => None,
             };
-            let over = overloaded & !*was_over;
-            *was_over = *overloaded;
+            // A load that sways about the rated one is told once.
+            let over = *overloaded && reading.t_s - *over_s > OVERLOAD_QUIET_S;
+            if *overloaded {
+                *over_s = reading.t_s;
+            }
             let new = kind.filter(|kind| *bad != Some(*kind));
             *bad = kind;
             for kind in new.into_iter().chain(over.then_some(FaultKind::Overload)) {
