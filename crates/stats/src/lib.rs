@@ -7,8 +7,11 @@ pub mod allan;
 pub mod anova;
 pub mod control_chart;
 pub mod distribution;
+pub mod moments;
+pub mod optimize;
 pub mod outliers;
 pub mod regression;
 pub mod robust;
+pub mod state_space;
 
 mod root;

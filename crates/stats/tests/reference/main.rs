@@ -7,6 +7,7 @@ mod control_chart;
 mod gauge;
 mod gum_h3;
 mod load_cell;
+mod nile;
 mod outliers;
 mod strd;
 mod support;
