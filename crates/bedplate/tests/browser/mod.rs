@@ -15,7 +15,7 @@ use serde_json::{Value, json};
 const PATIENCE: Duration = Duration::from_secs(40);
 
 /// A browser and its driver; both end with it.
-pub struct Browser {
+pub(crate) struct Browser {
     client: Client,
     driver: Child,
     pictures: Option<PathBuf>,
@@ -47,7 +47,7 @@ impl WebDriverCompatibleCommand for DriverCommand {
 
 impl Browser {
     /// Starts driver and browser with an empty profile.
-    pub async fn start() -> Self {
+    pub(crate) async fn start() -> Self {
         let port = TcpListener::bind("127.0.0.1:0").expect("a free port").local_addr().expect("bound").port();
         let driver = Command::new("chromedriver")
             .arg(format!("--port={port}"))
@@ -81,7 +81,7 @@ impl Browser {
     }
 
     /// Ends the session.
-    pub async fn stop(self) {
+    pub(crate) async fn stop(self) {
         self.client.clone().close().await.expect("the session ends");
     }
 
@@ -91,7 +91,7 @@ impl Browser {
     }
 
     /// Sets width, theme and medium of the pages to come.
-    pub async fn emulate(&self, width: u32, theme: &str, medium: &str) {
+    pub(crate) async fn emulate(&self, width: u32, theme: &str, medium: &str) {
         self.devtools(
             "Emulation.setDeviceMetricsOverride",
             json!({ "width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600 }),
@@ -105,7 +105,7 @@ impl Browser {
     }
 
     /// Opens a page.
-    pub async fn open(&self, address: &str) {
+    pub(crate) async fn open(&self, address: &str) {
         self.client.goto(address).await.expect("the page opens");
     }
 
@@ -114,17 +114,17 @@ impl Browser {
     }
 
     /// A number from the page.
-    pub async fn number(&self, expression: &str) -> f64 {
+    pub(crate) async fn number(&self, expression: &str) -> f64 {
         self.value(expression).await.as_f64().unwrap_or_else(|| panic!("{expression} is no number"))
     }
 
     /// A text from the page.
-    pub async fn text(&self, expression: &str) -> String {
+    pub(crate) async fn text(&self, expression: &str) -> String {
         self.value(expression).await.as_str().unwrap_or_else(|| panic!("{expression} is no text")).to_owned()
     }
 
     /// Waits until the expression is true.
-    pub async fn wait_for(&self, expression: &str) {
+    pub(crate) async fn wait_for(&self, expression: &str) {
         let begun = Instant::now();
         while self.value(expression).await != Value::Bool(true) {
             assert!(begun.elapsed() < PATIENCE, "waited in vain for {expression}");
@@ -133,7 +133,7 @@ impl Browser {
     }
 
     /// What the console complained of since the last call.
-    pub async fn console_errors(&self) -> Vec<String> {
+    pub(crate) async fn console_errors(&self) -> Vec<String> {
         let log = self
             .client
             .issue_cmd(DriverCommand { path: "se/log", body: json!({ "type": "browser" }) })
@@ -157,24 +157,24 @@ impl Browser {
     }
 
     /// Presses the tabulator key.
-    pub async fn press_tab(&self) {
+    pub(crate) async fn press_tab(&self) {
         self.press(Key::Tab).await;
     }
 
     /// Presses Enter.
-    pub async fn press_enter(&self) {
+    pub(crate) async fn press_enter(&self) {
         self.press(Key::Enter).await;
     }
 
     /// Keeps a picture of the whole page where `BEDPLATE_PICTURES` names a folder.
-    pub async fn picture(&self, name: &str) {
+    pub(crate) async fn picture(&self, name: &str) {
         let Some(folder) = &self.pictures else { return };
         let shot = self.devtools("Page.captureScreenshot", json!({ "captureBeyondViewport": true })).await;
         keep(&folder.join(format!("{}.png", or_overview(name))), &shot);
     }
 
     /// Prints the page, and keeps it where `BEDPLATE_PICTURES` names a folder.
-    pub async fn print(&self, name: &str) {
+    pub(crate) async fn print(&self, name: &str) {
         let pdf = self
             .devtools("Page.printToPDF", json!({ "printBackground": true, "paperWidth": 8.27, "paperHeight": 11.69 }))
             .await;

@@ -4,17 +4,17 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// What a run of the binary gave.
-pub struct Ran {
+pub(crate) struct Ran {
     /// Exit status.
-    pub status: i32,
+    pub(crate) status: i32,
     /// Standard output.
-    pub out: String,
+    pub(crate) out: String,
     /// Standard error.
-    pub err: String,
+    pub(crate) err: String,
 }
 
 /// Runs the binary in `folder`.
-pub fn bedplate(folder: &Path, args: &[&str]) -> Ran {
+pub(crate) fn bedplate(folder: &Path, args: &[&str]) -> Ran {
     let Output { status, stdout, stderr } = Command::new(env!("CARGO_BIN_EXE_bedplate"))
         .current_dir(folder)
         .args(args)
@@ -29,13 +29,13 @@ pub fn bedplate(folder: &Path, args: &[&str]) -> Ran {
 
 /// Files kept beside the tests.
 #[allow(dead_code, reason = "each test binary uses a part of this module")]
-pub fn data(name: &str) -> PathBuf {
+pub(crate) fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
 }
 
 /// A copy of a folder of files, to be spoilt.
 #[allow(dead_code, reason = "each test binary uses a part of this module")]
-pub fn copy_of(name: &str) -> tempfile::TempDir {
+pub(crate) fn copy_of(name: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     for entry in std::fs::read_dir(data(name)).expect("the folder is there") {
         let path = entry.expect("an entry").path();
@@ -46,6 +46,6 @@ pub fn copy_of(name: &str) -> tempfile::TempDir {
 
 /// The JSON document on standard output.
 #[allow(dead_code, reason = "each test binary uses a part of this module")]
-pub fn json(ran: &Ran) -> serde_json::Value {
+pub(crate) fn json(ran: &Ran) -> serde_json::Value {
     serde_json::from_str(&ran.out).unwrap_or_else(|e| panic!("no JSON document ({e}): {}\n{}", ran.out, ran.err))
 }
