@@ -84,6 +84,8 @@ impl Judge {
             && let Some(open) = self.ledger.answer(index)
         {
             self.book(open.t_s, &expected, open.mass.kg, open.mass.u_kg, open.place_mm);
+            // The question stood open for a while: a hand would have let go by now.
+            self.mendable = None;
             return;
         }
         self.expected.push(expected);

@@ -176,7 +176,11 @@ impl Judge {
                 self.ledger.set_lean(Mass { kg: self.ledger.lean().kg + step.delta_kg, u_kg: self.ledger.lean().u_kg });
             }
             self.calm(step, apart_s);
-        } else if !(self.mend(step, u) || self.undo(step, u) || self.match_expected(step, u)) {
+        } else if !(self.mend(step, u, &[Mend::Arrival])
+            || self.undo(step, u)
+            || self.match_expected(step, u)
+            || self.mend(step, u, &[Mend::Item, Mend::Care]))
+        {
             self.ledger.ask(Open { t_s, mass: Mass { kg: step.delta_kg, u_kg: u }, place_mm: step.place_mm });
             let question = "came or went and nobody said so: what was it? Until then the weight is not settled.";
             self.tell_step(t_s, step.delta_kg, u, step.place_mm, question);
@@ -228,14 +232,15 @@ impl Judge {
     }
 
     /// A change soon after an arrival or a measured item belongs to it.
-    fn mend(&mut self, step: &Step, u: f64) -> bool {
+    fn mend(&mut self, step: &Step, u: f64, which: &[Mend]) -> bool {
         let (t_s, delta) = (step.after.level.t_s, step.delta_kg);
-        let Some(last) = self.mendable.filter(|last| t_s <= last.until_s) else { return false };
+        let live = |last: &Mendable| t_s <= last.until_s && which.contains(&last.what);
+        let Some(last) = self.mendable.filter(live) else { return false };
         let kg = last.kg + delta;
         match last.what {
             Mend::Arrival => {}
-            // A hand that let go: the item shrinks, and does not turn into its opposite.
-            Mend::Item if delta * last.kg < 0.0 && kg * last.kg >= 0.0 => {
+            // A hand that let go: the item shrinks, but does not vanish or turn into its opposite.
+            Mend::Item if delta * last.kg < 0.0 && kg * last.kg > 0.0 && kg.abs() > self.least(u) => {
                 self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u });
             }
             // In care things come and go: a hand that let go may leave the opposite behind.

@@ -338,6 +338,44 @@ fn too_much_is_overload() {
     assert_eq!(out.rows.last().unwrap().state, State::Overload);
 }
 
+/// Items of 100 g and more, put on and taken off a breathing patient's bed without a word, each asked about afterwards.
+#[test]
+fn items_from_100_g_are_found_and_placed() {
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(77);
+    let (mut items, mut found, mut placed) = (0, 0, 0);
+    for seed in 0..6 {
+        let mut night = Night { seed, noise_g: 2.0, dt: 0.2, patient_kg: 60.0 + 8.0 * seed as f64, ..begun(0.0) };
+        let mut truth = Vec::new();
+        let mut t = 150.0;
+        for _ in 0..18 {
+            let (kg, x, y) =
+                (rng.random_range(0.1..1.5), rng.random_range(80.0..1880.0), rng.random_range(60.0..820.0));
+            for (at, kg, action) in [(t, kg, Add), (t + 45.0, -kg, Remove)] {
+                night.deeds.push(Deed::Thing { at, over: 1.5, kg, x, y });
+                night.actions.push((at + 20.0, action, None));
+                truth.push((at, kg, x, y));
+            }
+            t += 100.0;
+        }
+        night.end = t;
+        let out = weigh(&night);
+        for (at, kg, x, y) in truth {
+            items += 1;
+            let event = out
+                .report
+                .events
+                .iter()
+                .find(|e| (e.t_s - at).abs() < 4.0 && e.kg.is_some_and(|seen| (seen - kg).abs() < 0.05));
+            found += usize::from(event.is_some());
+            placed += usize::from(
+                event.is_some_and(|e| (e.x_mm.unwrap_or(f64::NAN) - x).hypot(e.y_mm.unwrap_or(f64::NAN) - y) < 150.0),
+            );
+        }
+    }
+    assert!(found * 100 >= items * 99, "{found} of {items}");
+    assert!(placed * 100 >= items * 99, "{placed} of {items} within 150 mm");
+}
+
 /// A night of random deeds; none of them lies about itself, some are late or early.
 fn random_night(seed: u64) -> Night {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
@@ -425,7 +463,7 @@ fn random_nights_keep_their_promises() {
         let off = (last.patient_kg.unwrap() - out.truth(night.end)).abs();
         if off > 0.1_f64.max(3.0 * last.u_kg.unwrap())
             || !out.false_settled().is_empty()
-            || !out.report.faults.is_empty()
+            || out.report.faults.iter().any(|fault| fault.kind != FaultKind::Overload)
         {
             broken.push(format!(
                 "night {seed}: last off by {off:.3}, settled while disturbed at {:?}, open {:.3}, faults {:?}",
