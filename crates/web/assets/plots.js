@@ -18,8 +18,8 @@
   const shapes = { main: "circle", second: "square", third: "diamond", limit: "x-thin", quiet: "circle" };
   const trace = (series) => {
     const colour = token(series.ink);
-    const points = series.mark.includes("oints") || series.mark === "points";
-    const lines = ["line", "dashed", "steps", "points-and-line"].includes(series.mark);
+    const points = ["points", "open-points", "points-and-line"].includes(series.mark);
+    const lines = ["line", "dashed", "steps", "limit-steps", "points-and-line"].includes(series.mark);
     const out = {
       type: "scatter",
       name: series.name,
@@ -30,8 +30,8 @@
       line: {
         color: colour,
         width: series.ink === "main" ? 2.2 : 1.6,
-        dash: series.mark === "dashed" ? "dash" : "solid",
-        shape: series.mark === "steps" ? "hv" : "linear",
+        dash: ["dashed", "limit-steps"].includes(series.mark) ? "dash" : "solid",
+        shape: { steps: "hv", "limit-steps": "vh" }[series.mark] ?? "linear",
       },
       marker: { color: colour, size: 8, symbol: shapes[series.ink] + (series.mark === "open-points" ? "-open" : ""), line: { width: 1.5, color: colour } },
     };
@@ -65,14 +65,17 @@
     const plot = JSON.parse(document.getElementById(canvas.dataset.plot).textContent);
     const xaxis = axis(plot.x_title);
     if (plot.x_is_time) xaxis.type = "date";
+    const yaxis = axis(plot.y_title);
+    if (plot.y_range) yaxis.range = plot.y_range;
     const layout = {
       paper_bgcolor: "rgba(0,0,0,0)",
       plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 13 },
       margin: { l: 60, r: 12, t: 8, b: 48 },
       xaxis,
-      yaxis: axis(plot.y_title),
+      yaxis,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
+      modebar: { bgcolor: "rgba(0,0,0,0)", color: token("soft"), activecolor: token("main") },
       hovermode: "closest",
       hoverlabel: { bgcolor: token("sheet"), bordercolor: token("line"), font: { color: token("ink") } },
     };

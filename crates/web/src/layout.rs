@@ -128,14 +128,20 @@ pub fn verdict(met: bool) -> Markup {
     }
 }
 
-/// A table; the first column is the row's heading, numbers stand right.
+/// A table; the first column is the row's heading, numbers stand right. A heading that begins with `<` stands left, as
+/// the words below it do.
 #[must_use]
 pub fn table(caption: &str, head: &[&str], rows: &[Vec<Markup>]) -> Markup {
     html! {
         div.scroll tabindex="0" role="region" aria-label=(caption) {
             table {
                 caption { (caption) }
-                thead { tr { @for h in head { th scope="col" { (h) } } } }
+                thead { tr { @for h in head {
+                    @match h.strip_prefix('<') {
+                        Some(words) => { th.words scope="col" { (words) } },
+                        None => { th scope="col" { (h) } },
+                    }
+                } } }
                 tbody {
                     @for row in rows {
                         tr {

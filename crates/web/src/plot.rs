@@ -29,8 +29,10 @@ pub enum Mark {
     Line,
     /// A dashed line.
     Dashed,
-    /// Steps that hold until the next.
+    /// Steps that hold until the next point.
     Steps,
+    /// A dashed limit that jumps right behind the point before and holds up to the next.
+    LimitSteps,
     /// Points.
     Points,
     /// Open points.
@@ -106,6 +108,8 @@ pub struct Plot {
     pub y_title: String,
     /// Whether the axis along is time.
     pub x_is_time: bool,
+    /// Range of the axis up; `None`: all that is drawn.
+    pub y_range: Option<[f64; 2]>,
     /// Bands.
     pub bands: Vec<Band>,
     /// Series.
@@ -140,6 +144,7 @@ mod tests {
             x_title: "</script><script>alert(1)".into(),
             y_title: "kg".into(),
             x_is_time: false,
+            y_range: None,
             bands: vec![],
             series: vec![],
         };

@@ -156,7 +156,7 @@ impl PlatePlan {
                 x - 16.0,
                 y - 16.0,
                 x + shift,
-                (y - 14.0).clamp(80.0, ly - 12.0),
+                (y - 14.0).clamp(110.0_f64.min(ly / 2.0), ly - 12.0),
                 significant(field.max_mm, 2)
             );
         }

@@ -51,6 +51,7 @@ fn mass(report: &BalanceReport) -> Markup {
         x_title: "time (UTC)".into(),
         y_title: "body mass, kg".into(),
         x_is_time: true,
+        y_range: None,
         bands: vec![
             Band {
                 name: "95 % of the mass".into(),
@@ -123,6 +124,7 @@ fn totals(report: &BalanceReport) -> Markup {
         x_title: "time (UTC)".into(),
         y_title: "since the first hour, mL".into(),
         x_is_time: true,
+        y_range: None,
         bands: vec![Band {
             name: "95 % of the unexplained".into(),
             ink: Ink::Limit,

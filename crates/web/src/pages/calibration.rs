@@ -81,6 +81,7 @@ fn residuals(calibration: &Calibration) -> Markup {
         x_title: "step of the run".into(),
         y_title: "fitted less stated load, g".into(),
         x_is_time: false,
+        y_range: None,
         bands: vec![],
         series,
     };

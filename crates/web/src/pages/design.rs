@@ -181,6 +181,7 @@ fn budget(report: &::design::CheckReport) -> Markup {
         x_title: "net load, kg".into(),
         y_title: "standard uncertainty, g".into(),
         x_is_time: false,
+        y_range: None,
         bands: vec![],
         series,
     };
@@ -192,7 +193,7 @@ fn budget(report: &::design::CheckReport) -> Markup {
         .collect();
     html! {
         (figure("budget", "Standard uncertainty of one weight over the load: all sources together, and the three largest at max.", &plot))
-        details { summary { "All sources at max" } (table("Standard uncertainty by source at the largest load", &["source", "g", "distribution"], &rows)) }
+        details { summary { "All sources at max" } (table("Standard uncertainty by source at the largest load", &["source", "g", "<distribution"], &rows)) }
     }
 }
 

@@ -78,8 +78,9 @@ pub fn stages(
             path: "/design",
             name: "Design",
             found: format!(
-                "{} requirements, {missed} not met. The deck weighs {} kg, and a weight on it has an expanded uncertainty of {} g at most (k = 2).",
+                "{} requirements, {} met. The deck weighs {} kg, and a weight on it has an expanded uncertainty of {} g at most (k = 2).",
                 checked.requirements.len(),
+                if missed == 0 { "all".to_owned() } else { format!("all but {missed}") },
                 fixed(checked.mass_kg, 1),
                 significant(checked.expanded_u_g.largest(), 3)
             ),
@@ -89,10 +90,14 @@ pub fn stages(
             path: "/calibration",
             name: "Calibration",
             found: format!(
-                "{} cells; readings of known loads scatter by {} g about the fit. Findings: {}.",
+                "{} cells; readings of known loads scatter by {} g about the fit. {}.",
                 calibration.cells.len(),
                 significant(calibration.residual_sd_g, 3),
-                calibration.findings.len()
+                if calibration.findings.is_empty() {
+                    "Nothing was found wrong".to_owned()
+                } else {
+                    counted(calibration.findings.len(), "finding", "findings")
+                }
             ),
             met: Some(calibration.findings.is_empty()),
         },
@@ -110,14 +115,22 @@ pub fn stages(
         Stage {
             path: "/weight",
             name: "Weight",
-            found: format!("{weight} {} things happened on the bed.", weighed.events.len()),
+            found: format!(
+                "{weight} {} on the bed.",
+                counted(weighed.events.len(), "thing happened", "things happened")
+            ),
             met: None,
         },
         Stage {
             path: "/balance",
             name: "Balance",
-            found: format!("{unexplained} {} alerts ask for a look.", balanced.alerts.len()),
+            found: format!("{unexplained} {} for a look.", counted(balanced.alerts.len(), "alert asks", "alerts ask")),
             met: None,
         },
     ]
+}
+
+/// A number with the word for one or for many.
+fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
 }

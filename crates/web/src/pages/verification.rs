@@ -79,7 +79,7 @@ fn errors(report: &VerifyReport) -> Markup {
             series.push(Series {
                 name: if sign > 0.0 { "limit".into() } else { "limit, below".into() },
                 ink: Ink::Limit,
-                mark: Mark::Dashed,
+                mark: Mark::LimitSteps,
                 x: edge.iter().map(|(kg, _)| (*kg).into()).collect(),
                 y: edge.iter().map(|(_, g)| Some(sign * g)).collect(),
                 half: None,
@@ -91,6 +91,7 @@ fn errors(report: &VerifyReport) -> Markup {
         x_title: "load, kg".into(),
         y_title: "error of the indication, g".into(),
         x_is_time: false,
+        y_range: None,
         bands: vec![],
         series,
     };
@@ -119,7 +120,7 @@ fn tests(report: &VerifyReport) -> Markup {
     let gaps: Vec<String> =
         report.tests.iter().flat_map(|t| t.gaps.iter().map(|g| format!("{}: {g}", t.test))).collect();
     html! {
-        (table("The worst row of each kind of test, in relation to its limit", &["test", "rows", "worst, g", "limit, g", "verdict", "what is judged"], &rows))
+        (table("The worst row of each kind of test, in relation to its limit", &["test", "rows", "worst, g", "limit, g", "verdict", "<what is judged"], &rows))
         @if !gaps.is_empty() {
             h3 { "What the recommendation asks and the rows do not show" }
             ul.plain { @for gap in &gaps { li { (gap) } } }
@@ -143,6 +144,7 @@ fn differences(pairs: &[PairPoint], agreement: &AgreeReport) -> Markup {
         x_title: "mean of both, kg".into(),
         y_title: "deck − standard, g".into(),
         x_is_time: false,
+        y_range: None,
         bands: vec![],
         series: vec![
             Series {

@@ -89,6 +89,7 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
         x_title: if is_time { "time (UTC)".into() } else { "hours since the start".into() },
         y_title: "patient, kg".into(),
         x_is_time: is_time,
+        y_range: around(&settled),
         bands: vec![Band {
             name: "± 2 u of settled weights".into(),
             ink: Ink::Main,
@@ -133,6 +134,14 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
     )
 }
 
+/// Room for the settled weights and a fifth of their range beside: what moves may leave the picture.
+fn around(settled: &[&&Weight]) -> Option<[f64; 2]> {
+    let kg = || settled.iter().filter_map(|w| w.patient_kg);
+    let (low, high) = (kg().reduce(f64::min)?, kg().reduce(f64::max)?);
+    let room = (0.2 * (high - low)).max(0.2);
+    Some([low - room, high + room])
+}
+
 fn events(report: &WeighReport) -> Markup {
     let contacts = report.events.iter().filter(|e| e.kind == EventKind::Contact).count();
     let rows: Vec<Vec<Markup>> = report
@@ -151,7 +160,7 @@ fn events(report: &WeighReport) -> Markup {
         .collect();
     html! {
         @if rows.is_empty() { p { "Nothing but the patient's own weight changed." } }
-        @else { (table("Time since the start; place from the head end and from the patient's right", &["at", "kg", "x, y mm", "what happened"], &rows)) }
+        @else { (table("Time since the start; place from the head end and from the patient's right", &["at", "kg", "x, y mm", "<what happened"], &rows)) }
         @if contacts > 0 { p { (contacts) " times someone leaned on the bed and let go; none of it entered the weight." } }
     }
 }
