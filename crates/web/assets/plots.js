@@ -71,7 +71,8 @@
       paper_bgcolor: "rgba(0,0,0,0)",
       plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 13 },
-      margin: { l: 60, r: 12, t: 8, b: 48 },
+      // A narrow plot stacks its legend: leave it room above.
+      margin: { l: 60, r: 12, t: canvas.clientWidth < 520 ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: 48 },
       xaxis,
       yaxis,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
@@ -79,7 +80,7 @@
       hovermode: "closest",
       hoverlabel: { bgcolor: token("sheet"), bordercolor: token("line"), font: { color: token("ink") } },
     };
-    const config = { displaylogo: false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
+    const config = { displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
     canvas.querySelector(".waiting")?.remove();
     return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
   };

@@ -140,7 +140,7 @@ fn cases(report: &::design::CheckReport) -> Markup {
         "Deflection is measured down from the unloaded plate; the plate's own weight is tare",
         &[
             "plate",
-            "load case",
+            "<load case",
             "load, kg",
             "deflection, mm",
             "clearance left, mm",
