@@ -46,6 +46,18 @@ pub(crate) struct Noise {
     pub(crate) open: Vec<bool>,
 }
 
+impl Noise {
+    /// The scatter of counts and of cells times one factor, the play of places times another.
+    pub(crate) fn times(&self, scatter: f64, place: f64) -> Self {
+        Self {
+            count_sd: self.count_sd.iter().map(|s| scatter * s).collect(),
+            relative: scatter * self.relative,
+            position_m: place * self.position_m,
+            open: self.open.clone(),
+        }
+    }
+}
+
 /// How far the load of a dead cell may lie from what it reads, in masses of the body: far enough to mean nothing, and
 /// near enough that the covariance stays well above rounding.
 const OPEN_SHARE: f64 = 3.0;
@@ -103,6 +115,9 @@ impl RowEquations {
             let at_m = problem.cells[c].at_m;
             let arm = Vector3::new(1.0, at_m[0], at_m[1]);
             let mut variance = noise.count_sd[c].powi(2) + (noise.relative * deflection).powi(2);
+            // A bend of share b of the load leaves a cubic rest of about 2 b² of it that κ does not take up.
+            let bend = state.curvature[c] * deflection / state.gain[c];
+            variance += (2.0 * bend * bend * deflection).powi(2);
             if noise.open[c] {
                 variance += (OPEN_SHARE * mass / slope).powi(2);
             }

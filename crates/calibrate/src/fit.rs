@@ -19,16 +19,23 @@ use crate::variance::{Levels, Settings};
 use crate::zeros::Zero;
 use nalgebra::{DMatrix, DVector, Matrix3, Matrix3xX, SymmetricEigen, Vector3};
 use stats::regression::{Fit, Variance, fit};
+use stats::robust::median;
 
 /// Most steps; a sound run takes under ten.
 const MAX_STEPS: usize = 80;
+/// Most steps with robust weights.
+const MAX_ROBUST_STEPS: usize = 15;
 /// A step below this share of the uncertainty of each unknown is the last.
 const SMALL_STEP: f64 = 1e-4;
 /// A step below this share, after the most steps, still leaves the stated uncertainties true.
 const TOLERABLE_STEP: f64 = 0.1;
+/// Degrees of freedom ν of the robust weights: heavy tails, and yet full weight to what is within √3 deviations.
+const ROBUST_FREEDOM: f64 = 4.0;
 /// Standard deviation of the pull of each gain towards its last value, in starting gains: keeps open directions in place
 /// without leaning on what the run determines (a gain known to 5 % feels 0.25 % of its uncertainty).
 const HOLD: f64 = 1.0;
+/// A gain is held no tighter than this share of the usual one.
+const LEAST_HOLD: f64 = 0.1;
 /// Share of the information that may be noise.
 const MAX_NOISE_SHARE: f64 = 0.5;
 /// Largest uncertainty along a direction, in gains. Beyond it the equations are no longer near enough to linear, and no
@@ -41,9 +48,11 @@ pub(crate) struct Setup<'a> {
     pub(crate) problem: &'a Problem<'a>,
     pub(crate) layout: Layout,
     pub(crate) zeros: &'a [Zero],
-    /// Weight of each loaded row, 1 or less; 0 leaves it out.
-    pub(crate) weights: Vec<f64>,
+    /// Whether each loaded row takes part.
+    pub(crate) used: Vec<bool>,
     pub(crate) settings: Settings,
+    /// Whether rows far off count less the farther they are.
+    pub(crate) robust: bool,
 }
 
 /// A loaded row after the fit.
@@ -54,7 +63,8 @@ pub(crate) struct FittedRow {
     pub(crate) residual: Vector3<f64>,
     /// The same, whitened.
     pub(crate) whitened: Vector3<f64>,
-    /// Whitened Jacobian times covariance times its transpose: what the row takes part in its own fit.
+    /// Whitened Jacobian times covariance times its transpose: variance of the fitted equations in units of their noise.
+    /// Of a row that takes part, how far it fits itself.
     pub(crate) leverage: Matrix3<f64>,
 }
 
@@ -66,35 +76,81 @@ pub(crate) struct Solution {
     /// In the order of the layout's columns.
     pub(crate) covariance: DMatrix<f64>,
     pub(crate) rows: Vec<FittedRow>,
+    /// Weight of each row, 1 or less; 0 where it took no part.
+    pub(crate) weights: Vec<f64>,
+}
+
+impl Solution {
+    /// −2 ln of the likelihood of the rows under the heavy-tailed law behind the robust weights, but for a constant:
+    /// Σ (ln |C| + (ν + 3) ln(1 + eᵀC⁻¹e/ν)). Less is better.
+    pub(crate) fn misfit(&self) -> f64 {
+        let of_row = |row: &FittedRow| {
+            let log_det = -2.0 * row.equations.whitener.diagonal().map(f64::ln).sum();
+            log_det + (ROBUST_FREEDOM + 3.0) * (row.whitened.norm_squared() / ROBUST_FREEDOM).ln_1p()
+        };
+        self.rows.iter().zip(&self.weights).filter(|(_, w)| **w > 0.0).map(|(row, _)| of_row(row)).sum()
+    }
 }
 
 /// Solves from `state` and `noise` on.
 pub(crate) fn solve(setup: &Setup, mut state: State, mut noise: Noise) -> Result<Solution, CalibrateError> {
-    let hold: Vec<f64> = state.gain.iter().map(|k| HOLD * k.abs()).collect();
+    let hold = hold(&state);
     let mut adjusted = observed_counts(setup.problem);
+    let mut weights: Vec<f64> = setup.used.iter().map(|u| f64::from(*u)).collect();
     let mut steps = 0;
+    if setup.robust {
+        for (weight, row) in weights.iter_mut().zip(all_equations(setup, &state, &noise, &adjusted)) {
+            *weight *= robust_weight(&(row.whitener * row.misclosure));
+        }
+    }
     loop {
         let equations = all_equations(setup, &state, &noise, &adjusted);
-        let regression = linear_step(setup, &state, &hold, &equations)?;
-        let information =
-            Information::new(setup, &equations, regression.covariance(Variance::Known)?, &hold, steps > 0);
+        let regression = linear_step(setup, &state, &hold, &equations, &weights)?;
+        let covariance = regression.covariance(Variance::Known)?;
+        let information = Information::new(setup, &equations, &weights, covariance, &hold, steps > 0);
         let step = information.step(regression.coefficients());
         let largest = information.largest(&step);
+        if !largest.is_finite() {
+            return Err(CalibrateError::NotSettled { steps, largest });
+        }
         setup.layout.step(&mut state, &step);
         steps += 1;
         let rows = fitted_rows(setup, all_equations(setup, &state, &noise, &adjusted), &information.covariance);
-        let levels_moved = Levels::new(&rows, setup).improve(&mut noise, &setup.settings);
+        let levels_moved = Levels::new(&rows, &weights).improve(&mut noise, &setup.settings, steps);
         for (row, (fitted, counts)) in setup.problem.rows.iter().zip(rows.iter().zip(&mut adjusted)) {
             let channels = &setup.problem.plates[row.plate].channels;
             fitted.equations.adjust(channels.iter().map(|&c| setup.problem.count(row.row, c)), counts);
         }
-        if largest < SMALL_STEP && !levels_moved || steps == MAX_STEPS && largest < TOLERABLE_STEP {
-            return Ok(Solution { state, noise, covariance: information.honest_covariance(), rows });
+        // Robust weights are a means to find the rows that do not belong; they need not settle to the last digit.
+        let is_done = if setup.robust {
+            largest < TOLERABLE_STEP && !levels_moved || steps == MAX_ROBUST_STEPS
+        } else {
+            largest < SMALL_STEP && !levels_moved || steps == MAX_STEPS && largest < TOLERABLE_STEP
+        };
+        if is_done {
+            return Ok(Solution { state, noise, covariance: information.honest_covariance(), rows, weights });
+        }
+        if setup.robust {
+            for ((weight, row), used) in weights.iter_mut().zip(&rows).zip(&setup.used) {
+                *weight = if *used { robust_weight(&row.whitened) } else { 0.0 };
+            }
         }
         if steps == MAX_STEPS {
             return Err(CalibrateError::NotSettled { steps, largest });
         }
     }
+}
+
+/// How loosely each gain is held: by its own size, but not near 0 where a start found it there.
+fn hold(state: &State) -> Vec<f64> {
+    let sizes: Vec<f64> = state.gain.iter().map(|k| k.abs()).collect();
+    let usual = median(&sizes).unwrap_or(1.0);
+    sizes.iter().map(|k| HOLD * k.max(LEAST_HOLD * usual)).collect()
+}
+
+/// Weight of a row by the law of Student's t in its three equations: (ν + 3)/(ν + d²), at most 1.
+fn robust_weight(whitened: &Vector3<f64>) -> f64 {
+    ((ROBUST_FREEDOM + 3.0) / (ROBUST_FREEDOM + whitened.norm_squared())).min(1.0)
 }
 
 fn observed_counts(problem: &Problem) -> Vec<Vec<f64>> {
@@ -121,7 +177,7 @@ fn plate_columns(setup: &Setup, plate: usize) -> Vec<usize> {
 }
 
 /// Whitened Jacobian of a row's equations, in the columns that it touches.
-fn jacobian(setup: &Setup, row_idx: usize, equations: &RowEquations) -> (Vec<usize>, Matrix3xX<f64>) {
+pub(crate) fn jacobian(setup: &Setup, row_idx: usize, equations: &RowEquations) -> (Vec<usize>, Matrix3xX<f64>) {
     let row = &setup.problem.rows[row_idx];
     let channels = &setup.problem.plates[row.plate].channels;
     let mut columns = Vec::with_capacity(3 * channels.len() + 1);
@@ -145,7 +201,13 @@ fn jacobian(setup: &Setup, row_idx: usize, equations: &RowEquations) -> (Vec<usi
 }
 
 /// One linear least-squares step: its coefficients are the changes of the unknowns.
-fn linear_step(setup: &Setup, state: &State, hold: &[f64], equations: &[RowEquations]) -> Result<Fit, CalibrateError> {
+fn linear_step(
+    setup: &Setup,
+    state: &State,
+    hold: &[f64],
+    equations: &[RowEquations],
+    weights: &[f64],
+) -> Result<Fit, CalibrateError> {
     let n = setup.layout.n_columns;
     let mut design: Vec<Vec<f64>> = Vec::new();
     let mut aim: Vec<f64> = Vec::new();
@@ -159,7 +221,7 @@ fn linear_step(setup: &Setup, state: &State, hold: &[f64], equations: &[RowEquat
     };
     for plate in 0..setup.problem.plates.len() {
         let columns = plate_columns(setup, plate);
-        let Some(triangle) = condense(setup, plate, &columns, equations) else { continue };
+        let Some(triangle) = condense(setup, plate, &columns, equations, weights) else { continue };
         for line in triangle.row_iter() {
             let entries: Vec<(usize, f64)> = columns.iter().copied().zip(line.iter().copied()).collect();
             push(&entries, line[columns.len()]);
@@ -180,20 +242,25 @@ fn linear_step(setup: &Setup, state: &State, hold: &[f64], equations: &[RowEquat
 }
 
 /// The rows of a plate, whitened, as the triangle of their QR factors with the right side as last column.
-fn condense(setup: &Setup, plate: usize, columns: &[usize], equations: &[RowEquations]) -> Option<DMatrix<f64>> {
+fn condense(
+    setup: &Setup,
+    plate: usize,
+    columns: &[usize],
+    equations: &[RowEquations],
+    weights: &[f64],
+) -> Option<DMatrix<f64>> {
     let mut place = vec![usize::MAX; setup.layout.n_columns];
     for (i, &j) in columns.iter().enumerate() {
         place[j] = i;
     }
-    let rows: Vec<usize> = (0..setup.problem.rows.len())
-        .filter(|&i| setup.problem.rows[i].plate == plate && setup.weights[i] > 0.0)
-        .collect();
+    let rows: Vec<usize> =
+        (0..setup.problem.rows.len()).filter(|&i| setup.problem.rows[i].plate == plate && weights[i] > 0.0).collect();
     if rows.is_empty() {
         return None;
     }
     let mut stack = DMatrix::zeros(3 * rows.len(), columns.len() + 1);
     for (block, &i) in rows.iter().enumerate() {
-        let root = setup.weights[i].sqrt();
+        let root = weights[i].sqrt();
         let (touched, entries) = jacobian(setup, i, &equations[i]);
         for (column, j) in entries.column_iter().zip(touched) {
             stack.fixed_view_mut::<3, 1>(3 * block, place[j]).copy_from(&(root * column));
@@ -208,7 +275,7 @@ fn fitted_rows(setup: &Setup, equations: Vec<RowEquations>, covariance: &DMatrix
     let of_row = |(i, equations): (usize, RowEquations)| {
         let (columns, a) = jacobian(setup, i, &equations);
         let local = DMatrix::from_fn(columns.len(), columns.len(), |p, q| covariance[(columns[p], columns[q])]);
-        let leverage = (&a * local * a.transpose()) * setup.weights[i];
+        let leverage = &a * local * a.transpose();
         let residual = equations.misclosure;
         let whitened = equations.whitener * residual;
         FittedRow { residual, whitened, leverage: leverage.fixed_view::<3, 3>(0, 0).into_owned(), equations }
@@ -235,6 +302,7 @@ impl Information {
     fn new(
         setup: &Setup,
         equations: &[RowEquations],
+        weights: &[f64],
         covariance: DMatrix<f64>,
         hold: &[f64],
         is_adjusted: bool,
@@ -243,7 +311,7 @@ impl Information {
         let mut noise = DMatrix::<f64>::zeros(n_cells, n_cells);
         for (i, (row, equations)) in setup.problem.rows.iter().zip(equations).enumerate() {
             let channels = &setup.problem.plates[row.plate].channels;
-            let weight = setup.weights[i];
+            let weight = weights[i];
             equations.noise_information(is_adjusted, |a, b, value| noise[(channels[a], channels[b])] += weight * value);
         }
         // Gains lead the layout, so their block of Q is the top left one; it is regular, for every gain is held.

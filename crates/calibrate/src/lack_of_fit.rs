@@ -12,7 +12,7 @@ const LEAST_REPEATS: usize = 3;
 
 /// P-value of the test; `None` where neither repeats nor spare equations are there.
 pub(crate) fn lack_of_fit_p(setup: &Setup, solution: &Solution) -> Option<f64> {
-    let used: Vec<usize> = (0..solution.rows.len()).filter(|&i| setup.weights[i] > 0.0).collect();
+    let used: Vec<usize> = (0..solution.rows.len()).filter(|&i| setup.used[i]).collect();
     let scaled = |i: usize| {
         let row = &solution.rows[i];
         let counts_only: f64 = row

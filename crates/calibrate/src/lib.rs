@@ -5,23 +5,30 @@
 //! stiffness are its three equations of statics, the load and its two moments. What the run does
 //! not determine is reported, never filled in.
 //!
-//! The way of a run: `problem` (deck and run as numbers) → `zeros` → `screen` (dead cells) → `fit` (with `equations`,
-//! `model`, `variance`) → `lack_of_fit` → `report`.
+//! The way of a run (`analysis`): `problem` (deck and run as numbers) → `swap` (exchanged channels) → `zeros`, `noisy` →
+//! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `outlier` → `lack_of_fit` →
+//! `findings`, `report`.
 //!
 //! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
 //! and shows in residuals; zeros that drift during the run count as noise of the zeros.
 
+mod analysis;
+mod curvature;
 mod equations;
+mod findings;
 mod fit;
 mod lack_of_fit;
 mod model;
+mod noisy;
 mod options;
+mod outlier;
 mod problem;
 mod report;
-mod run_fit;
 mod screen;
+mod swap;
+mod trial;
 mod variance;
 mod zeros;
 
+pub use analysis::calibrate;
 pub use options::{CalibrateError, Options};
-pub use run_fit::calibrate;

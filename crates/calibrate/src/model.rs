@@ -2,8 +2,10 @@
 
 use crate::equations::{Noise, State};
 use crate::options::Options;
-use crate::problem::{Body, Problem};
+use crate::problem::{Body, LoadedRow, Problem};
+use crate::trial::{Trial, common_gain};
 use crate::zeros::Zero;
+use stats::regression::RobustLoss;
 use stats::robust::median;
 
 /// Scatter in proportion to load that a fit starts with; a data sheet's usual repeatability (0.03 %).
@@ -69,47 +71,33 @@ impl Layout {
     }
 }
 
-/// A state near enough for the equations to be linear: one gain for all cells of a plate, so that the counts of its
-/// cells together weigh the known bodies; unknown bodies by the same gains.
-pub(crate) fn start(problem: &Problem, zeros: &[Zero]) -> State {
-    let shown = |row: &crate::problem::LoadedRow| -> f64 {
-        let channels = &problem.plates[row.plate].channels;
-        channels.iter().map(|&c| (problem.count(row.row, c) - zeros[c].mean).abs()).sum()
-    };
-    let scale = |plate: Option<usize>| -> Option<f64> {
-        let ratios: Vec<f64> = problem
-            .rows
-            .iter()
-            .filter(|r| plate.is_none_or(|p| r.plate == p))
-            .filter_map(|r| match problem.bodies[r.body] {
-                Body::Known { mass_kg, .. } => Some(mass_kg / shown(r)),
-                Body::Unknown { .. } => None,
-            })
-            .filter(|s| s.is_finite())
-            .collect();
-        median(&ratios)
-    };
-    let common = scale(None);
-    let of_plate: Vec<Option<f64>> = (0..problem.plates.len()).map(|p| scale(Some(p)).or(common)).collect();
-    let gain: Vec<f64> = problem.cells.iter().map(|c| of_plate[c.plate].unwrap_or(c.nominal_gain)).collect();
+/// A state near enough for the equations to be linear: gains by a robust fit of each plate alone, or, where a plate has
+/// too few rows for one or an `open` cell, the gain common to its cells, or else to all.
+pub(crate) fn start(problem: &Problem, zeros: &[Zero], open: &[bool]) -> State {
+    let zero: Vec<f64> = zeros.iter().map(|z| z.mean).collect();
+    let common: Vec<Option<f64>> = (0..problem.plates.len()).map(|p| common_gain(problem, &zero, p)).collect();
+    let overall = median(&common.iter().copied().flatten().collect::<Vec<f64>>());
+    let mut gain = vec![0.0; problem.n_cells()];
+    for (p, plate) in problem.plates.iter().enumerate() {
+        // A plate whose sum lacks a cell's load cannot be fitted by itself.
+        let is_whole = !plate.channels.iter().any(|&c| open[c]);
+        let trial = is_whole.then(|| Trial::new(problem, &zero, p, RobustLoss::BISQUARE)).flatten();
+        for (i, &c) in plate.channels.iter().enumerate() {
+            let shared = common[p].or(overall).unwrap_or(problem.cells[c].nominal_gain);
+            gain[c] = trial.as_ref().map_or(shared, |t| t.gain[i]);
+        }
+    }
     let mass = problem.bodies.iter().enumerate().map(|(b, body)| match body {
         Body::Known { mass_kg, .. } => *mass_kg,
         Body::Unknown { .. } => {
-            let guesses: Vec<f64> = problem
-                .rows
-                .iter()
-                .filter(|r| r.body == b)
-                .map(|r| shown(r) * gain[problem.plates[r.plate].channels[0]])
-                .collect();
-            median(&guesses).unwrap_or(0.0)
+            let shown = |r: &LoadedRow| {
+                let channels = problem.plates[r.plate].channels.iter();
+                channels.map(|&c| gain[c] * (problem.count(r.row, c) - zero[c])).sum()
+            };
+            median(&problem.rows.iter().filter(|r| r.body == b).map(shown).collect::<Vec<f64>>()).unwrap_or(0.0)
         }
     });
-    State {
-        mass: mass.collect(),
-        zero: zeros.iter().map(|z| z.mean).collect(),
-        curvature: vec![0.0; problem.n_cells()],
-        gain,
-    }
+    State { mass: mass.collect(), curvature: vec![0.0; problem.n_cells()], zero, gain }
 }
 
 /// Noise levels to begin with; `open` marks the cells that do not answer.

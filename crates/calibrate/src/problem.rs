@@ -17,6 +17,9 @@ pub(crate) struct CellSite {
     pub(crate) at_m: [f64; 2],
     /// Kilograms a count by the data sheet; a start for the fit and a scale for judgement, nothing more.
     pub(crate) nominal_gain: f64,
+    pub(crate) capacity_kg: f64,
+    /// Of the data sheet, % of rated output.
+    pub(crate) nonlinearity_pct: f64,
 }
 
 /// A plate and the channels of the cells under it.
@@ -91,6 +94,22 @@ impl<'a> Problem<'a> {
     /// Counts of a channel in a row of the run.
     pub(crate) fn count(&self, row: usize, channel: usize) -> f64 {
         self.run.rows[row].counts[channel]
+    }
+
+    /// Exchanges the places of two channels: each then counts at the other's cell.
+    pub(crate) fn exchange(&mut self, a: usize, b: usize) {
+        let (place_a, place_b) = ((self.cells[a].plate, self.cells[a].at_m), (self.cells[b].plate, self.cells[b].at_m));
+        (self.cells[a].plate, self.cells[a].at_m) = place_b;
+        (self.cells[b].plate, self.cells[b].at_m) = place_a;
+        for plate in &mut self.plates {
+            for channel in &mut plate.channels {
+                *channel = match *channel {
+                    c if c == a => b,
+                    c if c == b => a,
+                    c => c,
+                };
+            }
+        }
     }
 
     fn gather_rows(&mut self, deck: &Deck) -> Result<(), CalibrateError> {
@@ -203,6 +222,8 @@ fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
                     (cell.at_mm[1] - plate.size_mm[1] / 2.0) * 1e-3,
                 ],
                 nominal_gain: nominal,
+                capacity_kg: kind.map_or(f64::INFINITY, |t| t.capacity_kg),
+                nonlinearity_pct: kind.map_or(0.0, |t| t.nonlinearity_pct),
             });
         }
         plates.push(PlateSite { name: plate.name.clone(), channels: (first..cells.len()).collect() });

@@ -1,18 +1,15 @@
 //! A solution in the words of the calibration file.
 
+use crate::analysis::Facts;
+use crate::curvature::Curved;
+use crate::findings::{Found, findings};
 use crate::fit::{Setup, Solution};
 use crate::lack_of_fit::{lack_of_fit_p, load_freedom};
 use crate::options::Options;
-use crate::problem::{Body, Problem};
-use crate::screen::Dead;
-use formats::calibration::{
-    Calibration, CellCalibration, CellStatus, Covariance, Finding, FindingKind, FoundLoad, Residual,
-};
+use crate::problem::Body;
+use formats::calibration::{Calibration, CellCalibration, CellStatus, Covariance, Finding, FoundLoad, Residual};
 use formats::deck::Deck;
-use formats::run::Load;
 
-/// A gain below zero by this many standard uncertainties is no accident: 1 in 3 million.
-const REVERSED_U: f64 = 5.0;
 /// An unknown load whose relative standard uncertainty is larger was not found.
 const MAX_LOAD_RELATIVE_U: f64 = 0.1;
 
@@ -21,15 +18,13 @@ pub(crate) fn calibration(
     deck: &Deck,
     setup: &Setup,
     solution: &Solution,
-    dead: &[Dead],
+    facts: &Facts,
     options: &Options,
 ) -> Calibration {
+    let solution = &straightened(setup, solution, &facts.curved);
     let determined = determined_cells(setup, solution, options);
     let loads = found_loads(setup, solution);
-    let mut findings = dead_findings(setup.problem, dead);
-    findings.extend(reversed_findings(setup, solution, &determined));
-    findings.extend(open_findings(setup, solution, &determined, dead, options));
-    findings.extend(open_load_findings(setup, &loads));
+    let findings = findings(&Found { setup, solution, facts, determined: &determined, loads: &loads, options });
     let residuals = residuals(setup, solution, &determined);
     Calibration {
         deck: deck.name.clone(),
@@ -47,6 +42,33 @@ pub(crate) fn calibration(
     }
 }
 
+/// A solution whose curved cells have the gain of their chord.
+///
+/// The file has one gain a cell. Between no load and the largest the chord's slope runs from k to k + κ d_max; stated is
+/// the middle one, and half that span, as a rectangular distribution, enters its uncertainty.
+fn straightened(setup: &Setup, solution: &Solution, curved: &[Curved]) -> Solution {
+    let mut straight = solution.clone();
+    for cell in curved {
+        let (c, Some(from)) = (cell.channel, setup.layout.curvature(cell.channel)) else { continue };
+        let to = setup.layout.gain(c);
+        let largest = solution.rows.iter().zip(&setup.problem.rows).fold(0.0, |most: f64, (row, place)| {
+            let channels = &setup.problem.plates[place.plate].channels;
+            let own = channels.iter().position(|x| *x == c).map_or(0.0, |i| row.equations.deflection[i]);
+            if own.abs() > most.abs() { own } else { most }
+        });
+        let middle = largest / 2.0;
+        straight.state.gain[c] += cell.curvature * middle;
+        let added = straight.covariance.row(from) * middle;
+        let mut row = straight.covariance.row_mut(to);
+        row += added;
+        let added = straight.covariance.column(from) * middle;
+        let mut column = straight.covariance.column_mut(to);
+        column += added;
+        straight.covariance[(to, to)] += (cell.curvature * middle).powi(2) / 3.0;
+    }
+    straight
+}
+
 /// Cells whose gain the run settles.
 fn determined_cells(setup: &Setup, solution: &Solution, options: &Options) -> Vec<bool> {
     let is_settled = |c: usize| {
@@ -56,7 +78,7 @@ fn determined_cells(setup: &Setup, solution: &Solution, options: &Options) -> Ve
     (0..setup.layout.n_cells).map(is_settled).collect()
 }
 
-fn gain_u(setup: &Setup, solution: &Solution, c: usize) -> f64 {
+pub(crate) fn gain_u(setup: &Setup, solution: &Solution, c: usize) -> f64 {
     let j = setup.layout.gain(c);
     solution.covariance[(j, j)].sqrt()
 }
@@ -156,7 +178,7 @@ fn residuals(setup: &Setup, solution: &Solution, determined: &[bool]) -> Vec<Res
 
 /// √(Σ e² / ν) over the loaded rows; of the zero readings where the loaded rows leave less than one degree of freedom.
 fn residual_sd_g(setup: &Setup, solution: &Solution) -> f64 {
-    let used = || (0..solution.rows.len()).filter(|&i| setup.weights[i] > 0.0);
+    let used = || (0..solution.rows.len()).filter(|&i| setup.used[i]);
     let freedom: f64 = used().map(|i| load_freedom(solution, i)).sum();
     if freedom >= 1.0 {
         let square: f64 = used().map(|i| solution.rows[i].residual[0].powi(2)).sum();
@@ -168,97 +190,10 @@ fn residual_sd_g(setup: &Setup, solution: &Solution) -> f64 {
 
 /// Equations (three a loaded row, one a zero reading of a cell, one a stated mass with uncertainty) less unknowns settled.
 fn degrees_of_freedom(setup: &Setup, determined: &[bool]) -> usize {
-    let rows = setup.weights.iter().filter(|w| **w > 0.0).count();
+    let rows = setup.used.iter().filter(|u| **u).count();
     let zero_readings: usize = setup.zeros.iter().map(|z| z.n).sum();
     let free_masses = (0..setup.problem.bodies.len()).filter(|&b| setup.layout.mass(b).is_some()).count();
     let stated = setup.problem.bodies.iter().filter(|b| matches!(b, Body::Known { u_kg, .. } if *u_kg > 0.0)).count();
     let gains = determined.iter().filter(|d| **d).count();
     (3 * rows + zero_readings + stated).saturating_sub(gains + setup.layout.n_cells + free_masses)
-}
-
-fn dead_findings(problem: &Problem, dead: &[Dead]) -> Vec<Finding> {
-    let of_cell = |d: &Dead| Finding {
-        kind: FindingKind::Dead,
-        cell: Some(problem.cells[d.channel].name.clone()),
-        text: format!(
-            "Cell {} does not answer: over the {} rows with load on plate {} its counts moved by {:.0} (root mean square) \
-             where its fellows make us expect {:.0}. Check its wiring and whether the plate rests on it.",
-            problem.cells[d.channel].name,
-            d.n_rows,
-            problem.plates[problem.cells[d.channel].plate].name,
-            d.moved_counts,
-            d.expected_counts
-        ),
-    };
-    dead.iter().map(of_cell).collect()
-}
-
-fn reversed_findings(setup: &Setup, solution: &Solution, determined: &[bool]) -> Vec<Finding> {
-    let is_reversed = |c: &usize| determined[*c] && solution.state.gain[*c] < -REVERSED_U * gain_u(setup, solution, *c);
-    let of_cell = |c: usize| Finding {
-        kind: FindingKind::Reversed,
-        cell: Some(setup.problem.cells[c].name.clone()),
-        text: format!(
-            "Cell {} is reversed: its counts fall under load, its gain is {:.4e} ± {:.1e} kg a count. Exchange its two \
-             signal wires, or leave it: the negative gain weighs rightly.",
-            setup.problem.cells[c].name,
-            solution.state.gain[c],
-            gain_u(setup, solution, c)
-        ),
-    };
-    (0..setup.layout.n_cells).filter(is_reversed).map(of_cell).collect()
-}
-
-fn open_findings(
-    setup: &Setup,
-    solution: &Solution,
-    determined: &[bool],
-    dead: &[Dead],
-    options: &Options,
-) -> Vec<Finding> {
-    let problem = setup.problem;
-    let of_cell = |c: usize| {
-        let cell = &problem.cells[c];
-        let plate = &problem.plates[cell.plate].name;
-        let rows = problem.rows.iter().filter(|r| r.plate == cell.plate).count();
-        let reason = if rows == 0 {
-            format!("no row loads plate {plate}; put a known mass on it, in the middle and over each of its cells")
-        } else {
-            format!(
-                "the {rows} rows on plate {plate} leave its gain uncertain by {:.0} %, allowed are {:.0} %; put a known \
-                 mass over this cell and over each of its fellows",
-                (100.0 * gain_u(setup, solution, c) / solution.state.gain[c].abs()).min(100.0),
-                100.0 * options.max_relative_u
-            )
-        };
-        Finding {
-            kind: FindingKind::NotDetermined,
-            cell: Some(cell.name.clone()),
-            text: format!("Cell {} is not determined: {reason}.", cell.name),
-        }
-    };
-    let is_open = |c: &usize| !determined[*c] && !dead.iter().any(|d| d.channel == *c);
-    (0..setup.layout.n_cells).filter(is_open).map(of_cell).collect()
-}
-
-fn open_load_findings(setup: &Setup, loads: &[FoundLoad]) -> Vec<Finding> {
-    let labels = setup.problem.bodies.iter().filter_map(|b| match b {
-        Body::Unknown { label } => Some(label),
-        Body::Known { .. } => None,
-    });
-    labels
-        .filter(|label| !loads.iter().any(|l| l.label == **label))
-        .map(|label| {
-            let rows = setup.problem.run.rows.iter();
-            let n = rows.filter(|r| matches!(&r.load, Load::Unknown { label: l, .. } if l == label)).count();
-            Finding {
-                kind: FindingKind::NotDetermined,
-                cell: None,
-                text: format!(
-                    "The mass of load \"{label}\" is not determined by its {n} rows: put it on a plate that bears known \
-                     masses too."
-                ),
-            }
-        })
-        .collect()
 }

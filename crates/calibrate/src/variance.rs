@@ -9,13 +9,15 @@
 //! A level may fall towards 0 but not below.
 
 use crate::equations::Noise;
-use crate::fit::{FittedRow, Setup};
+use crate::fit::FittedRow;
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 /// A level that changes by less than this share is settled: the uncertainties follow it in proportion.
 const SETTLED: f64 = 1e-3;
 /// A level moves by at most this factor in a step.
 const MAX_FACTOR: f64 = 100.0;
+/// So many steps are gone in full.
+const PATIENT_STEPS: f64 = 8.0;
 /// Below this a level is nothing beside any real deck: a tenth of a ppm of the load, a tenth of a µm.
 const LEAST_RELATIVE: f64 = 1e-7;
 const LEAST_POSITION_M: f64 = 1e-7;
@@ -37,10 +39,9 @@ pub(crate) struct Levels {
 }
 
 impl Levels {
-    pub(crate) fn new(rows: &[FittedRow], setup: &Setup) -> Self {
+    pub(crate) fn new(rows: &[FittedRow], weights: &[f64]) -> Self {
         let mut levels = Self { score: Vector2::zeros(), information: Matrix2::zeros() };
-        for (i, row) in rows.iter().enumerate() {
-            let weight = setup.weights[i];
+        for (row, &weight) in rows.iter().zip(weights) {
             if weight == 0.0 {
                 continue;
             }
@@ -55,7 +56,7 @@ impl Levels {
                 v[0] += (slope * deflection).powi(2) * g * g.transpose();
             }
             v[1] = w * Matrix3::from_diagonal(&Vector3::new(0.0, mass * mass, mass * mass)) * w.transpose();
-            let p = Matrix3::identity() - row.leverage;
+            let p = Matrix3::identity() - weight * row.leverage;
             for j in 0..2 {
                 let quadratic = row.whitened.dot(&(v[j] * row.whitened));
                 levels.score[j] += weight * (quadratic - (p * v[j]).trace());
@@ -67,8 +68,10 @@ impl Levels {
         levels
     }
 
-    /// Moves the estimated levels; whether one moved by more than settles.
-    pub(crate) fn improve(&self, noise: &mut Noise, settings: &Settings) -> bool {
+    /// Moves the estimated levels; whether one moved by more than settles. From some `steps` on ever smaller parts of the
+    /// way are gone: two levels near 0 can chase each other.
+    pub(crate) fn improve(&self, noise: &mut Noise, settings: &Settings, steps: usize) -> bool {
+        let part = PATIENT_STEPS / PATIENT_STEPS.max(steps as f64);
         let free = [settings.relative, settings.position];
         let mut information = self.information;
         let mut score = self.score;
@@ -85,7 +88,7 @@ impl Levels {
         let least = [LEAST_RELATIVE.powi(2), LEAST_POSITION_M.powi(2)];
         let next = |j: usize| {
             let wanted = (now[j] + step[j]).clamp(now[j] / MAX_FACTOR, now[j] * MAX_FACTOR);
-            if free[j] { wanted.max(least[j]) } else { now[j] }
+            if free[j] { now[j] * (wanted.max(least[j]) / now[j]).powf(part) } else { now[j] }
         };
         let next = [next(0), next(1)];
         noise.relative = next[0].sqrt();

@@ -1,13 +1,19 @@
 //! What each cell reads without load.
 //!
 //! Every row without load, and every row with its load on another plate, is a zero reading of a cell. Their mean is an
-//! observation of the cell's zero, their scatter its noise.
+//! observation of the cell's zero, their scatter its noise. Readings that do not belong are set aside first.
 
 use crate::problem::Problem;
-use stats::robust::median;
+use nalgebra::DMatrix;
+use stats::regression::find_outliers;
+use stats::robust::{mad_sd, median};
 
 /// Degrees of freedom that the fellows' noise adds to a cell's own estimate: a cell with few zero readings leans on them.
 const BORROWED_FREEDOM: f64 = 4.0;
+/// Chance that any zero reading of a clean run is set aside.
+const FALSE_ALARM: f64 = 1e-3;
+/// A cell with more than this share of its zero readings far off is noisy; no reading of it is singled out.
+const NOISY_SHARE: f64 = 0.1;
 
 /// Zero readings of one cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,9 +28,43 @@ pub(crate) struct Zero {
     pub(crate) noise: f64,
 }
 
-/// Zero readings of all cells, leaving out the rows marked in `left_out`.
-pub(crate) fn zeros(problem: &Problem, left_out: &[bool]) -> Vec<Zero> {
-    let mut zeros: Vec<Zero> = (0..problem.n_cells()).map(|c| own_zero(problem, left_out, c)).collect();
+/// A zero reading far from the others of its cell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct StrayZero {
+    /// Row of the run.
+    pub(crate) row: usize,
+    pub(crate) channel: usize,
+    /// From the other readings, counts.
+    pub(crate) deviation: f64,
+    /// The same in standard uncertainties.
+    pub(crate) t: f64,
+}
+
+/// Which zero readings are set aside: a row's readings of a whole plate at once, for what lay or leaned there.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct SetAside {
+    n_plates: usize,
+    marks: Vec<bool>,
+}
+
+impl SetAside {
+    pub(crate) fn nothing(problem: &Problem) -> Self {
+        let n_plates = problem.plates.len();
+        Self { n_plates, marks: vec![false; problem.run.rows.len() * n_plates] }
+    }
+
+    pub(crate) fn mark(&mut self, row: usize, plate: usize) {
+        self.marks[row * self.n_plates + plate] = true;
+    }
+
+    pub(crate) fn holds(&self, row: usize, plate: usize) -> bool {
+        self.marks[row * self.n_plates + plate]
+    }
+}
+
+/// Zero readings of all cells without those set aside.
+pub(crate) fn zeros(problem: &Problem, aside: &SetAside) -> Vec<Zero> {
+    let mut zeros: Vec<Zero> = (0..problem.n_cells()).map(|c| own_zero(problem, aside, c)).collect();
     let scatters: Vec<f64> = zeros.iter().filter(|z| z.n > 1 && z.scatter > 0.0).map(|z| z.scatter).collect();
     // A median of the fellows, so that one noisy cell does not lift the others.
     let common = median(&scatters).unwrap_or(problem.converter_sd);
@@ -38,20 +78,53 @@ pub(crate) fn zeros(problem: &Problem, left_out: &[bool]) -> Vec<Zero> {
     zeros
 }
 
-fn own_zero(problem: &Problem, left_out: &[bool], channel: usize) -> Zero {
-    let readings = readings(problem, left_out, channel);
+/// Zero readings far from the others of their cell.
+pub(crate) fn stray_zeros(problem: &Problem) -> Vec<StrayZero> {
+    let nothing = SetAside::nothing(problem);
+    let alpha = FALSE_ALARM / problem.n_cells() as f64;
+    let mut strays = Vec::new();
+    for channel in 0..problem.n_cells() {
+        let readings = readings(problem, &nothing, channel);
+        let counts: Vec<f64> = readings.iter().map(|r| r.1).collect();
+        // Counts that mostly agree to the digit have no scatter to judge by.
+        if counts.len() < 4 || mad_sd(&counts).is_none_or(|sd| sd == 0.0) {
+            continue;
+        }
+        let constant = DMatrix::from_element(counts.len(), 1, 1.0);
+        let Ok(search) = find_outliers(&constant, &counts, None, alpha) else { continue };
+        if search.outliers.len() as f64 > NOISY_SHARE * counts.len() as f64 + 1.0 {
+            continue;
+        }
+        strays.extend(search.outliers.iter().map(|o| StrayZero {
+            row: readings[o.row].0,
+            channel,
+            deviation: o.deviation,
+            t: o.t,
+        }));
+    }
+    strays
+}
+
+fn own_zero(problem: &Problem, aside: &SetAside, channel: usize) -> Zero {
+    let readings = readings(problem, aside, channel);
     let n = readings.len();
-    let mean = readings.iter().sum::<f64>() / n.max(1) as f64;
-    let square: f64 = readings.iter().map(|r| (r - mean).powi(2)).sum();
+    let mean = readings.iter().map(|r| r.1).sum::<f64>() / n.max(1) as f64;
+    let square: f64 = readings.iter().map(|r| (r.1 - mean).powi(2)).sum();
     let scatter = if n > 1 { (square / (n as f64 - 1.0)).sqrt() } else { 0.0 };
     Zero { mean, n, scatter, noise: scatter }
 }
 
-/// The zero readings of a channel.
-pub(crate) fn readings(problem: &Problem, left_out: &[bool], channel: usize) -> Vec<f64> {
+/// The zero readings of a channel: row and counts.
+fn readings(problem: &Problem, aside: &SetAside, channel: usize) -> Vec<(usize, f64)> {
     let plate = problem.cells[channel].plate;
     (0..problem.run.rows.len())
-        .filter(|&row| !left_out[row] && problem.loaded_plate[row] != Some(plate))
-        .map(|row| problem.count(row, channel))
+        .filter(|&row| problem.loaded_plate[row] != Some(plate) && !aside.holds(row, plate))
+        .map(|row| (row, problem.count(row, channel)))
         .collect()
+}
+
+/// Median over the rows without any load: a zero that no exchange of channels can spoil.
+pub(crate) fn bare_zero(problem: &Problem, channel: usize) -> f64 {
+    let bare = (0..problem.run.rows.len()).filter(|&row| problem.loaded_plate[row].is_none());
+    median(&bare.map(|row| problem.count(row, channel)).collect::<Vec<f64>>()).unwrap_or(0.0)
 }
