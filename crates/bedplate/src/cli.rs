@@ -1,5 +1,6 @@
 //! What may be written on the command line. A verb's `--help` says what it reads, what it prints and when it exits 1.
 
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
@@ -22,6 +23,7 @@ pub(crate) struct Cli {
 pub(crate) enum Verb {
     Demo(DemoArgs),
     Check(CheckArgs),
+    Explore(ExploreArgs),
     Calibrate(CalibrateArgs),
     Verify(VerifyArgs),
     Weigh(WeighArgs),
@@ -57,6 +59,34 @@ pub(crate) struct DemoArgs {
 pub(crate) struct CheckArgs {
     /// The deck, deck.toml
     pub(crate) deck: PathBuf,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Searches the design space that the deck file opens, and prints the designs that none of the others beats.
+///
+/// Reads deck.toml with its table [explore], which says what may vary: stacks of layers, cell types, number and place
+/// of cells, converter. Designs are set against each other by cost, mass, deflection margin and the smallest change
+/// resolved over 24 h. The same file gives the same list. Ctrl-C stops and prints what was found so far.
+/// Exits 1 when no design keeps to the deflection.
+///
+/// JSON: {"designs": [{"number", "cost", "mass_kg", "deflection_margin_mm", "resolvable_24h_g", "expanded_u_g",
+/// "cell_type", "converter", "plates": [{"plate", "stack", "bond", "layers": [{"material", "thickness_mm"}],
+/// "cells_at_mm"}]}], "space", "candidates", "plates_solved", "rounds", "of_rounds", "finished"}
+#[derive(Debug, Args)]
+pub(crate) struct ExploreArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Write design N of the list as a whole deck.toml
+    #[arg(long, value_name = "N", requires = "output")]
+    pub(crate) write: Option<NonZeroUsize>,
+    /// The file to write it to
+    #[arg(short, long, value_name = "FILE", requires = "write")]
+    pub(crate) output: Option<PathBuf>,
+    /// Threads that compute [default: as many as the machine has]
+    #[arg(long, value_name = "N")]
+    pub(crate) threads: Option<NonZeroUsize>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,

@@ -22,6 +22,7 @@ fn main() -> ExitCode {
     let done = match &cli.verb {
         Verb::Demo(args) => verbs::demo::run(args),
         Verb::Check(args) => verbs::check::run(args),
+        Verb::Explore(args) => verbs::explore::run(args),
         Verb::Calibrate(args) => verbs::calibrate::run(args),
         Verb::Verify(args) => verbs::verify::run(args),
         Verb::Weigh(args) => verbs::weigh::run(args),

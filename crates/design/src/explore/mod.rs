@@ -16,6 +16,7 @@
 pub mod candidate;
 pub mod front;
 pub mod options;
+pub mod report;
 pub mod search;
 pub mod table;
 
@@ -26,6 +27,7 @@ use crate::budget::Assumptions;
 
 pub use candidate::{Candidate, Scored, Scores};
 pub use options::Prepared;
+pub use report::{DesignReport, ExploreReport};
 pub use search::{Explorer, Progress};
 pub use table::{ExploreTable, Stack};
 

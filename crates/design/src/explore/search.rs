@@ -105,6 +105,11 @@ impl Explorer {
         }
     }
 
+    /// Rounds done.
+    pub fn rounds_done(&self) -> usize {
+        self.round
+    }
+
     /// Candidates in the whole space.
     pub fn space(&self) -> f64 {
         let per_plate = (self.table.stacks.len() * self.table.layouts.len()) as f64;

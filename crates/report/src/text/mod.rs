@@ -4,6 +4,7 @@ mod agreement;
 mod balance;
 mod calibration;
 mod check;
+mod exploration;
 mod verification;
 mod weighing;
 
@@ -11,6 +12,7 @@ pub use agreement::agreement;
 pub use balance::balance;
 pub use calibration::{calibration, finding_word, p_value, status_word};
 pub use check::{check, requirement_words};
+pub use exploration::exploration;
 pub use verification::verification;
 pub use weighing::{clock, weighing};
 

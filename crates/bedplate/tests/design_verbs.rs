@@ -1,0 +1,151 @@
+//! `explore`, `draw` and the report of `check`, run as a user would.
+
+mod common;
+
+use std::fs;
+use std::path::Path;
+
+use common::{Ran, bedplate, json};
+use serde_json::Value;
+
+/// A folder with the deck of the demo, its search made short.
+fn demo_deck() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let text = twin::demo::DECK_TOML;
+    assert!(text.contains("rounds = 30"));
+    fs::write(folder.path().join("deck.toml"), text.replace("rounds = 30", "rounds = 3")).unwrap();
+    folder
+}
+
+fn spoil(folder: &Path, from: &str, to: &str) {
+    let path = folder.join("deck.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    assert!(text.contains(from), "deck.toml holds no {from:?}");
+    fs::write(path, text.replacen(from, to, 1)).unwrap();
+}
+
+#[track_caller]
+fn refused(ran: &Ran, words: &[&str]) {
+    assert_eq!(ran.status, 2, "exit status; standard error: {}", ran.err);
+    assert!(ran.out.is_empty(), "standard output must stay empty: {}", ran.out);
+    assert!(!ran.err.contains("panicked"), "{}", ran.err);
+    for word in words {
+        assert!(ran.err.contains(word), "no {word:?} in: {}", ran.err);
+    }
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap());
+    let mut names: Vec<String> = entries.collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn explore_gives_the_same_list_on_any_number_of_threads() {
+    let folder = demo_deck();
+    let one = bedplate(folder.path(), &["explore", "deck.toml", "--json", "--threads", "1"]);
+    let three = bedplate(folder.path(), &["explore", "deck.toml", "--json", "--threads", "3"]);
+    assert_eq!(one.status, 0, "{}", one.err);
+    assert_eq!(one.out, three.out);
+    assert!(one.err.contains("a second"), "{}", one.err);
+    let found = json(&one);
+    assert_eq!(found["finished"], true);
+    assert_eq!(found["rounds"], 3);
+    let designs = found["designs"].as_array().unwrap();
+    assert!(designs.len() > 3);
+    for (place, design) in designs.iter().enumerate() {
+        assert_eq!(design["number"], place + 1);
+        assert!(design["deflection_margin_mm"].as_f64().unwrap() >= 0.0);
+        assert_eq!(design["plates"].as_array().unwrap().len(), 5);
+    }
+}
+
+#[test]
+fn a_design_written_out_checks_as_the_list_says() {
+    let folder = demo_deck();
+    let ran = bedplate(folder.path(), &["explore", "deck.toml", "--json", "--write", "2", "-o", "two.toml"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let design = json(&ran)["designs"][1].clone();
+    let checked = bedplate(folder.path(), &["check", "two.toml", "--json"]);
+    assert!(checked.status < 2, "{}", checked.err);
+    let checked = json(&checked);
+    let near = |a: &Value, b: &Value, share: f64| {
+        let (a, b) = (a.as_f64().unwrap(), b.as_f64().unwrap());
+        assert!((a / b - 1.0).abs() < share, "{a} {b}");
+    };
+    near(&checked["mass_kg"], &design["mass_kg"], 1e-9);
+    near(&checked["cost"], &design["cost"], 1e-9);
+    // The meshes differ: reactions agree to 0.5 %.
+    near(&checked["change"]["resolvable_24h_g"], &design["resolvable_24h_g"], 5e-3);
+}
+
+#[test]
+fn explore_for_a_person_fits_the_screen_and_names_the_best() {
+    let folder = demo_deck();
+    let ran = bedplate(folder.path(), &["explore", "deck.toml"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    for words in ["best in", "resolvable change, 24 h", "A = ", "not for dosing"] {
+        assert!(ran.out.contains(words), "no {words:?} in: {}", ran.out);
+    }
+    let longest = ran.out.lines().map(|l| l.chars().count()).max().unwrap();
+    assert!(longest <= 110, "{longest} characters");
+}
+
+#[test]
+fn explore_without_a_table_says_so() {
+    let folder = demo_deck();
+    let path = folder.path().join("deck.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text.split("[explore]").next().unwrap()).unwrap();
+    refused(&bedplate(folder.path(), &["explore", "deck.toml"]), &["deck.toml", "no [explore] table"]);
+}
+
+#[test]
+fn a_wrong_key_of_the_search_is_named() {
+    let folder = demo_deck();
+    spoil(folder.path(), "cells_per_plate = [3, 4]", "cells_per_plate = [2]");
+    refused(&bedplate(folder.path(), &["explore", "deck.toml"]), &["cells_per_plate", "found 2, expected 3 to 6"]);
+}
+
+#[test]
+fn a_number_out_of_the_list_leaves_no_file() {
+    let folder = demo_deck();
+    let ran = bedplate(folder.path(), &["explore", "deck.toml", "--write", "99999", "-o", "n.toml"]);
+    refused(&ran, &["--write 99999", "expected 1 to"]);
+    assert_eq!(names(folder.path()), ["deck.toml"]);
+    refused(&bedplate(folder.path(), &["explore", "deck.toml", "--write", "0", "-o", "n.toml"]), &["--write"]);
+    refused(&bedplate(folder.path(), &["explore", "deck.toml", "--write", "1"]), &["--output"]);
+}
+
+#[test]
+fn a_place_that_cannot_be_written_is_told_before_the_search() {
+    let folder = demo_deck();
+    let ran = bedplate(folder.path(), &["explore", "deck.toml", "--write", "1", "-o", "no/such/two.toml"]);
+    refused(&ran, &["could not write no/such/two.toml", "the folder must exist"]);
+    assert!(!ran.err.contains("a second"));
+}
+
+#[test]
+#[cfg(unix)]
+fn ctrl_c_prints_what_was_found() {
+    let folder = demo_deck();
+    // Far more than a test may take: only the signal ends it.
+    spoil(folder.path(), "rounds = 3", "rounds = 4000000");
+    let child = std::process::Command::new(env!("CARGO_BIN_EXE_bedplate"))
+        .current_dir(folder.path())
+        .args(["explore", "deck.toml", "--json"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(1500));
+    let id = child.id().to_string();
+    assert!(std::process::Command::new("kill").args(["-INT", &id]).status().unwrap().success());
+    let done = child.wait_with_output().unwrap();
+    assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+    let found: Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert_eq!(found["finished"], false);
+    let evaluated = found["candidates"].as_u64().unwrap();
+    assert_eq!(evaluated == 0, found["designs"].as_array().unwrap().is_empty());
+}
