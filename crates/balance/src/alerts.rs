@@ -1,17 +1,34 @@
 //! What asks for a look, in words, with the evidence beside it.
 
+use formats::patient::PatientFile;
+
+use crate::clinical::overload::{band_pct, weight_pct};
+use crate::contradict::Slip;
+use crate::core::body;
 use crate::estimate::{Fit, Record, seconds};
-use crate::report::{Alert, AlertKind};
+use crate::report::{Alert, AlertKind, Row, Window};
+
+/// A change of 1 % of the weight must stay tellable with 95 % from two looks: the standard deviation of one
+/// is at most 1 %/(1.96 √2).
+const LOOK_SHARE: f64 = 0.01 / (1.96 * std::f64::consts::SQRT_2);
+/// The mass is off the plan when it lies this far from it after a day, mL/kg: 1 % overload.
+const OFF_PLAN_ML_KG: f64 = 10.0;
+/// 97.5 % point of the normal law.
+const Z95: f64 = 1.96;
 
 /// All alerts of a record, in order of time.
-pub(crate) fn alerts(record: &Record, fit: &Fit) -> Vec<Alert> {
+pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row], windows: &[Window]) -> Vec<Alert> {
     let mut out = unexplained(record, fit);
     out.extend(steps(record, fit));
+    out.extend(contradicted(record, fit));
     out.extend(record.ledger.doubts.iter().map(|doubt| Alert {
         time: record.time(doubt.stamp_h),
         kind: AlertKind::ImplausibleEntry,
         text: format!("chart line {}: {}; it is counted, but the estimate does not rely on it", doubt.line, doubt.text),
     }));
+    out.extend(overload(file, rows));
+    out.extend(not_checked(record, fit));
+    out.extend(off_plan(file, record, fit, windows));
     out.sort_by_key(|alert| alert.time);
     out
 }
@@ -65,4 +82,99 @@ fn steps(record: &Record, fit: &Fit) -> Vec<Alert> {
             Alert { time: record.time(after), kind: AlertKind::Step, text }
         })
         .collect()
+}
+
+fn contradicted(record: &Record, fit: &Fit) -> Vec<Alert> {
+    fit.contradictions
+        .iter()
+        .map(|found| {
+            let flow = &record.ledger.flows[found.flow];
+            let entry = &record.ledger.entries[flow.entry_idx];
+            let guess = match found.slip {
+                Slip::Twice => "a like entry stands close by: written twice?",
+                Slip::Unseen => "not given, or at another time?",
+                Slip::WrongSide => "intake and output exchanged?",
+                Slip::SlippedPoint => "ten times too large?",
+            };
+            let text = format!(
+                "chart line {} says {:+.0} mL, the deck saw {:+.0} ± {:.0} g: {guess} It is counted, but the estimate \
+                 does not rely on it",
+                entry.line, flow.signed_ml, found.seen_g, found.u_g
+            );
+            Alert { time: record.time(flow.stamp_h), kind: AlertKind::ContradictedEntry, text }
+        })
+        .collect()
+}
+
+/// Each band once, at the first row that reaches it.
+fn overload(file: &PatientFile, rows: &[Row]) -> Vec<Alert> {
+    let Some(admission_kg) = file.patient.admission_kg else { return Vec::new() };
+    let mut out = Vec::new();
+    let mut reached = 0.0;
+    for row in rows {
+        let percent = weight_pct(row.mass_kg, admission_kg);
+        let Some(band) = band_pct(percent).filter(|band| *band > reached) else { continue };
+        reached = band;
+        out.push(Alert {
+            time: row.time,
+            kind: AlertKind::Overload,
+            text: format!(
+                "overload of {percent:.1} ± {:.1} % of the admission weight {admission_kg:.1} kg has reached {band:.0} %",
+                100.0 * row.u_kg / admission_kg
+            ),
+        });
+    }
+    out
+}
+
+/// Once a gap: no weight for so long that a change of 1 % of the weight would no longer be told.
+fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
+    let limit_g = 1000.0 * LOOK_SHARE * record.weight_kg;
+    let mut out = Vec::new();
+    let mut last_weight_h: Option<f64> = None;
+    let mut told = false;
+    for (node, state) in fit.built.grid.nodes.iter().zip(&fit.filtered) {
+        let g = body();
+        let u_g = g.dot(&(state.p * g)).max(0.0).sqrt();
+        if let Some(since_h) = last_weight_h.filter(|_| !told && u_g > limit_g).map(|last_h| node.t_h - last_h)
+            && since_h > 1.0
+        {
+            told = true;
+            out.push(Alert {
+                time: record.time(node.t_h),
+                kind: AlertKind::WeightNotChecked,
+                text: format!(
+                    "no settled weight for {since_h:.0} h: the mass is known to ± {u_g:.0} g (standard uncertainty), \
+                     more than the {limit_g:.0} g that tell 1 % of the weight"
+                ),
+            });
+        }
+        if node.observation.is_some() {
+            last_weight_h = Some(node.t_h);
+            told = false;
+        }
+    }
+    out
+}
+
+/// The last day against the plan's rates and the patient's own loss.
+fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) -> Option<Alert> {
+    let plan = file.plan?;
+    let day = windows.iter().find(|window| (window.hours - 24.0).abs() < 0.5)?;
+    let net = plan.intake_ml_h - plan.output_ml_h - plan.ultrafiltration_ml_h - fit.watched.rate_g_h;
+    let apart_ml = day.fused_ml - net * day.hours;
+    let limit_ml =
+        (OFF_PLAN_ML_KG * record.weight_kg).max(Z95 * day.u_fused_ml.hypot(day.hours * fit.watched.rate_u_g_h));
+    (apart_ml.abs() > limit_ml).then(|| Alert {
+        time: record.time(record.span.end_h),
+        kind: AlertKind::OffPlan,
+        text: format!(
+            "the last {:.0} h brought {:+.0} mL, the plan's rates less {:.0} mL/h of insensible loss would bring {:+.0}: \
+             {apart_ml:+.0} off it",
+            day.hours,
+            day.fused_ml,
+            fit.watched.rate_g_h,
+            net * day.hours
+        ),
+    })
 }

@@ -6,17 +6,21 @@ use formats::weights::Weight;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::alerts;
+use crate::answers::Asked;
 use crate::build::{Built, Span, build};
+use crate::clinical::water::{Ledgers, ledgers};
+use crate::contradict::{Contradiction, contradictions};
 use crate::core::{Filter, Filtered, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
+use crate::diagnostics::diagnose;
 use crate::error::BalanceError;
 use crate::forecast::{Deviation, forecast};
 use crate::insensible::{self, Insensible};
 use crate::ledger::{Frame, Ledger, hours};
 use crate::noise::{self, NoiseFit};
 use crate::options::Options;
-use crate::report::{BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row};
+use crate::report::{Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};
 use crate::screen::{Screened, screen};
-use crate::thin::{Readings, thin};
+use crate::thin::{Reading, Readings, thin};
 use crate::watch::{Episode, Limits, Watched, threshold, watch};
 use crate::windows;
 
@@ -61,6 +65,7 @@ pub(crate) struct Fit {
     pub(crate) built: Built,
     pub(crate) noise: NoiseFit,
     pub(crate) screened: Screened,
+    pub(crate) contradictions: Vec<Contradiction>,
     pub(crate) watched: Watched,
     pub(crate) limits: Limits,
     pub(crate) filtered: Vec<Filtered>,
@@ -123,9 +128,15 @@ fn later(time: Timestamp, h: f64) -> Timestamp {
 
 impl Fit {
     fn make(record: &Record, options: &Options) -> Self {
-        let mut built = build(&record.readings.readings, &record.ledger, record.span, options);
+        let readings = &record.readings.readings;
+        let mut built = build(readings, &record.ledger, record.span, options);
         let start = noise::assumed(record.prior.mean_g_h, record.prior.sd_g_h);
-        let screened = screen(&mut built, &record.readings.readings, start);
+        let contradictions =
+            contradictions(&without_pads(&built, readings, start), &record.ledger, start, record.weight_kg);
+        if !contradictions.is_empty() {
+            built = build(readings, &record.ledger.without_trust(&contradictions), record.span, options);
+        }
+        let screened = screen(&mut built, readings, start);
         let limits = Limits { z: threshold(options.false_alerts_per_day), volume_g: ALERT_ML_KG * record.weight_kg };
         let first = noise::fit(&built.grid, built.u2_g2, start);
         let mut watched = watch(&built, null(first.cautious, start), limits);
@@ -138,14 +149,27 @@ impl Fit {
             built = with_episodes(&built, &watched.episodes);
         }
         let (filtered, end) = run(&built, noise.cautious);
-        let constant_g = constant_g(&noise, built.u2_g2, record.readings.readings.len());
-        Self { built, noise, screened, watched, limits, filtered, end, constant_g }
+        let constant_g = constant_g(&noise, built.u2_g2, readings.len());
+        Self { built, noise, contradictions, screened, watched, limits, filtered, end, constant_g }
     }
 
     /// Smoothed states of nodes in order of time.
     pub(crate) fn smoothed(&self, nodes: &[usize]) -> Vec<Smoothed> {
         smooth(&self.built.grid, &self.filtered, nodes)
     }
+}
+
+/// The grid with the pads that went, but with no step taken for granted: a step may be an entry's slip.
+fn without_pads(built: &Built, readings: &[Reading], params: Params) -> Built {
+    let mut screened = built.clone();
+    screen(&mut screened, readings, params);
+    for ((node, original), k) in screened.grid.nodes.iter_mut().zip(&built.grid.nodes).zip(0usize..) {
+        let at_break = built.reading_nodes.binary_search(&k).is_ok_and(|reading| readings[reading].after_break);
+        if !at_break {
+            *node = *original;
+        }
+    }
+    screened
 }
 
 /// The belief that nothing is missing: the loss rate changes no faster than was assumed. A fit that saw
@@ -193,20 +217,50 @@ fn report(file: &PatientFile, record: &Record, fit: &Fit, options: &Options) -> 
     let rows = rows(record, fit);
     let end = fit.smoothed(&[fit.built.grid.nodes.len() - 1]);
     let mut notes = notes(record, fit);
-    let overload = overload(file, record, fit, &rows, &end[0], &mut notes);
+    let overload_pct = overload(file, record, fit, &rows, &end[0], &mut notes);
+    let plan = file.plan.unwrap_or_else(|| {
+        notes.push("no plan: the forecast goes on at the charted rates of the last 24 h".to_owned());
+        persistence(&record.ledger, record.span.end_h)
+    });
+    let windows = windows::windows(record, fit, &options.windows_h);
+    let asked = Asked { file, record, fit, rows: &rows, windows: &windows, overload: &overload_pct };
+    let other = |(name, plan): &(String, Plan)| Alternative {
+        name: name.clone(),
+        forecast: forecast_rows(record, fit, plan, options.forecast_h),
+    };
     BalanceReport {
-        overload_pct: overload,
         insensible_ml_h: Estimate { value: fit.watched.rate_g_h, u: fit.watched.rate_u_g_h },
-        forecast: forecast_rows(file, record, fit, options, &mut notes),
+        forecast: forecast_rows(record, fit, &plan, options.forecast_h),
         resolvable_ml_24h: resolvable_ml(fit),
-        alerts: alerts::alerts(record, fit),
-        windows: windows::windows(record, fit, &options.windows_h),
+        alerts: alerts::alerts(file, record, fit, &rows, &windows),
+        answers: asked.answers(),
+        ledgers: two_ledgers(file, record, &rows, &windows),
+        alternatives: options.alternatives.iter().map(other).collect(),
+        diagnostics: diagnose(&fit.filtered),
         insensible_prior: record.prior.clone(),
         noise: noise_report(fit),
+        overload_pct,
+        windows,
         rows,
         notes,
         caution: CAUTION,
     }
+}
+
+/// Mass and water over the record, and over its last 24 h where it is longer.
+fn two_ledgers(file: &PatientFile, record: &Record, rows: &[Row], windows: &[Window]) -> Vec<Ledgers> {
+    let area_m2 = insensible::surface_m2(&file.patient, record.weight_kg);
+    let mut out = Vec::new();
+    if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
+        let hours = last.time.duration_since(first.time).as_secs_f64() / 3600.0;
+        let mass_g = Estimate { value: 1000.0 * (last.mass_kg - first.mass_kg), u: last.u_weighed_ml };
+        out.push(ledgers(mass_g, hours, area_m2, &record.prior));
+    }
+    for window in windows.iter().filter(|window| (window.hours - 24.0).abs() < 0.5) {
+        let mass_g = Estimate { value: window.fused_ml, u: window.u_fused_ml };
+        out.push(ledgers(mass_g, window.hours, area_m2, &record.prior));
+    }
+    out
 }
 
 fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
@@ -275,21 +329,11 @@ fn overload(
     }
 }
 
-fn forecast_rows(
-    file: &PatientFile,
-    record: &Record,
-    fit: &Fit,
-    options: &Options,
-    notes: &mut Vec<String>,
-) -> Vec<ForecastRow> {
+fn forecast_rows(record: &Record, fit: &Fit, plan: &Plan, horizon_h: u32) -> Vec<ForecastRow> {
     let end_h = record.span.end_h;
-    let plan = file.plan.unwrap_or_else(|| {
-        notes.push("no plan: the forecast goes on at the charted rates of the last 24 h".to_owned());
-        persistence(&record.ledger, end_h)
-    });
     let charted_g = fit.built.grid.nodes.last().map_or(0.0, |node| node.charted_g);
-    let deviation = Deviation::of(&record.ledger, end_h, &plan);
-    forecast((&fit.end, charted_g, fit.constant_g), &plan, deviation, options.forecast_h)
+    let deviation = Deviation::of(&record.ledger, end_h, plan);
+    forecast((&fit.end, charted_g, fit.constant_g), plan, deviation, horizon_h)
         .iter()
         .map(|ahead| {
             let (low_g, high_g) = ahead.interval_g();

@@ -6,7 +6,9 @@
 //! | [`ledger`] | the chart as flows with uncertainty |
 //! | [`insensible`] | what is lost uncharted, before the weights speak |
 //! | `core` | the state-space model, its filter and smoother |
-//! | `build`, `screen`, `noise`, `watch` | grid, outliers and steps, noise levels, the sequential test |
+//! | `build`, `screen`, `contradict` | the grid; weights and entries that do not fit |
+//! | `noise`, `watch` | noise levels, the sequential test |
+//! | `windows`, `forecast`, `answers`, `alerts` | what is told |
 //! | `estimate` | all of it in order |
 //! | [`clinical`] | overload, kidney stages, ultrafiltration, the water ledger |
 //! | [`dose`] | weight-dependent quantities |
@@ -15,9 +17,12 @@
 //! uncertainty and the chart, never cells or counts. Every clinical result carries [`CAUTION`].
 
 mod alerts;
+mod answers;
 mod build;
 pub mod clinical;
+mod contradict;
 mod core;
+mod diagnostics;
 pub mod dose;
 mod error;
 mod estimate;
@@ -32,7 +37,11 @@ pub mod thin;
 mod watch;
 mod windows;
 
+pub use answers::Answer;
+pub use diagnostics::Diagnostics;
 pub use error::BalanceError;
 pub use estimate::balance;
 pub use options::{Densities, Options, Removal};
-pub use report::{Alert, AlertKind, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};
+pub use report::{
+    Alert, AlertKind, Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window,
+};

@@ -3,6 +3,9 @@
 use jiff::Timestamp;
 use serde::{Serialize, Serializer};
 
+use crate::answers::Answer;
+use crate::clinical::water::Ledgers;
+use crate::diagnostics::Diagnostics;
 use crate::insensible::Insensible;
 
 /// Said with every clinical result.
@@ -28,6 +31,14 @@ pub struct BalanceReport {
     pub alerts: Vec<Alert>,
     /// Net balance over windows that end with the record.
     pub windows: Vec<Window>,
+    /// The same in a physician's words, and what follows.
+    pub answers: Vec<Answer>,
+    /// Mass and water over the record, and over its last 24 h where it is longer.
+    pub ledgers: Vec<Ledgers>,
+    /// What comes next under other plans.
+    pub alternatives: Vec<Alternative>,
+    /// Whether the model fits.
+    pub diagnostics: Diagnostics,
     /// What the uncharted loss was taken to be before the weights spoke.
     pub insensible_prior: Insensible,
     /// Noise levels that the record shows.
@@ -128,6 +139,15 @@ pub struct ForecastRow {
     pub high_kg: f64,
 }
 
+/// A forecast under another plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Alternative {
+    /// Name of the plan.
+    pub name: String,
+    /// What comes next under it.
+    pub forecast: Vec<ForecastRow>,
+}
+
 /// Something that asks for a look.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Alert {
@@ -153,6 +173,14 @@ pub enum AlertKind {
     Step,
     /// An entry that cannot be meant as it stands.
     ImplausibleEntry,
+    /// An entry that the deck contradicts.
+    ContradictedEntry,
+    /// Overload has reached a band.
+    Overload,
+    /// The mass goes another way than the plan.
+    OffPlan,
+    /// No weight for longer than the estimate can bridge.
+    WeightNotChecked,
 }
 
 /// Noise levels as the record shows them, each with the standard error of its logarithm.

@@ -6,19 +6,25 @@ const STEPS_ML: [f64; 9] = [500.0, 250.0, 200.0, 100.0, 50.0, 25.0, 20.0, 10.0, 
 /// pump that runs at 100 mL/h is charted as 100 again and again and is right.
 const N_DISTINCT_MIN: usize = 5;
 
+/// Few guesses do not show a coarser step than this, mL.
+const GUESS_STEP_ML_MAX: f64 = 50.0;
+
 /// The largest step of which nine in ten of the distinct volumes are multiples, mL; 1 where none is.
 ///
-/// Where volumes are `guessed` (cups, stool) even a single one shows its step.
+/// Where volumes are `guessed` (cups, stool) even a single one shows its step, though none above
+/// [`GUESS_STEP_ML_MAX`]: a litre in one bottle is no guess to the next 500.
 pub fn digit_step_ml(volumes_ml: &[f64], guessed: bool) -> f64 {
     let mut distinct: Vec<f64> = volumes_ml.iter().copied().filter(|v| v.is_finite() && *v > 0.0).collect();
     distinct.sort_by(f64::total_cmp);
     distinct.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
-    if distinct.is_empty() || (!guessed && distinct.len() < N_DISTINCT_MIN) {
+    let few = distinct.len() < N_DISTINCT_MIN;
+    if distinct.is_empty() || (few && !guessed) {
         return 1.0;
     }
     let is_multiple = |volume: f64, step: f64| (volume / step - (volume / step).round()).abs() < 1e-6;
     STEPS_ML
         .into_iter()
+        .filter(|step| !few || *step <= GUESS_STEP_ML_MAX)
         .find(|&step| {
             let n_fit = distinct.iter().filter(|&&volume| is_multiple(volume, step)).count();
             10 * n_fit >= 9 * distinct.len()
@@ -46,6 +52,7 @@ mod tests {
     #[test]
     fn one_guess_of_150_is_a_guess_to_the_next_50() {
         assert!((digit_step_ml(&[150.0], true) - 50.0).abs() < 1e-12);
+        assert!((digit_step_ml(&[500.0], true) - 50.0).abs() < 1e-12);
     }
 
     #[test]

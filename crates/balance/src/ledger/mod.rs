@@ -25,6 +25,7 @@ use formats::chart::{Direction, Entry, Route};
 use jiff::Timestamp;
 use serde::Serialize;
 
+use crate::contradict::Contradiction;
 use crate::error::BalanceError;
 use crate::options::Densities;
 use windows::Windows;
@@ -117,6 +118,17 @@ impl Ledger {
             ledger.flows.push(flow);
         }
         Ok(ledger)
+    }
+
+    /// The same chart with no reliance on the entries that the deck contradicts.
+    pub(crate) fn without_trust(&self, contradictions: &[Contradiction]) -> Self {
+        let mut out = self.clone();
+        for contradiction in contradictions {
+            let flow = &mut out.flows[contradiction.flow];
+            // Wrong by up to twice its mass.
+            flow.var_g2 += 4.0 * flow.body_g * flow.body_g;
+        }
+        out
     }
 
     /// Sum of intake less output by stamp over `(from_h, to_h]`, mL.

@@ -4,10 +4,8 @@
 //! the record) and one forecast. Hours of one patient are not independent, so 200 patients bound a
 //! coverage of 95 % to about ±3 % (two standard errors of 200 draws are 3.1 %).
 
-mod support;
-
+use crate::support::{Scenario, Simulated, simulate};
 use bedplate_balance::{BalanceReport, Options, balance};
-use support::{Scenario, Simulated, simulate};
 
 const N_PATIENTS: u64 = 200;
 

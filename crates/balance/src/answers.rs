@@ -1,0 +1,206 @@
+//! The balance in a physician's words: each line says what it rests on.
+
+use formats::chart::{Direction, Route};
+use formats::patient::PatientFile;
+use serde::Serialize;
+
+use crate::clinical::kdigo::urine_stage;
+use crate::clinical::ultrafiltration;
+use crate::estimate::{Fit, Record};
+use crate::insensible::{AgeGroup, age_group};
+use crate::ledger::distribute;
+use crate::report::{Overload, Row, Window};
+
+/// Length of the session for which an ultrafiltration rate is shown, h. Common practice, no source.
+const SESSION_H: f64 = 4.0;
+
+/// One line.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Answer {
+    /// What is asked.
+    pub question: &'static str,
+    /// Value, in the unit.
+    pub value: f64,
+    /// Standard uncertainty, where one can be given.
+    pub u: Option<f64>,
+    /// Unit.
+    pub unit: &'static str,
+    /// In words.
+    pub text: String,
+    /// What it rests on.
+    pub basis: String,
+}
+
+/// What the answers are made from.
+pub(crate) struct Asked<'a> {
+    pub(crate) file: &'a PatientFile,
+    pub(crate) record: &'a Record,
+    pub(crate) fit: &'a Fit,
+    pub(crate) rows: &'a [Row],
+    pub(crate) windows: &'a [Window],
+    pub(crate) overload: &'a Overload,
+}
+
+impl Asked<'_> {
+    /// All lines that the data allow.
+    pub(crate) fn answers(&self) -> Vec<Answer> {
+        let mut out = self.balances();
+        out.extend(self.overloads());
+        out.extend(self.unexplained());
+        out.push(self.insensible());
+        out.extend(self.urine());
+        out.extend(self.dry_weight());
+        out
+    }
+
+    fn present_kg(&self) -> f64 {
+        self.rows.last().map_or(self.record.weight_kg, |row| row.mass_kg)
+    }
+
+    fn balances(&self) -> Vec<Answer> {
+        let weight_kg = self.record.weight_kg;
+        let small = age_group(&self.file.patient, weight_kg) != AgeGroup::Adult;
+        self.windows
+            .iter()
+            .map(|window| {
+                let weighed =
+                    window.weighed_ml.map_or("no weight at both ends".to_owned(), |ml| format!("{ml:+.0} weighed"));
+                let per_kg =
+                    if small { format!(" ({:+.1} mL/kg)", window.fused_ml / weight_kg) } else { String::new() };
+                Answer {
+                    question: "net balance",
+                    value: window.fused_ml,
+                    u: Some(window.u_fused_ml),
+                    unit: "mL",
+                    text: format!(
+                        "last {:.0} h: {:+.0} ± {:.0} mL fused{per_kg}; {:+.0} charted, {weighed}",
+                        window.hours, window.fused_ml, window.u_fused_ml, window.charted_ml
+                    ),
+                    basis: "weights and chart together; 1 mL for 1 g".to_owned(),
+                }
+            })
+            .collect()
+    }
+
+    fn overloads(&self) -> Vec<Answer> {
+        let reference = match self.file.patient.admission_kg {
+            Some(kg) => format!("admission weight {kg:.1} kg"),
+            None => "first mass of the record, for want of an admission weight".to_owned(),
+        };
+        let line = |value, u, name: &str| Answer {
+            question: "percent fluid overload",
+            value,
+            u,
+            unit: "%",
+            text: format!("{value:+.1} % {name}"),
+            basis: reference.clone(),
+        };
+        vec![
+            line(self.overload.charted, None, "by intake and output (Goldstein; Sutherland 2010)"),
+            line(self.overload.weighed, None, "by the last weight (Selewski 2011)"),
+            line(self.overload.fused, Some(self.overload.u_fused), "by the smoothed mass"),
+        ]
+    }
+
+    /// What chart and published insensible loss leave open.
+    fn unexplained(&self) -> Option<Answer> {
+        let (first, last) = (self.rows.first()?, self.rows.last()?);
+        let hours = last.time.duration_since(first.time).as_secs_f64() / 3600.0;
+        let prior = &self.record.prior;
+        let (expected, u_expected) = (prior.mean_g_h * hours, prior.sd_g_h * hours);
+        let value = last.unexplained_ml + expected;
+        let u = last.u_unexplained_ml.hypot(u_expected);
+        Some(Answer {
+            question: "fluid that neither chart nor insensible loss explains",
+            value,
+            u: Some(u),
+            unit: "mL",
+            text: format!(
+                "{value:+.0} ± {u:.0} mL over {hours:.0} h ({:.1} standard deviations): {:+.0} unexplained by the chart, \
+                 {expected:.0} ± {u_expected:.0} expected to be lost uncharted",
+                if u > 0.0 { value.abs() / u } else { 0.0 },
+                last.unexplained_ml
+            ),
+            basis: prior.basis.clone(),
+        })
+    }
+
+    fn insensible(&self) -> Answer {
+        let (value, u) = (self.fit.watched.rate_g_h, self.fit.watched.rate_u_g_h);
+        let prior = &self.record.prior;
+        Answer {
+            question: "insensible loss",
+            value,
+            u: Some(u),
+            unit: "mL/h",
+            text: format!(
+                "{value:.0} ± {u:.0} mL/h from the weights, of which breathed gas {:.1} g/h; {:.0} ± {:.0} expected",
+                prior.gas_g_h, prior.mean_g_h, prior.sd_g_h
+            ),
+            basis: prior.basis.clone(),
+        }
+    }
+
+    fn urine(&self) -> Vec<Answer> {
+        let ledger = &self.record.ledger;
+        let is_urine = |idx: usize| {
+            let entry = &ledger.entries[idx];
+            entry.route == Route::Urine && entry.direction == Direction::Output
+        };
+        let flows: Vec<_> = ledger.flows.iter().filter(|flow| is_urine(flow.entry_idx)).cloned().collect();
+        let Some(last_h) = flows.iter().map(|flow| flow.stamp_h).reduce(f64::max) else { return Vec::new() };
+        let end_h = last_h.min(self.record.span.end_h);
+        let n = end_h.floor().max(0.0) as usize;
+        // Hours that end with the last entry: what came after is not charted yet.
+        let times: Vec<f64> = (0..=n).map(|k| end_h - (n - k) as f64).collect();
+        let hourly: Vec<f64> = distribute(&flows, &times).iter().map(|step| -step.body_g).collect();
+        let patient = &self.file.patient;
+        let named = [
+            ("dry weight", patient.dry_kg),
+            ("admission weight", patient.admission_kg),
+            ("present mass", Some(self.present_kg())),
+        ];
+        let Some((name, kg)) = named.into_iter().find_map(|(name, kg)| kg.map(|kg| (name, kg))) else {
+            return Vec::new();
+        };
+        let Some(stage) = urine_stage(&hourly, kg) else { return Vec::new() };
+        let over = hourly.len().min(24);
+        let rate = hourly[hourly.len() - over..].iter().sum::<f64>() / over as f64 / kg;
+        vec![Answer {
+            question: "urine output and kidney stage",
+            value: rate,
+            u: None,
+            unit: "mL/kg/h",
+            text: format!(
+                "{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {} at worst; creatinine needs a baseline",
+                stage.now, stage.worst
+            ),
+            basis: format!("charted urine over {name} {kg:.1} kg; KDIGO 2012; a weight raised by fluid hides oliguria"),
+        }]
+    }
+
+    fn dry_weight(&self) -> Option<Answer> {
+        let dry_kg = self.file.patient.dry_kg?;
+        let over_kg = self.present_kg() - dry_kg;
+        let u = self.rows.last().map(|row| row.u_kg);
+        let mut text = format!("{over_kg:+.1} kg from the dry weight of {dry_kg:.1} kg");
+        if over_kg > 0.0 {
+            let rate = ultrafiltration::rate(1000.0 * over_kg, SESSION_H, dry_kg);
+            text += &format!("; all of it in {SESSION_H:.0} h would be {:.1} mL/h/kg", rate.ml_h_kg);
+            if let Some(ratio) = rate.published_hazard_ratio {
+                text += &format!(
+                    ", a rate with a published hazard ratio of death of {ratio:.2}; 13 mL/h/kg would be {:.0} mL",
+                    rate.volume_at_caution_ml
+                );
+            }
+        }
+        Some(Answer {
+            question: "distance to dry weight",
+            value: over_kg,
+            u,
+            unit: "kg",
+            text,
+            basis: "smoothed mass; rate per kg after dialysis (Assimon 2016): a caution, not an order".to_owned(),
+        })
+    }
+}
