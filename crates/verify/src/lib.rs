@@ -13,7 +13,10 @@ mod report;
 mod rules;
 mod verdict;
 
-pub use agree::{AgreeError, AgreeOptions, AgreeReport, Line, RankLine, Repeatability, agree};
+pub use agree::{
+    AgreeError, AgreeOptions, AgreeReport, GaugeStudy, Line, PairsNeeded, Part, Proportional, RankLine, Repeatability,
+    agree,
+};
 pub use error::VerifyError;
 pub use report::{Deviation, Phase, Row, TestReport, VerifyReport};
 pub use rules::{EDITION, Mark, Rule};

@@ -6,13 +6,17 @@
 //!
 //! Not here: whether the agreement is good enough; the statistics themselves (`stats::agreement`).
 
+mod gauge;
+
+pub use gauge::{GaugeStudy, Part};
+
 use std::collections::BTreeMap;
 
 use formats::pairs::Pair;
 use serde::Serialize;
 use stats::agreement::{
-    AgreementError, BlandAltman, Deming, PassingBablok, Repeated, bland_altman, concordance, deming, passing_bablok,
-    repeated, share_within,
+    AgreementError, BlandAltman, Deming, PassingBablok, Repeated, RepeatedVarying, bland_altman, concordance, deming,
+    pairs_for_limit_width, passing_bablok, proportional_bias, repeated, repeated_varying, share_within,
 };
 
 /// Coverage of every interval.
@@ -52,6 +56,8 @@ pub struct AgreeReport {
     pub proportional_slope: f64,
     /// Two-sided p-value of that slope.
     pub proportional_p: Option<f64>,
+    /// The line of the difference over the mean, for a bias that grows with size; absent where the means do not spread.
+    pub proportional: Option<Proportional>,
     /// Lin's concordance; absent where a method does not spread.
     pub concordance: Option<f64>,
     /// Its 95 % interval.
@@ -66,6 +72,36 @@ pub struct AgreeReport {
     pub within_10_pct: f64,
     /// What repeats say; absent where no subject has any.
     pub repeatability: Option<Repeatability>,
+    /// Repeatability and reproducibility of the method, where operators are named and the study is balanced.
+    pub gauge: Option<GaugeStudy>,
+    /// Why there is no such study although operators are named.
+    pub gauge_missing: Option<String>,
+    /// How many pairs narrower intervals of the limits would take.
+    pub pairs_needed: Vec<PairsNeeded>,
+}
+
+/// Pairs that an interval of a limit of agreement of some width takes, at the standard deviation found.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PairsNeeded {
+    /// Whole width of the 95 % interval of a limit, in the unit of the pairs.
+    pub width: f64,
+    /// Pairs.
+    pub pairs: usize,
+}
+
+/// The difference as a straight line over the mean of both methods.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Proportional {
+    /// Slope.
+    pub slope: f64,
+    /// 95 % interval of the slope.
+    pub slope_ci: [f64; 2],
+    /// Two-sided p-value of no slope.
+    pub p: f64,
+    /// Intercept, in the unit of the pairs.
+    pub intercept: f64,
+    /// Standard deviation about the line.
+    pub residual_sd: f64,
 }
 
 /// A line with errors in both methods.
@@ -117,7 +153,14 @@ pub struct Repeatability {
     pub single_sd: f64,
     /// Limits of agreement of single measurements.
     pub single_limits: [f64; 2],
+    /// Standard deviation of single differences where the true value may change between the pairs of a subject.
+    pub varying_sd: Option<f64>,
+    /// Limits of agreement in that case.
+    pub varying_limits: Option<[f64; 2]>,
 }
+
+/// Widths of the limits' intervals that [`AgreeReport::pairs_needed`] tells, in standard deviations of the differences.
+const WIDTHS_SD: [f64; 3] = [1.0, 0.5, 0.25];
 
 /// Why methods cannot be compared.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -133,6 +176,11 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
     let method: Vec<f64> = pairs.iter().map(|p| p.method).collect();
     let BlandAltman { n, bias, sd, bias_ci, limits, limits_ci, limits_ci_exact, proportional_slope, proportional_p } =
         bland_altman(&reference, &method, COVERAGE)?;
+    let (gauge, gauge_missing) = match gauge::study(pairs) {
+        Some(Ok(study)) => (Some(study), None),
+        Some(Err(reason)) => (None, Some(reason)),
+        None => (None, None),
+    };
     let rho = unless_posed_badly(concordance(&reference, &method, COVERAGE))?;
     Ok(AgreeReport {
         n,
@@ -144,6 +192,13 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
         bias_ci,
         proportional_slope,
         proportional_p,
+        proportional: unless_posed_badly(proportional_bias(&reference, &method, COVERAGE))?.map(|line| Proportional {
+            slope: line.slope,
+            slope_ci: line.slope_ci,
+            p: line.slope_p,
+            intercept: line.intercept,
+            residual_sd: line.residual_sd,
+        }),
         concordance: rho.map(|c| c.value),
         concordance_ci: rho.and_then(|c| c.ci),
         deming: unless_posed_badly(deming(&reference, &method, options.variance_ratio, COVERAGE))?
@@ -152,7 +207,19 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
         within_5_pct: share_within(&reference, &method, 5.0),
         within_10_pct: share_within(&reference, &method, 10.0),
         repeatability: repeats(pairs)?,
+        gauge,
+        gauge_missing,
+        pairs_needed: pairs_needed(sd),
     })
+}
+
+/// Differences without spread need no pairs for any width.
+fn pairs_needed(sd: f64) -> Vec<PairsNeeded> {
+    let needed = |share: &f64| {
+        let width = share * sd;
+        pairs_for_limit_width(sd, width, COVERAGE).ok().map(|pairs| PairsNeeded { width, pairs })
+    };
+    WIDTHS_SD.iter().filter_map(needed).collect()
 }
 
 /// Pairs that are too few or do not spread have no line, which is no error of the user's; anything else is.
@@ -190,6 +257,7 @@ fn repeats(pairs: &[Pair]) -> Result<Option<Repeatability>, AgreementError> {
         return Ok(None);
     }
     let groups: Vec<(Vec<f64>, Vec<f64>)> = subjects.into_values().collect();
+    let varying: Option<RepeatedVarying> = unless_posed_badly(repeated_varying(&groups, COVERAGE))?;
     Ok(unless_posed_badly(repeated(&groups, COVERAGE))?.map(|r: Repeated| Repeatability {
         subjects: r.subjects,
         reference_sd: r.within_reference,
@@ -198,6 +266,8 @@ fn repeats(pairs: &[Pair]) -> Result<Option<Repeatability>, AgreementError> {
         method_coefficient: r.repeatability_method,
         single_sd: r.sd,
         single_limits: r.limits,
+        varying_sd: varying.map(|v| v.sd),
+        varying_limits: varying.map(|v| v.limits),
     }))
 }
 

@@ -9,7 +9,7 @@ use formats::tests::{Test, TestKind};
 use verify::{Phase, TestReport, VerifyError, VerifyReport, verify};
 
 fn deck() -> Deck {
-    formats::deck::read("deck.toml", include_str!("data/deck.toml")).unwrap()
+    formats::deck::read("deck.toml", include_str!("../data/deck.toml")).unwrap()
 }
 
 fn calibration() -> Calibration {

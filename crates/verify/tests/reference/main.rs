@@ -1,0 +1,4 @@
+//! Verification and agreement against published figures.
+
+mod agreement;
+mod limits;
