@@ -63,10 +63,19 @@ impl WeightsFile {
     }
 
     fn write(&mut self, weight: &Weight) -> Result<(), Failure> {
-        self.writer.write(weight).map_err(|e| Failure::write(&self.path, e))
+        let written =
+            Weight { patient_kg: weight.patient_kg.map(to_step), u_kg: weight.u_kg.map(to_step), ..weight.clone() };
+        self.writer.write(&written).map_err(|e| Failure::write(&self.path, e))
     }
 
     fn finish(self) -> Result<(), Failure> {
         self.writer.finish().map_err(|e| Failure::write(&self.path, e))?.finish()
     }
+}
+
+/// Steps of the weights written, a kilogram: 10 mg, far below any deck's uncertainty, so that the file reads well.
+const STEPS_PER_KG: f64 = 1e5;
+
+fn to_step(kg: f64) -> f64 {
+    (kg * STEPS_PER_KG).round() / STEPS_PER_KG
 }
