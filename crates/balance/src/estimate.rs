@@ -15,7 +15,7 @@ use crate::diagnostics::diagnose;
 use crate::error::BalanceError;
 use crate::forecast::{Deviation, forecast};
 use crate::insensible::{self, Insensible};
-use crate::ledger::{Frame, Ledger, hours};
+use crate::ledger::{Frame, Ledger, hours, standing};
 use crate::noise::{self, NoiseFit};
 use crate::options::Options;
 use crate::report::{Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};
@@ -47,7 +47,11 @@ pub fn balance(
     check(file, options)?;
     let record = Record::read(file, weights, entries, options)?;
     let fit = Fit::make(&record, options);
-    Ok(report(file, &record, &fit, options))
+    let mut report = report(file, &record, &fit, options);
+    report.notes.extend(options.corrections.iter().map(|correction| {
+        format!("chart line {} takes the place of line {}, which stays on record", correction.line, correction.corrects)
+    }));
+    Ok(report)
 }
 
 /// The input, read and placed in time.
@@ -98,6 +102,7 @@ impl Record {
         options: &Options,
     ) -> Result<Self, BalanceError> {
         let mut readings = thin(weights, None, options)?;
+        let entries = &standing(entries, &options.corrections)?;
         let mut masses: Vec<f64> = readings.readings.iter().map(|reading| reading.mass_g).collect();
         masses.sort_by(f64::total_cmp);
         let weight_kg = masses[masses.len() / 2] / 1000.0;

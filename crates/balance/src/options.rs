@@ -30,6 +30,8 @@ pub struct Options {
     pub alternatives: Vec<(String, Plan)>,
     /// Windows for net balances that end with the record, h.
     pub windows_h: Vec<f64>,
+    /// Entries that take the place of earlier ones. Nothing is overwritten: both stand in the chart.
+    pub corrections: Vec<Correction>,
     /// Removals of pads or linen that are known, with what they took off the deck.
     pub removals: Vec<Removal>,
 }
@@ -48,9 +50,19 @@ impl Default for Options {
             forecast_h: 48,
             alternatives: Vec::new(),
             windows_h: vec![6.0, 12.0, 24.0, 48.0],
+            corrections: Vec::new(),
             removals: Vec::new(),
         }
     }
+}
+
+/// One chart entry takes the place of another; by a volume of 0 it strikes it out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Correction {
+    /// Line of the entry that counts.
+    pub line: usize,
+    /// Line of the entry that no longer does.
+    pub corrects: usize,
 }
 
 /// Fluid that lay on the deck and was taken off with a pad or linen.

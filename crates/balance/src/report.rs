@@ -183,7 +183,7 @@ pub enum AlertKind {
     WeightNotChecked,
 }
 
-/// Noise levels as the record shows them, each with the standard error of its logarithm.
+/// Noise levels as the record's last week shows them, each with the standard error of its logarithm.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Noise {
     /// Fast noise of one weight, g.
@@ -204,7 +204,7 @@ pub struct Noise {
     pub rate_change_24h_g_h: f64,
     /// Standard error of ln `rate_change_24h_g_h`.
     pub rate_ln_se: f64,
-    /// Logarithm of the likelihood at these levels.
+    /// Logarithm of the likelihood at these levels, of the record's last week.
     pub log_likelihood: f64,
     /// Whether the search for them came to rest.
     pub converged: bool,

@@ -19,7 +19,8 @@
 //! Notation of Durbin & Koopman, Time Series Analysis by State Space Methods, 2nd ed. (2012), 4.3 and
 //! 4.4: a, P predicted state and variance, v innovation, F its variance, K = P Z'/F the gain of the
 //! update, r and N the smoother's weighted sums. The transition is the identity but for four entries,
-//! so one step costs some hundred multiplications; the general solver of `stats` is the check in the tests.
+//! so one step costs some hundred multiplications where the general filter of [`stats::state_space`] takes
+//! thousands; that one is the check in the tests, to 1e-6 in the log-likelihood and 1e-5 standard deviations.
 //! The diffuse start is a variance of 1e7 times that of the first weight, which costs 1e-7 of relative
 //! accuracy; the first weight's term is left out of the likelihood, as for an exact diffuse start.
 
@@ -96,6 +97,8 @@ pub(crate) struct Params {
     pub(crate) rate_sd_g_h: f64,
 }
 
+#[cfg(test)]
+mod general;
 #[cfg(test)]
 mod nile;
 #[cfg(test)]

@@ -1,9 +1,10 @@
 use super::*;
 
-const PARAMS: Params = Params { white: 1.0, posture: 0.3, chart: 1.0, rate_q: 1.5, rate_g_h: 20.0, rate_sd_g_h: 10.0 };
+pub(super) const PARAMS: Params =
+    Params { white: 1.0, posture: 0.3, chart: 1.0, rate_q: 1.5, rate_g_h: 20.0, rate_sd_g_h: 10.0 };
 
 /// A grid with everything in it: gaps, chart noise, pads, a step.
-fn grid() -> Grid {
+pub(super) fn grid() -> Grid {
     let mut nodes = Vec::new();
     for k in 0..60u32 {
         let t = f64::from(k) * 0.25;
@@ -34,7 +35,7 @@ fn grid() -> Grid {
     Grid { nodes }
 }
 
-fn run(grid: &Grid, params: Params) -> (Vec<Filtered>, Filter) {
+pub(super) fn run(grid: &Grid, params: Params) -> (Vec<Filtered>, Filter) {
     let first = grid.nodes.iter().find_map(|node| node.observation).unwrap();
     let mut filter = Filter::new(params, first, 900.0);
     let filtered = grid.nodes.iter().map(|node| filter.step(node)).collect();

@@ -12,7 +12,7 @@ const GUESS_STEP_ML_MAX: f64 = 50.0;
 /// The largest step of which nine in ten of the distinct volumes are multiples, mL; 1 where none is.
 ///
 /// Where volumes are `guessed` (cups, stool) even a single one shows its step, though none above
-/// [`GUESS_STEP_ML_MAX`]: a litre in one bottle is no guess to the next 500.
+/// 50 mL: a litre in one bottle is no guess to the next 500.
 pub fn digit_step_ml(volumes_ml: &[f64], guessed: bool) -> f64 {
     let mut distinct: Vec<f64> = volumes_ml.iter().copied().filter(|v| v.is_finite() && *v > 0.0).collect();
     distinct.sort_by(f64::total_cmp);

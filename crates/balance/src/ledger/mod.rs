@@ -14,10 +14,12 @@
 //! Signs: into the patient positive. Times are hours since the origin that the caller names.
 //! Totals by stamp ([`Ledger::charted_ml`]) are plain sums, without windows and without density.
 
+mod corrections;
 mod digits;
 mod steps;
 mod windows;
 
+pub(crate) use corrections::standing;
 pub use digits::digit_step_ml;
 pub(crate) use steps::distribute;
 
