@@ -184,3 +184,86 @@ fn median_of_five([a, b, c, d, e]: [f64; HISTORY]) -> f64 {
 const fn median_of_three(a: f64, b: f64, c: f64) -> f64 {
     a.min(b).max(a.max(b).min(c))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::Limits;
+
+    const CELL: CellConfig = CellConfig {
+        counts_min: -8e6,
+        counts_max: 8e6,
+        noise_counts: 20.0,
+        ..CellConfig::straight(0, [0.0; 2], 0.0, 2e-5, 50.0)
+    };
+
+    /// Feeds counts at ten a second and gives the last answer.
+    fn feed(state: &mut ChannelState, from: u32, counts: impl Iterator<Item = Option<f64>>) -> (Channel, f64) {
+        let limits = Limits::default().channel;
+        (from..).zip(counts).fold((Channel::Silent, 0.0), |_, (i, c)| state.push(0.1 * f64::from(i), c, &CELL, &limits))
+    }
+
+    fn lively(n: u32) -> impl Iterator<Item = Option<f64>> {
+        (0..n).map(|i| Some(500_000.0 + f64::from(i * 37 % 41)))
+    }
+
+    #[test]
+    fn a_single_spike_is_replaced_and_a_step_passes_at_the_third_sample() {
+        let mut state = ChannelState::new();
+        feed(&mut state, 0, lively(30));
+        let (channel, used) = feed(&mut state, 30, [Some(900_000.0)].into_iter());
+        assert_eq!(channel, Channel::Bridged);
+        assert!((used - 500_020.0).abs() < 25.0, "{used}");
+        assert_eq!(feed(&mut state, 31, lively(1)).0, Channel::Good);
+        let mut state = ChannelState::new();
+        feed(&mut state, 0, lively(30));
+        let used = feed(&mut state, 30, [Some(600_000.0); 3].into_iter()).1;
+        assert!((used - 600_000.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn no_samples_are_bridged_for_two_seconds_and_then_lost() {
+        let mut state = ChannelState::new();
+        feed(&mut state, 0, lively(30));
+        assert_eq!(feed(&mut state, 30, [None; 19].into_iter()).0, Channel::Bridged);
+        assert_eq!(feed(&mut state, 49, [None, Some(f64::NAN)].into_iter()).0, Channel::Lost);
+        assert_eq!(feed(&mut state, 51, lively(1)).0, Channel::Good);
+        assert_eq!(feed(&mut ChannelState::new(), 0, [None; 10].into_iter()).0, Channel::Silent);
+        assert_eq!(feed(&mut ChannelState::new(), 0, [None; 30].into_iter()).0, Channel::Lost);
+    }
+
+    #[test]
+    fn one_count_for_ten_seconds_is_stuck_where_noise_must_show() {
+        let mut state = ChannelState::new();
+        feed(&mut state, 0, lively(30));
+        assert_eq!(feed(&mut state, 30, [Some(500_041.0); 100].into_iter()).0, Channel::Good);
+        assert_eq!(feed(&mut state, 130, [Some(500_041.0); 2].into_iter()).0, Channel::Stuck);
+        assert_eq!(feed(&mut state, 132, lively(1)).0, Channel::Good);
+        // A quiet converter repeats itself by right.
+        let quiet = CellConfig { noise_counts: 0.0, ..CELL };
+        let (mut state, limits) = (ChannelState::new(), Limits::default().channel);
+        let last =
+            (0..300_u32).map(|i| state.push(0.1 * f64::from(i), Some(f64::from(i / 25)), &quiet, &limits).0).last();
+        assert_eq!(last, Some(Channel::Good));
+    }
+
+    #[test]
+    fn two_samples_at_the_end_of_the_range_are_saturation_and_one_is_not() {
+        let mut state = ChannelState::new();
+        feed(&mut state, 0, lively(30));
+        assert_eq!(feed(&mut state, 30, [Some(8e6)].into_iter()).0, Channel::Bridged);
+        assert_eq!(feed(&mut state, 31, [Some(8e6)].into_iter()).0, Channel::Saturated);
+        assert_eq!(feed(&mut state, 32, lively(1)).0, Channel::Good);
+    }
+
+    #[test]
+    fn the_median_of_five_is_the_third_in_order() {
+        // All orders of five numbers, two of them equal.
+        let mut order = [1.0, 2.0, 2.0, 4.0, 9.0];
+        for i in 0..120_usize {
+            order.swap(i % 4, i % 4 + 1);
+            order.swap(i % 3, i % 5);
+            assert!((median_of_five(order) - 2.0).abs() < 1e-12, "{order:?}");
+        }
+    }
+}

@@ -110,3 +110,44 @@ impl Line {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_steady_slope_is_followed_without_lag() {
+        let mut line = Line::new();
+        for i in 0..400 {
+            line.push(0.5 * f64::from(i), 70.0 - 1e-4 * f64::from(i), 30.0);
+        }
+        let level = line.at(210.0, 0.01, 1e-3);
+        // −0.2 g/s; the prior of 1 g/s draws it by less than a hundredth.
+        assert!((level.slope_kg_s + 2e-4).abs() < 2e-6, "{level:?}");
+        assert!((level.kg - (70.0 - 2e-4 * 210.0)).abs() < 1e-4, "{level:?}");
+    }
+
+    /// By hand, without forgetting or prior: y = 1, 2, 4 at t = 0, 1, 2 has b = 1.5 and the level 4 − 1/6 at t = 2, with
+    /// u² = σ² (1/3 + 1/2) there.
+    #[test]
+    fn without_forgetting_it_is_the_ordinary_line() {
+        let mut line = Line::new();
+        for (t, y) in [(0.0, 1.0), (1.0, 2.0), (2.0, 4.0)] {
+            line.push(t, y, 1e12);
+        }
+        let level = line.at(2.0, 1.0, 1e9);
+        assert!((level.slope_kg_s - 1.5).abs() < 1e-9 && (level.kg - 23.0 / 6.0).abs() < 1e-9, "{level:?}");
+        assert!(
+            (level.u_kg - libm::sqrt(5.0 / 6.0)).abs() < 1e-9 && (level.u_slope_kg_s - libm::sqrt(0.5)).abs() < 1e-9
+        );
+    }
+
+    #[test]
+    fn one_point_has_the_priors_slope() {
+        let mut line = Line::new();
+        line.push(3.0, 50.0, 30.0);
+        let level = line.at(5.0, 0.01, 1e-3);
+        assert!(level.slope_kg_s.abs() < 1e-12 && (level.u_slope_kg_s - 1e-3).abs() < 1e-9);
+        assert!((level.u_kg - libm::hypot(0.01, 2e-3)).abs() < 1e-9, "scatter, and the slope over two seconds");
+    }
+}

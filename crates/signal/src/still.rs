@@ -203,3 +203,58 @@ impl Default for Window {
 pub(crate) fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(f64::from(u32::MAX), f64::from)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn window(means: impl Iterator<Item = f64>) -> Window {
+        let mut window = Window::new();
+        for (i, mean_kg) in means.enumerate() {
+            window.push(Block { t_s: 0.5 * count(i), mean_kg, within_kg2: 0.04, n: 5 });
+        }
+        window
+    }
+
+    #[test]
+    fn a_line_has_its_slope_and_no_scatter() {
+        let judged = window((0..20).map(|i| 70.0 + 0.003 * f64::from(i))).judge(BLOCKS).unwrap();
+        assert!((judged.slope_kg_s - 0.006).abs() < 1e-12 && judged.sd_kg < 1e-6, "{judged:?}");
+        // The newest twelve of twenty: 8 to 19, middle 13.5.
+        assert!((judged.mean_kg - (70.0 + 0.003 * 13.5)).abs() < 1e-12);
+        assert!((judged.fast_sd_kg - 0.2).abs() < 1e-12);
+    }
+
+    /// By hand: +1 −1 −1 +1 four times and a half has no slope over eight blocks, Σy² = 8, so s² = 8/6 and u_b² = s²/Σ(t − t̄)² = (8/6)/10.5.
+    #[test]
+    fn scatter_and_its_slope_are_those_of_the_textbook() {
+        let signs = [1.0, -1.0, -1.0, 1.0, 1.0, -1.0, -1.0, 1.0];
+        let judged = window(signs.into_iter()).judge(BLOCKS_MIN).unwrap();
+        assert!(judged.slope_kg_s.abs() < 1e-12 && judged.mean_kg.abs() < 1e-12);
+        assert!((judged.sd_kg - libm::sqrt(8.0 / 6.0)).abs() < 1e-12);
+        assert!((judged.u_slope_kg_s - libm::sqrt(8.0 / 6.0 / 10.5)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn too_few_blocks_are_no_judgement() {
+        assert_eq!(window([1.0; 7].into_iter()).judge(BLOCKS), None);
+    }
+
+    #[test]
+    fn blocks_come_out_in_order_after_the_window_has_turned() {
+        let window = window((0..17).map(f64::from));
+        assert!(window.iter().map(|b| b.mean_kg).eq((5..17).map(f64::from)));
+        assert!(window.newest_first().map(|b| b.mean_kg).eq((5..17).rev().map(f64::from)));
+    }
+
+    #[test]
+    fn a_block_is_the_mean_and_the_variance_of_its_samples() {
+        let mut gather = Gather::default();
+        for (i, kg) in [2.0, 4.0, 4.0, 6.0].into_iter().enumerate() {
+            assert_eq!(gather.push(0.1 * count(i), kg, 0.35), None);
+        }
+        let block = gather.push(0.4, 9.0, 0.35).unwrap();
+        assert!((block.mean_kg - 4.0).abs() < 1e-12 && (block.t_s - 0.15).abs() < 1e-12);
+        assert!((block.within_kg2 - 8.0 / 3.0).abs() < 1e-12 && block.n == 4);
+    }
+}

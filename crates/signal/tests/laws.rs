@@ -224,6 +224,8 @@ fn numbers_of_records_wrap() {
         let now = if i % 2 == 0 { held } else { ledger };
         let (_, mut keeper) = restore::<6, 2>(&places[0], &places[1], 6, 2).unwrap();
         let (slot, bytes) = record(&mut keeper, &now);
+        // The first place holds the newest record at first: the older one is written over, in turn.
+        assert_eq!(slot, if i % 2 == 0 { Slot::B } else { Slot::A }, "save {i}");
         places[usize::from(slot == Slot::B)] = bytes;
         assert_eq!(restore::<6, 2>(&places[0], &places[1], 6, 2).unwrap().0, now, "save {i}");
     }

@@ -1,6 +1,5 @@
 //! Samples in, rows out.
 
-use deck::geometry;
 use formats::actions::Action;
 use formats::calibration::Calibration;
 use formats::deck::Deck;
@@ -72,7 +71,6 @@ impl Weigher {
         }
         let tilt_sections =
             header.tilts.iter().filter_map(|name| deck.sections.iter().position(|s| s.name == *name)).collect();
-        debug_assert_eq!(geometry::section_spans_mm(deck).len(), deck.sections.len());
         Ok(Self {
             judge: Judge::new(Rules::new(deck.max_kg, deck.e_g), config.clone()),
             path: Path::new(config),

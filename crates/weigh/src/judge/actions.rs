@@ -15,7 +15,7 @@ impl Judge {
         match action.kind {
             ActionKind::Tare => self.want_tare(action.t_s, rest),
             ActionKind::PatientOn => self.patient_on(action.t_s, rest),
-            ActionKind::PatientOff => self.patient_off(action.t_s),
+            ActionKind::PatientOff => self.patient_off(),
             ActionKind::Add => self.item(action, 1.0),
             ActionKind::Remove => self.item(action, -1.0),
             ActionKind::Hold => self.begin_care(action.t_s),
@@ -65,14 +65,14 @@ impl Judge {
         }
     }
 
-    fn patient_off(&mut self, t_s: f64) {
+    fn patient_off(&mut self) {
         match self.presence {
             Presence::Empty | Presence::Leaving => {}
             Presence::Presumed | Presence::Arriving | Presence::On => {
                 self.presence = Presence::Leaving;
                 self.first_s = None;
                 if self.ledger.tare().is_none() {
-                    self.depart(t_s);
+                    self.depart();
                 }
             }
         }

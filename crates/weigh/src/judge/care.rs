@@ -28,7 +28,7 @@ impl Judge {
         let u = self.u_step(parts.total_kg(), after.level.t_s - before.level.t_s);
         if self.ledger.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             self.tell(t_s, EventKind::PatientOff, "The deck is bare after care: the patient has left it.");
-            self.depart(t_s);
+            self.depart();
             return;
         }
         let (stated, others): (Vec<Expected>, Vec<Expected>) =

@@ -80,7 +80,7 @@ impl Judge {
                 if self.is_nobody(net) {
                     let left = self.last_settled.map(|last| -last.kg);
                     self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck.");
-                    self.depart(t_s);
+                    self.depart();
                     self.bare(t_s, after, net);
                 }
             }
@@ -115,7 +115,7 @@ impl Judge {
         self.expected.clear();
     }
 
-    pub(super) fn depart(&mut self, _t_s: f64) {
+    pub(super) fn depart(&mut self) {
         self.presence = Presence::Empty;
         self.first_s = None;
         self.mendable = None;
@@ -154,7 +154,7 @@ impl Judge {
         if self.ledger.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             let left = self.last_settled.map(|last| -last.kg);
             self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
-            self.depart(t_s);
+            self.depart();
             if let Some(net) = self.ledger.net_kg(step.after.level.kg) {
                 self.bare(t_s, &step.after, net);
             }

@@ -162,6 +162,20 @@ fn care_goes_to_the_items_also_when_a_hand_stays_on_after_release() {
 }
 
 #[test]
+fn what_is_stated_in_care_is_told_apart_from_the_rest() {
+    let mut night = begun(600.0);
+    night.deeds.push(Deed::Restless { from: 205.0, to: 245.0, kg: 1.5 });
+    night.deeds.push(Deed::Thing { at: 215.0, over: 2.0, kg: 0.9, x: 900.0, y: 440.0 });
+    night.deeds.push(Deed::Thing { at: 230.0, over: 2.0, kg: -0.27, x: 900.0, y: 440.0 });
+    night.actions.extend([(200.0, Hold, None), (216.0, Add, Some(0.9)), (260.0, Release, None)]);
+    let out = weigh(&night);
+    assert!(out.worst(100.0, 600.0) < 0.04, "{}", out.worst(100.0, 600.0));
+    assert!((out.report.items_kg - 0.63).abs() < 0.03, "{}", out.report.items_kg);
+    let sizes: Vec<f64> = out.report.events.iter().filter_map(|e| e.kg).skip(1).collect();
+    assert!(sizes.len() == 2 && (sizes[0] - 0.9).abs() < 1e-9 && (sizes[1] + 0.27).abs() < 0.03, "{sizes:?}");
+}
+
+#[test]
 fn who_leaves_and_comes_back_is_weighed_on_whatever_lies_there_then() {
     let mut night = begun(900.0);
     night.deeds.extend([
