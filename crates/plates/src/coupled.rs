@@ -121,44 +121,55 @@ fn element(fields: &Fields, plate: &Plate, class_x: usize, class_y: usize) -> Ve
     k
 }
 
-/// Strain of the reference plane, curvature and twist along a rib.
-pub(crate) fn along_rib(rows: &Rows, along: Along) -> (&[f64], &[f64], &[f64]) {
+/// Strain of the reference plane and curvature along a rib.
+pub(crate) fn along_rib(rows: &Rows, along: Along) -> (&[f64], &[f64]) {
     let i = usize::from(along == Along::Y);
-    (&rows.membrane[i], &rows.curvature[i], &rows.curvature[2])
+    (&rows.membrane[i], &rows.curvature[i])
 }
 
+/// A rib's part of the elements over its breadth, see `ribs`.
 fn rib_elements(fields: &Fields, plate: &Plate, rib: &Rib) -> Vec<(usize, Vec<f64>)> {
     let grid = &fields.grid;
     let lower_face_m = plate.section.as_ref().map_or(0.0, |s| s.lower_face_m);
-    let eccentricity_m = lower_face_m + 0.5 * rib.height_m;
-    let (line, across) = match rib.along {
-        Along::X => (&grid.x, &grid.y),
-        Along::Y => (&grid.y, &grid.x),
+    let (root_m, [from_m, to_m]) = (rib.root_m(), rib.sides_m());
+    let (across, along) = match rib.along {
+        Along::X => (&grid.y, 0),
+        Along::Y => (&grid.x, 1),
     };
-    let (fixed, t_fixed) = across.locate(rib.at_m);
-    let on_line = |e: usize| {
+    // A layer of thickness h at the underside, pulled and bent in one direction only.
+    let layer = |k: &mut [f64], area: f64, rows: &Rows, direction: usize, h: f64| {
+        let eccentricity_m = lower_face_m + 0.5 * h;
+        let (strain, curvature) = (&rows.membrane[direction], &rows.curvature[direction]);
+        let axial: Vec<f64> = strain.iter().zip(curvature).map(|(s, c)| s + eccentricity_m * c).collect();
+        add_product(k, area * rib.e_pa * h, &axial, &axial);
+        add_product(k, area * rib.e_pa * h.powi(3) / 12.0, curvature, curvature);
+    };
+    let part = |ex: usize, ey: usize| {
+        let (x, y) = (grid.x.side(ex), grid.y.side(ey));
         let mut k = zeros(fields);
-        for (t, weight) in GAUSS {
-            let ((ex, tx), (ey, ty)) = match rib.along {
-                Along::X => ((e, t), (fixed, t_fixed)),
-                Along::Y => ((fixed, t_fixed), (e, t)),
-            };
-            let rows = fields.rows(grid.x.side(ex), grid.y.side(ey), tx, ty);
-            let (strain, curvature, twist) = along_rib(&rows, rib.along);
-            let axial: Vec<f64> = strain.iter().zip(curvature).map(|(s, c)| s + eccentricity_m * c).collect();
-            let length = weight * line.side(e).length_m;
-            add_product(&mut k, length * rib.stretching_newton(), &axial, &axial);
-            add_product(&mut k, length * rib.bending_newton_m2(), curvature, curvature);
-            // The twist's row is 2 w_xy.
-            add_product(&mut k, 0.25 * length * rib.twisting_newton_m2(), twist, twist);
+        for (tx, wx) in GAUSS {
+            for (ty, wy) in GAUSS {
+                let rows = fields.rows(x, y, tx, ty);
+                let area = wx * wy * x.length_m * y.length_m;
+                layer(&mut k, area, &rows, along, rib.height_m);
+                layer(&mut k, area, &rows, 1 - along, root_m);
+                // The twist's row is 2 w_xy.
+                let twisting = 0.25 * rib.twisting_newton_m2() / rib.width_m;
+                add_product(&mut k, area * twisting, &rows.curvature[2], &rows.curvature[2]);
+            }
         }
-        let element = match rib.along {
-            Along::X => fixed * grid.x.n_elements() + e,
-            Along::Y => e * grid.x.n_elements() + fixed,
-        };
-        (element, k)
+        k
     };
-    (0..line.n_elements()).map(on_line).collect()
+    let under = |e: usize| {
+        let middle = 0.5 * (across.lines_m()[e] + across.lines_m()[e + 1]);
+        from_m < middle && middle < to_m
+    };
+    let nx = grid.x.n_elements();
+    (0..grid.n_elements())
+        .map(|e| (e % nx, e / nx))
+        .filter(|&(ex, ey)| under(if along == 0 { ey } else { ex }))
+        .map(|(ex, ey)| (ey * nx + ex, part(ex, ey)))
+        .collect()
 }
 
 /// Rotational springs along the clamped edges.

@@ -5,7 +5,7 @@
 //! (see `supports`) and a sum of known fields: some ten microseconds. Springs can only be pressed; there is no base, so that
 //! a trial whose deflection passes the clearance has to be solved with its base, or dropped.
 //!
-//! The mesh is fixed and no error is estimated: on the default mesh the error stays below the accuracy of
+//! The mesh is fixed and no error is estimated: on the usual mesh ([`crate::usual_mesh`]) the error mostly stays below the accuracy of
 //! [`crate::solve`] for plates on springs near their corners, and a design that is kept should be solved by that.
 
 use std::sync::Arc;

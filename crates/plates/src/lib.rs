@@ -39,4 +39,4 @@ pub use load::{Load, LoadCase};
 pub use plate::{Bending, Edge, Edges, Plate, PlateError, Section, Shear, Spring};
 pub use ribs::{Along, Rib, RibStress};
 pub use solution::{Complementarity, Moments, Solution, Strains, Touch};
-pub use solve::{Accuracy, Bearing, solve, solve_on, solve_to};
+pub use solve::{Accuracy, Bearing, solve, solve_on, solve_to, usual_mesh};

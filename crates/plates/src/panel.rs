@@ -49,8 +49,8 @@ impl Topology {
     /// When the order of elimination cannot be found for want of memory.
     pub fn new(plate: &Plate, n_elements: [usize; 2]) -> Result<Self, PlateError> {
         let has_ribs = !plate.ribs.is_empty();
-        let lines = |along| plate.ribs.iter().filter(|r| r.along == along).map(|r| r.at_m).collect::<Vec<f64>>();
-        // A rib is a line of its own: the plate's stretching has a kink there.
+        let lines = |along| plate.ribs.iter().filter(|r| r.along == along).flat_map(Rib::sides_m).collect::<Vec<f64>>();
+        // Lines along a rib's sides: strains jump there.
         let grid = Grid::through(plate.size_m, n_elements, [&lines(Along::Y), &lines(Along::X)]);
         let fields = Fields { grid, membrane: has_ribs, shear: plate.shear.is_some() };
         let mut held = fields.held(&plate.edges);
@@ -82,7 +82,8 @@ impl Topology {
         let size_m = self.fields.grid.size_m();
         let through = |rib: &Rib| {
             let axis = if rib.along == Along::X { &self.fields.grid.y } else { &self.fields.grid.x };
-            axis.lines_m().iter().any(|line| (line - rib.at_m).abs() <= 1e-6 * axis.length_m())
+            let on_line = |side: &f64| axis.lines_m().iter().any(|line| (line - side).abs() <= 2e-6 * axis.length_m());
+            rib.sides_m().iter().all(on_line)
         };
         same(size_m[0], plate.size_m[0])
             && same(size_m[1], plate.size_m[1])

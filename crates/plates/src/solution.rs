@@ -211,7 +211,7 @@ impl Solution {
                 };
                 let view = self.view();
                 let rows = view.rows(x, y);
-                let (strain, curvature, _) = along_rib(&rows, rib.along);
+                let (strain, curvature) = along_rib(&rows, rib.along);
                 let (strain, curvature) = (view.apply(strain, x.0, y.0), view.apply(curvature, x.0, y.0));
                 let at = line.lines_m()[e] + t * line.side(e).length_m;
                 let stress = |z_m: f64| rib.e_pa * (strain + z_m * curvature);

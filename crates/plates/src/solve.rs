@@ -13,7 +13,7 @@ use crate::plate::{Plate, PlateError, positive};
 use crate::solution::{ErrorEstimate, Solution};
 
 /// Elements over the shorter side to start with.
-const START: usize = 8;
+const START: usize = 10;
 /// Elements along one side of the finest mesh.
 const FINEST: usize = 256;
 /// Points a side at which two meshes are compared.
@@ -70,7 +70,7 @@ pub fn solve_to(
     accuracy: Accuracy,
 ) -> Result<Vec<Solution>, PlateError> {
     check(plate, cases, bearing)?;
-    let mut n_elements = start_mesh(plate);
+    let mut n_elements = usual_mesh(plate);
     let mut coarse = on_mesh(plate, cases, bearing, n_elements.map(|n| n.div_ceil(2)))?;
     loop {
         let mut fine = on_mesh(plate, cases, bearing, n_elements)?;
@@ -115,7 +115,9 @@ fn check(plate: &Plate, cases: &[LoadCase], bearing: Bearing) -> Result<(), Plat
     cases.iter().enumerate().try_for_each(|(index, case)| case.check(index, plate.size_m))
 }
 
-fn start_mesh(plate: &Plate) -> [usize; 2] {
+/// Elements along x and y that [`solve_to`] starts with, which are enough for most plates: for a [`crate::Family`].
+#[must_use]
+pub fn usual_mesh(plate: &Plate) -> [usize; 2] {
     // Length in units over which the solution varies alike in both directions.
     let ratio = (plate.bending.d11 / plate.bending.d22).powf(0.25);
     let [lx, ly] = [plate.size_m[0] / ratio.sqrt(), plate.size_m[1] * ratio.sqrt()];
