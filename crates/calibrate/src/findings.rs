@@ -82,9 +82,10 @@ fn noisy(problem: &Problem, cell: &Noisy) -> Finding {
         kind: FindingKind::Noisy,
         cell: Some(name.to_owned()),
         text: format!(
-            "Cell {name} is noisy: its {} zero readings scatter by {:.1} counts, those of its fellows by {:.1} (median). \
-             Look for a loose connector, a broken screen, or something touching the plate over it.",
-            cell.n, cell.scatter, cell.fellows
+            "Cell {name} is noisy: its {} zero readings change by {:.1} counts (standard deviation) from one to the next, \
+             those of its fellows by {:.1} (median). Look for a loose connector, a broken screen, or something touching the \
+             plate over it.",
+            cell.n, cell.noise, cell.fellows
         ),
     }
 }

@@ -1,40 +1,31 @@
-//! Whether the load equations leave more than repeated readings explain.
+//! Whether the load equations leave more than repeated loads explain.
 //!
-//! F = (SS_lack / ν_lack) / (SS_pure / ν_pure). Pure error comes from loaded rows repeated in place and body where these
-//! give at least [`LEAST_REPEATS`] degrees of freedom, else from the zero readings, whose scatter set the counts' noise.
+//! F = (SS_lack / ν_lack) / (SS_pure / ν_pure). Pure error comes from loaded rows repeated in place and body. Zero readings
+//! would not do: no cell is as straight as it is quiet, so against their noise every real run lacks fit.
 //! Residuals are taken in units of what the counts' noise alone makes of a load equation.
 
 use crate::fit::{Setup, Solution};
 use std::collections::HashMap;
 
-/// Fewest degrees of freedom of repeated loaded rows; with fewer the zero readings say more.
-const LEAST_REPEATS: usize = 3;
-
-/// P-value of the test; `None` where neither repeats nor spare equations are there.
+/// P-value of the test; `None` without repeats or spare equations.
 pub(crate) fn lack_of_fit_p(setup: &Setup, solution: &Solution) -> Option<f64> {
     let used: Vec<usize> = (0..solution.rows.len()).filter(|&i| setup.used[i]).collect();
     let scaled = |i: usize| {
         let row = &solution.rows[i];
-        let counts_only: f64 = row
-            .equations
-            .slope
-            .iter()
-            .zip(&setup.problem.plates[setup.problem.rows[i].plate].channels)
-            .map(|(k, &c)| (k * solution.noise.count_sd[c]).powi(2))
-            .sum();
+        let channels = &setup.problem.plates[setup.problem.rows[i].plate].channels;
+        let slopes = row.equations.slope.iter().zip(channels);
+        let counts_only: f64 = slopes.map(|(k, &c)| (k * solution.noise.count_sd[c]).powi(2)).sum();
         row.residual[0] / counts_only.sqrt()
     };
     let total_ss: f64 = used.iter().map(|&i| scaled(i).powi(2)).sum();
     let total_df: f64 = used.iter().map(|&i| load_freedom(solution, i)).sum();
     let (pure_ss, pure_df) = repeats(setup, &used, scaled);
-    let (lack_ss, lack_df, pure_mean, pure_df) = if pure_df >= LEAST_REPEATS {
-        (total_ss - pure_ss, total_df - pure_df as f64, pure_ss / pure_df as f64, pure_df)
-    } else {
-        let zero_df: usize = setup.zeros.iter().map(|z| z.n.saturating_sub(1)).sum();
-        (total_ss, total_df, 1.0, zero_df)
-    };
-    let posed = lack_df > 0.5 && pure_df > 0 && pure_mean > 0.0;
-    posed.then(|| stats::distribution::f_sf((lack_ss / lack_df / pure_mean).max(0.0), lack_df, pure_df as f64))
+    let (lack_ss, lack_df) = ((total_ss - pure_ss).max(0.0), total_df - pure_df as f64);
+    let is_posed = lack_df > 0.5 && pure_df > 0 && pure_ss > 0.0;
+    is_posed.then(|| {
+        let f = lack_ss / lack_df / (pure_ss / pure_df as f64);
+        stats::distribution::f_sf(f, lack_df, pure_df as f64)
+    })
 }
 
 /// Share of a load equation that the fit leaves free: 1 − leverage.

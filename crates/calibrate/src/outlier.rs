@@ -10,6 +10,8 @@ use stats::distribution::{f_sf, t_two_sided_p};
 
 /// Chance that any row of a clean run is called an outlier, for the load and for the moment equations each.
 const FALSE_ALARM: f64 = 1e-3;
+/// Places nearer than this to where they should be are no gross error, however exact the others are.
+const GROSS_PLACE_M: f64 = 5e-3;
 /// A row of which the fit leaves less than this share free is tested by nobody else.
 const LEAST_FREE: f64 = 0.02;
 
@@ -52,8 +54,10 @@ pub(crate) fn outliers(setup: &Setup, solution: &Solution) -> Vec<Outlier> {
     let mut found = Vec::new();
     for (i, row) in solution.rows.iter().enumerate() {
         let Some(prediction) = Prediction::new(row, solution.weights[i]) else { continue };
-        let load_p = prediction.load_t().filter(|_| load_df > 2.0).map_or(1.0, |t| t_two_sided_p(t, load_df - 1.0));
-        let moments = prediction.moment_f().filter(|_| moment_df > 3.0);
+        let is_gross = prediction.is_gross(setup, i);
+        let load = prediction.load_t().filter(|_| load_df > 2.0 && is_gross[0]);
+        let load_p = load.map_or(1.0, |t| t_two_sided_p(t, load_df - 1.0));
+        let moments = prediction.moment_f().filter(|_| moment_df > 3.0 && is_gross[1]);
         let moment_p = moments.map_or(1.0, |f| f_sf(f, 2.0, moment_df - 2.0));
         let p = n * load_p.min(moment_p);
         if p < FALSE_ALARM {
@@ -65,6 +69,7 @@ pub(crate) fn outliers(setup: &Setup, solution: &Solution) -> Vec<Outlier> {
 
 /// A row against what the others predict.
 struct Prediction {
+    mass: f64,
     error: Vector3<f64>,
     variance: Matrix3<f64>,
     /// Share of each equation that the fit leaves free.
@@ -82,10 +87,21 @@ impl Prediction {
         let variance = released * (Matrix3::identity() + (1.0 - weight) * h);
         let unfit = l * own * l.transpose();
         Some(Self {
+            mass: row.equations.mass,
             error: l * released * row.whitened,
             variance: l * variance * l.transpose(),
             free: Vector3::from_fn(|e, _| unfit[(e, e)] / row.equations.covariance[(e, e)]),
         })
+    }
+
+    /// Whether the load's error is beyond what sound cells may show, and the place's beyond what a hand may.
+    fn is_gross(&self, setup: &Setup, i: usize) -> [bool; 2] {
+        let row = &setup.problem.rows[i];
+        let channels = &setup.problem.plates[row.plate].channels;
+        let shares = channels.iter().map(|&c| setup.problem.cells[c].allowed_share);
+        let share = shares.fold(0.0, f64::max) / (channels.len() as f64).sqrt();
+        let off_m = self.error[1].hypot(self.error[2]) / self.mass.abs();
+        [self.error[0].abs() > share * self.mass.abs(), off_m > GROSS_PLACE_M]
     }
 
     /// Student's t of the load equation.

@@ -20,6 +20,10 @@ pub(crate) struct CellSite {
     pub(crate) capacity_kg: f64,
     /// Of the data sheet, % of rated output.
     pub(crate) nonlinearity_pct: f64,
+    /// What the data sheet lets a cell keep of a load after it is gone, as a share: creep and hysteresis.
+    pub(crate) after_effect: f64,
+    /// What it lets a cell err under load, as a share: nonlinearity, hysteresis, creep and repeatability in quadrature.
+    pub(crate) allowed_share: f64,
 }
 
 /// A plate and the channels of the cells under it.
@@ -224,6 +228,11 @@ fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
                 nominal_gain: nominal,
                 capacity_kg: kind.map_or(f64::INFINITY, |t| t.capacity_kg),
                 nonlinearity_pct: kind.map_or(0.0, |t| t.nonlinearity_pct),
+                after_effect: kind.map_or(0.0, |t| (t.creep_pct_30min + t.hysteresis_pct) / 100.0),
+                allowed_share: kind.map_or(0.0, |t| {
+                    let parts = [t.nonlinearity_pct, t.hysteresis_pct, t.creep_pct_30min, t.repeatability_pct];
+                    parts.iter().map(|p| p * p).sum::<f64>().sqrt() / 100.0
+                }),
             });
         }
         plates.push(PlateSite { name: plate.name.clone(), channels: (first..cells.len()).collect() });

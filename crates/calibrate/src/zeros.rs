@@ -6,7 +6,7 @@
 use crate::problem::Problem;
 use nalgebra::DMatrix;
 use stats::regression::find_outliers;
-use stats::robust::{mad_sd, median};
+use stats::robust::{MAD_TO_SD, mad_sd, median};
 
 /// Degrees of freedom that the fellows' noise adds to a cell's own estimate: a cell with few zero readings leans on them.
 const BORROWED_FREEDOM: f64 = 4.0;
@@ -14,6 +14,8 @@ const BORROWED_FREEDOM: f64 = 4.0;
 const FALSE_ALARM: f64 = 1e-3;
 /// A cell with more than this share of its zero readings far off is noisy; no reading of it is singled out.
 const NOISY_SHARE: f64 = 0.1;
+/// With fewer readings a median of their steps says little.
+const LEAST_FOR_JITTER: usize = 6;
 
 /// Zero readings of one cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,6 +26,8 @@ pub(crate) struct Zero {
     pub(crate) n: usize,
     /// Scatter of a single reading, counts; 0 where there is but one.
     pub(crate) scatter: f64,
+    /// Noise from reading to reading, counts, deaf to drift and to the after-effect of loads; `None` with too few readings.
+    pub(crate) jitter: Option<f64>,
     /// Noise of a single reading after leaning on the fellows, counts; above 0.
     pub(crate) noise: f64,
 }
@@ -92,17 +96,27 @@ pub(crate) fn stray_zeros(problem: &Problem) -> Vec<StrayZero> {
         }
         let constant = DMatrix::from_element(counts.len(), 1, 1.0);
         let Ok(search) = find_outliers(&constant, &counts, None, alpha) else { continue };
-        if search.outliers.len() as f64 > NOISY_SHARE * counts.len() as f64 + 1.0 {
-            continue;
+        let allowed = after_effect(problem, channel, &counts);
+        let far: Vec<StrayZero> = search
+            .outliers
+            .iter()
+            .filter(|o| o.deviation.abs() > allowed)
+            .map(|o| StrayZero { row: readings[o.row].0, channel, deviation: o.deviation, t: o.t })
+            .collect();
+        if far.len() as f64 <= NOISY_SHARE * counts.len() as f64 + 1.0 {
+            strays.extend(far);
         }
-        strays.extend(search.outliers.iter().map(|o| StrayZero {
-            row: readings[o.row].0,
-            channel,
-            deviation: o.deviation,
-            t: o.t,
-        }));
     }
     strays
+}
+
+/// What a sound cell may keep of the largest load of the run after it is gone, counts.
+fn after_effect(problem: &Problem, channel: usize, zeros: &[f64]) -> f64 {
+    let site = &problem.cells[channel];
+    let zero = median(zeros).unwrap_or(0.0);
+    let own = problem.rows.iter().filter(|r| r.plate == site.plate);
+    let largest = own.map(|r| (problem.count(r.row, channel) - zero).abs()).fold(0.0, f64::max);
+    site.after_effect * largest
 }
 
 fn own_zero(problem: &Problem, aside: &SetAside, channel: usize) -> Zero {
@@ -111,7 +125,17 @@ fn own_zero(problem: &Problem, aside: &SetAside, channel: usize) -> Zero {
     let mean = readings.iter().map(|r| r.1).sum::<f64>() / n.max(1) as f64;
     let square: f64 = readings.iter().map(|r| (r.1 - mean).powi(2)).sum();
     let scatter = if n > 1 { (square / (n as f64 - 1.0)).sqrt() } else { 0.0 };
-    Zero { mean, n, scatter, noise: scatter }
+    let counts: Vec<f64> = readings.iter().map(|r| r.1).collect();
+    Zero { mean, n, scatter, jitter: jitter(&counts), noise: scatter }
+}
+
+/// Robust standard deviation of a reading from the differences of successive ones, whose variance is twice a reading's.
+fn jitter(counts: &[f64]) -> Option<f64> {
+    if counts.len() < LEAST_FOR_JITTER {
+        return None;
+    }
+    let steps: Vec<f64> = counts.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    median(&steps).map(|m| MAD_TO_SD * m / std::f64::consts::SQRT_2)
 }
 
 /// The zero readings of a channel: row and counts.
