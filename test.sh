@@ -46,6 +46,19 @@ fi
 RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps --quiet
 try "tests" cargo test --workspace "${features[@]}"
 
+# Drawings opened by a general-purpose DXF reader, in a Python of its own.
+drawings=$(mktemp -d)
+trap 'rm -rf "$log" "$drawings"' EXIT
+if python3 -m venv "$drawings/python" >/dev/null 2>&1 && "$drawings/python/bin/pip" install --quiet ezdxf==1.4.5 >/dev/null 2>&1; then
+  read_drawings() {
+    cargo run --quiet -p bedplate -- draw crates/twin/data/deck.toml -o "$drawings/deck" &&
+      "$drawings/python/bin/python" crates/bedplate/tests/drawings.py crates/twin/data/deck.toml "$drawings/deck"
+  }
+  try "drawings in a DXF reader" read_drawings
+else
+  skipped+=("drawings in a DXF reader (python3 with venv could not install ezdxf)")
+fi
+
 step "summary"
 for name in "${skipped[@]}"; do printf 'SKIPPED suite: %s\n' "$name"; done
 if [ "${CI:-}" = true ] && [ ${#skipped[@]} -gt 0 ]; then failed=1; fi

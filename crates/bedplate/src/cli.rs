@@ -24,6 +24,7 @@ pub(crate) enum Verb {
     Demo(DemoArgs),
     Check(CheckArgs),
     Explore(ExploreArgs),
+    Draw(DrawArgs),
     Calibrate(CalibrateArgs),
     Verify(VerifyArgs),
     Weigh(WeighArgs),
@@ -66,7 +67,7 @@ pub(crate) struct CheckArgs {
 
 /// Searches the design space that the deck file opens, and prints the designs that none of the others beats.
 ///
-/// Reads deck.toml with its table [explore], which says what may vary: stacks of layers, cell types, number and place
+/// Reads deck.toml with its table `explore`, which says what may vary: stacks of layers, cell types, number and place
 /// of cells, converter. Designs are set against each other by cost, mass, deflection margin and the smallest change
 /// resolved over 24 h. The same file gives the same list. Ctrl-C stops and prints what was found so far.
 /// Exits 1 when no design keeps to the deflection.
@@ -88,6 +89,24 @@ pub(crate) struct ExploreArgs {
     #[arg(long, value_name = "N")]
     pub(crate) threads: Option<NonZeroUsize>,
     /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Dimensioned drawings of every plate and of the whole deck, as SVG and DXF.
+///
+/// Reads deck.toml. Writes plate-NAME and assembly, each as .svg and .dxf (release 12, ASCII), in millimetres at full
+/// size, seen from above: outlines, cell centres with their coordinates, ribs, layers, dimensions from one corner.
+///
+/// JSON: {"files": [...]}
+#[derive(Debug, Args)]
+pub(crate) struct DrawArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Folder to write into; it is made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
+    /// Print one JSON document instead of a list
     #[arg(long)]
     pub(crate) json: bool,
 }

@@ -23,6 +23,7 @@ fn main() -> ExitCode {
         Verb::Demo(args) => verbs::demo::run(args),
         Verb::Check(args) => verbs::check::run(args),
         Verb::Explore(args) => verbs::explore::run(args),
+        Verb::Draw(args) => verbs::draw::run(args),
         Verb::Calibrate(args) => verbs::calibrate::run(args),
         Verb::Verify(args) => verbs::verify::run(args),
         Verb::Weigh(args) => verbs::weigh::run(args),

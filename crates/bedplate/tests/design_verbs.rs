@@ -149,3 +149,97 @@ fn ctrl_c_prints_what_was_found() {
     let evaluated = found["candidates"].as_u64().unwrap();
     assert_eq!(evaluated == 0, found["designs"].as_array().unwrap().is_empty());
 }
+
+/// An entity of a DXF file: its kind, layer, and numbers by group code.
+struct Entity {
+    kind: String,
+    layer: String,
+    numbers: std::collections::BTreeMap<u16, f64>,
+    words: String,
+}
+
+/// The entities of a DXF file, read by their group codes.
+fn entities(path: &Path) -> Vec<Entity> {
+    let text = fs::read_to_string(path).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    let mut found: Vec<Entity> = Vec::new();
+    let mut within = false;
+    for pair in lines.chunks(2) {
+        let (code, value) = (pair[0].trim().parse::<u16>().unwrap(), pair[1]);
+        match (code, value) {
+            (2, "ENTITIES") => within = true,
+            (0, "ENDSEC") => within = false,
+            (0, kind) if within => found.push(Entity {
+                kind: kind.into(),
+                layer: String::new(),
+                numbers: std::collections::BTreeMap::new(),
+                words: String::new(),
+            }),
+            _ if within && !found.is_empty() => {
+                let last = found.last_mut().unwrap();
+                match code {
+                    8 => last.layer = value.into(),
+                    1 => last.words = value.into(),
+                    _ => drop(last.numbers.insert(code, value.trim().parse().unwrap())),
+                }
+            }
+            _ => {}
+        }
+    }
+    assert_eq!(lines.last(), Some(&"EOF"));
+    found
+}
+
+#[test]
+fn a_drawing_holds_the_places_of_the_deck_file() {
+    let folder = demo_deck();
+    let rib =
+        "ribs = [ { along = \"x\", at_mm = 212.0, width_mm = 20.0, height_mm = 15.0, material = \"aluminium 5052\" } ]";
+    spoil(folder.path(), "bond = \"glued\"", &format!("bond = \"glued\"\n{rib}"));
+    let ran = bedplate(folder.path(), &["draw", "deck.toml", "-o", "drawings", "--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    assert_eq!(json(&ran)["files"].as_array().unwrap().len(), 12);
+
+    let text = fs::read_to_string(folder.path().join("deck.toml")).unwrap();
+    let deck = formats::deck::read("deck.toml", &text).unwrap();
+    let drawings = folder.path().join("drawings");
+    let on_bed = entities(&drawings.join("assembly.dxf"));
+    for plate in &deck.plates {
+        let found = entities(&drawings.join(format!("plate-{}.dxf", plate.name)));
+        // Coordinates are written to 1e-6 mm.
+        let circle_at = |all: &[Entity], [x, y]: [f64; 2]| {
+            all.iter()
+                .any(|e| e.kind == "CIRCLE" && (e.numbers[&10] - x).abs() < 1e-6 && (e.numbers[&20] - y).abs() < 1e-6)
+        };
+        for cell in &plate.cells {
+            assert!(circle_at(&found, cell.at_mm), "{}", cell.name);
+            let [x, y] = [plate.origin_mm[0] + cell.at_mm[0], plate.origin_mm[1] + cell.at_mm[1]];
+            assert!(circle_at(&on_bed, [x, y]), "{}", cell.name);
+        }
+        assert_eq!(found.iter().filter(|e| e.kind == "CIRCLE").count(), plate.cells.len());
+        let outline: Vec<&Entity> = found.iter().filter(|e| e.layer == "OUTLINE").collect();
+        assert_eq!(outline.len(), 4);
+        let most = |code| outline.iter().map(|e| e.numbers[&code]).fold(0.0, f64::max);
+        assert!((most(10) - plate.size_mm[0]).abs() < 1e-6 && (most(20) - plate.size_mm[1]).abs() < 1e-6);
+        assert_eq!(
+            found.iter().filter(|e| e.kind == "LINE" && e.layer == "RIB").count(),
+            4 * plate.ribs.len(),
+            "{}",
+            plate.name
+        );
+        for layer in &plate.layers {
+            let line = format!("  {}  {} mm", layer.material, layer.thickness_mm);
+            assert!(found.iter().any(|e| e.words == line), "{line}");
+        }
+        let svg = fs::read_to_string(drawings.join(format!("plate-{}.svg", plate.name))).unwrap();
+        assert!(svg.starts_with("<svg") && svg.ends_with("</svg>\n"));
+        assert_eq!(svg.matches("<circle").count(), plate.cells.len());
+    }
+}
+
+#[test]
+fn drawings_are_refused_where_they_cannot_be_written() {
+    let folder = demo_deck();
+    refused(&bedplate(folder.path(), &["draw", "deck.toml", "-o", "deck.toml"]), &["could not write deck.toml"]);
+    refused(&bedplate(folder.path(), &["draw", "deck.toml"]), &["--output"]);
+}

@@ -9,6 +9,10 @@
 //! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `outlier` → `lack_of_fit` →
 //! `findings`, `report`.
 //!
+//! What a stated uncertainty holds: noise of counts, scatter of cells, play of places, masses. Not what a data sheet allows
+//! every cell alike in each run, bow, hysteresis and creep: the gain is that of the loads and times of the run, and where
+//! other loads lie for other times those belong to the budget of use.
+//!
 //! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
 //! and shows in residuals; zeros that drift during the run count as noise of the zeros.
 

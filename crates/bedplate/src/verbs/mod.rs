@@ -5,6 +5,7 @@ pub(crate) mod balance;
 pub(crate) mod calibrate;
 pub(crate) mod check;
 pub(crate) mod demo;
+pub(crate) mod draw;
 pub(crate) mod explore;
 pub(crate) mod twin;
 pub(crate) mod verify;

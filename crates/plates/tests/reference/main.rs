@@ -10,6 +10,7 @@ mod deck_plate;
 mod edges;
 mod foundation;
 mod layers;
+mod random_plates;
 mod ribs;
 mod shear;
 

@@ -218,7 +218,8 @@ fn to_f64(n: usize) -> f64 {
     n as f64
 }
 
-fn escape(text: &str) -> String {
+/// Text for an element or attribute.
+pub(crate) fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

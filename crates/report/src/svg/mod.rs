@@ -2,4 +2,5 @@
 
 mod deck_plan;
 
+pub(crate) use deck_plan::escape;
 pub use deck_plan::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};

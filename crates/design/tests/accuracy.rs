@@ -1,0 +1,193 @@
+//! `check` of random decks against much refined solutions of the same plates.
+//!
+//! Everything here is invented: decks of 3 to 9 plates with 3 to 6 cells each, of random size, layers, bond, stiffness and
+//! place, far above their bases, under even, patch and mixed loads. The reference is the same plate on
+//! a mesh four times as fine; that the solver converges to the right answer is the matter of
+//! `plates`' reference tests and of `plate_reference.rs`, which compare with other programs.
+
+use std::f64::consts::TAU;
+
+use deck::units::MM;
+use design::report::CaseReport;
+use formats::deck::{Bond, Cell, CellType, Deck, Layer, LoadCase, Material, Patch, Plate};
+use plates::{Accuracy, Bearing, Solution};
+use rand::{RngExt, SeedableRng};
+use rand_xoshiro::Xoshiro256PlusPlus;
+
+const SEED: u64 = 90;
+const DECKS: usize = 12;
+/// Deflection anywhere, as a share of the largest, and reaction, as a share of the load: what `check` promises.
+const PROMISED: Accuracy = Accuracy { deflection: 0.01, reaction: 0.005 };
+/// The reference's elements are this much smaller than those `check` starts with. The error falls as the square of their
+/// size: a sixteenth of it is left in the reference, and the worst that is found below is known to about as much.
+const FINER: usize = 4;
+/// No plate bends as far.
+const CLEARANCE_MM: f64 = 5000.0;
+
+type Rng = Xoshiro256PlusPlus;
+
+fn base() -> Deck {
+    formats::deck::read("rowan.toml", include_str!("data/rowan.toml")).unwrap()
+}
+
+/// A metal alike in all directions and a board that is up to four times as stiff along as across.
+fn materials(rng: &mut Rng, base: &Material) -> Vec<Material> {
+    let metal = Material {
+        name: "metal".into(),
+        e_mpa: rng.random_range(40e3..210e3),
+        nu: rng.random_range(0.25..0.35),
+        ..base.clone()
+    };
+    let along = rng.random_range(4e3..14e3);
+    let board = Material {
+        name: "board".into(),
+        e_mpa: along,
+        e_y_mpa: Some(along / rng.random_range(1.0..4.0)),
+        nu: rng.random_range(0.1..0.3),
+        g_mpa: Some(along / rng.random_range(3.0..12.0)),
+        ..base.clone()
+    };
+    vec![metal, board]
+}
+
+/// 3 to 6 cells around the middle, so that an even load never tips the plate off them.
+fn cells(rng: &mut Rng, plate: usize, size_mm: [f64; 2], types: &[CellType]) -> Vec<Cell> {
+    let n = rng.random_range(3..=6_usize);
+    let turn = rng.random_range(0.0..1.0);
+    (0..n)
+        .map(|i| {
+            // Two neighbours are at most 1.3/3 of a turn apart: the middle lies between them.
+            let angle = TAU * (i as f64 + turn + rng.random_range(-0.15..0.15)) / n as f64;
+            let (sin, cos) = angle.sin_cos();
+            let out = rng.random_range(0.5..0.95) / sin.abs().max(cos.abs());
+            let at_mm = [0.5 * size_mm[0] * (1.0 + out * cos), 0.5 * size_mm[1] * (1.0 + out * sin)];
+            Cell {
+                name: format!("{plate}.{i}"),
+                cell_type: types[rng.random_range(0..types.len())].name.clone(),
+                at_mm,
+            }
+        })
+        .collect()
+}
+
+fn plate(rng: &mut Rng, index: usize, x_mm: f64, base: &Plate, types: &[CellType]) -> Plate {
+    let size_mm = [rng.random_range(250.0..900.0), rng.random_range(250.0..900.0)];
+    let layer = |material: &str, thickness_mm| Layer { material: material.into(), thickness_mm };
+    let metal = layer("metal", rng.random_range(1.0..5.0));
+    let board = layer("board", rng.random_range(4.0..15.0));
+    let under = layer("metal", rng.random_range(0.5..2.0));
+    let layers = match rng.random_range(0..4) {
+        0 => vec![metal],
+        1 => vec![board],
+        2 => vec![metal, board],
+        _ => vec![metal, board, under],
+    };
+    Plate {
+        name: format!("plate {index}"),
+        section: "all".into(),
+        origin_mm: [x_mm, 10.0],
+        size_mm,
+        clearance_mm: CLEARANCE_MM,
+        bond: if rng.random_bool(0.5) { Bond::Glued } else { Bond::Loose },
+        layers,
+        ribs: Vec::new(),
+        cells: cells(rng, index, size_mm, types),
+        ..base.clone()
+    }
+}
+
+/// A rectangle of even pressure, its middle anywhere between the cells, so that it does not tip the plate off them.
+fn patch(rng: &mut Rng, plate: &Plate) -> Patch {
+    let weights: Vec<f64> = plate.cells.iter().map(|_| rng.random_range(0.0..1.0)).collect();
+    let total: f64 = weights.iter().sum();
+    let middle = |axis: usize| plate.cells.iter().zip(&weights).map(|(c, w)| c.at_mm[axis] * w / total).sum::<f64>();
+    let mut span = |axis: usize| {
+        let (at, side) = (middle(axis), plate.size_mm[axis]);
+        let half = rng.random_range(0.04 * side..0.25 * side).min(at).min(side - at);
+        (at - half, 2.0 * half)
+    };
+    let ((x_mm, length_mm), (y_mm, width_mm)) = (span(0), span(1));
+    Patch { plate: plate.name.clone(), x_mm, y_mm, length_mm, width_mm, kg: rng.random_range(5.0..60.0) }
+}
+
+fn random_deck(rng: &mut Rng) -> Deck {
+    let mut deck = base();
+    deck.materials = materials(rng, &deck.materials[0]);
+    let kind = deck.cell_types[0].clone();
+    deck.cell_types = (0..3)
+        .map(|i| CellType {
+            name: format!("type {i}"),
+            stiffness_n_mm: rng.random_range(200.0..5000.0),
+            ..kind.clone()
+        })
+        .collect();
+    let pattern = deck.plates[0].clone();
+    let (mut plates, mut x_mm) = (Vec::new(), 10.0);
+    for index in 0..rng.random_range(3..=9_usize) {
+        let next = plate(rng, index, x_mm, &pattern, &deck.cell_types);
+        x_mm += next.size_mm[0] + 10.0;
+        plates.push(next);
+    }
+    // One flat section that all plates lie on.
+    deck.sections.truncate(1);
+    deck.sections[0].name = "all".into();
+    deck.sections[0].length_mm = x_mm;
+    deck.sections[0].angle_deg = [0.0, 0.0];
+    let case = |name: &str, even_kg, patches| LoadCase { name: name.into(), even_kg, patches, patient: None };
+    let even = Some(rng.random_range(20.0..200.0));
+    let all = plates.iter().map(|p| patch(rng, p)).collect();
+    let mixed = plates.iter().map(|p| patch(rng, p)).collect();
+    deck.load_cases = vec![case("even", even, vec![]), case("patches", None, all), case("both", even, mixed)];
+    deck.plates = plates;
+    deck
+}
+
+/// The same plate and load on refined meshes.
+fn reference(deck: &Deck, plate: usize, case: &LoadCase) -> Solution {
+    let model = deck::model::model(deck, &deck.plates[plate]).unwrap();
+    let load = deck::loads::spread(deck, case).unwrap().plates.swap_remove(plate).loads;
+    let bearing = Bearing::Pressed { clearance_m: Some(CLEARANCE_MM * MM) };
+    let mesh = plates::usual_mesh(&model.plate).map(|n| FINER * n);
+    plates::solve_on(&model.plate, &[load], bearing, mesh).unwrap().remove(0)
+}
+
+/// How far a case is off: its largest deflection, its deflection anywhere, its reactions.
+fn off(case: &CaseReport, exact: &Solution) -> [f64; 3] {
+    let largest = exact.max.deflection_m.abs().max(exact.min.deflection_m.abs());
+    let map = exact.sample_m(case.deflection_mm[0].len(), case.deflection_mm.len());
+    let anywhere = case.deflection_mm.iter().flatten().zip(map.iter().flatten());
+    let reactions = case.cells.iter().zip(&exact.reactions_newton);
+    let worst = |differences: &mut dyn Iterator<Item = f64>| differences.fold(0.0, |a: f64, d| a.max(d.abs()));
+    [
+        (case.max_deflection_mm * MM - exact.max.deflection_m).abs() / exact.max.deflection_m,
+        worst(&mut anywhere.map(|(mm, m)| mm * MM - m)) / largest,
+        worst(&mut reactions.map(|(cell, newton)| cell.reaction_newton - newton)) / exact.load_newton,
+    ]
+}
+
+#[test]
+fn random_decks_come_within_the_promised_accuracy() {
+    println!("seed {SEED}, {DECKS} decks");
+    let mut rng = Rng::seed_from_u64(SEED);
+    let (mut worst, mut n_plates, mut n_lifts) = ([0.0_f64; 3], 0, 0);
+    let mut faults = Vec::new();
+    for number in 0..DECKS {
+        let deck = random_deck(&mut rng);
+        let report = design::check(&deck).unwrap();
+        n_plates += deck.plates.len();
+        for (index, plate) in report.plates.iter().enumerate() {
+            for (case, load) in plate.cases.iter().zip(&deck.load_cases) {
+                assert!(!case.tips && !case.touches, "deck {number}, {}, {}", plate.name, case.case);
+                let off = off(case, &reference(&deck, index, load));
+                n_lifts += usize::from(case.cells.iter().any(|c| c.lifts));
+                if off[0].max(off[1]) > PROMISED.deflection || off[2] > PROMISED.reaction {
+                    faults.push(format!("deck {number}, {}, {}: {off:?}", plate.name, case.case));
+                }
+                worst = std::array::from_fn(|i| worst[i].max(off[i]));
+            }
+        }
+    }
+    println!("{n_plates} plates, {n_lifts} cases lift off a cell");
+    println!("worst: largest deflection {:.2e}, anywhere {:.2e}, reaction {:.2e}", worst[0], worst[1], worst[2]);
+    assert!(faults.is_empty(), "seed {SEED}:\n{}", faults.join("\n"));
+}
