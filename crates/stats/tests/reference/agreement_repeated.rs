@@ -5,7 +5,7 @@ use bedplate_stats::agreement::{bland_altman, pairs_for_limit_width, proportiona
 use crate::support::{close_abs, close_rel, columns};
 
 /// Pairs of each of the twelve subjects: impedance as the reference, so that the difference is rv − ic as in the papers.
-fn cardiac_output() -> Vec<(Vec<f64>, Vec<f64>)> {
+pub(crate) fn cardiac_output() -> Vec<(Vec<f64>, Vec<f64>)> {
     let data = columns(include_str!("../data/cardiac_output.csv"));
     let mut subjects = vec![(Vec::new(), Vec::new()); 12];
     for ((subject, rv), ic) in data[0].iter().zip(&data[1]).zip(&data[2]) {

@@ -8,7 +8,7 @@ use crate::support::close_abs;
 const SMALL: [f64; 9] = [892., 809., 823., 798., 671., 644., 883., 903., 677.];
 
 /// Source: the same, p. 108: n ← 16807 n mod (2³¹ − 1) from 1234567890, divided by 2³¹ − 1.
-fn thousand() -> Vec<f64> {
+pub(crate) fn thousand() -> Vec<f64> {
     let mut n = 1_234_567_890_u64;
     (0..1000)
         .map(|_| {
@@ -56,7 +56,7 @@ fn nine_values_give_the_published_deviations() {
 }
 
 #[test]
-fn thousand_values_give_the_published_deviations() {
+pub(crate) fn thousand_values_give_the_published_deviations() {
     let values = thousand();
     // The published start of the series, from its second member on, and its moments.
     close_abs(values[1], 395_529_916.0 / 2_147_483_647.0, 1e-15);

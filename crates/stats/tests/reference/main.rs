@@ -3,6 +3,7 @@
 mod agreement;
 mod agreement_repeated;
 mod allan;
+mod computed;
 mod control_chart;
 mod gauge;
 mod gum_h3;
