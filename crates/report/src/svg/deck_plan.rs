@@ -1,6 +1,7 @@
 //! The deck seen from above on the bed: sections, plates, cells with their loads, deflection as a heat map.
 //!
-//! Bed coordinates in millimetres: x from the head end (left) to the foot, y from the patient's right (top) to left.
+//! Bed coordinates in millimetres: x from the head end (left) to the foot, y from the patient's right
+//! (bottom) to left.
 //! The map has five steps of equal width from 0 to the largest deflection shown; their edges stand in the key, and the
 //! largest place is marked and written out, so that colour is never alone.
 
@@ -96,7 +97,7 @@ impl DeckPlan {
         );
         self.draw_sections(&mut out, width);
         for plate in &self.plates {
-            plate.draw(&mut out, most);
+            plate.draw(&mut out, width, most);
         }
         if most > 0.0 {
             draw_key(&mut out, most, width + 50.0);
@@ -125,9 +126,11 @@ impl DeckPlan {
 }
 
 impl PlatePlan {
-    fn draw(&self, out: &mut String, most: f64) {
-        let [x0, y0] = self.origin_mm;
+    fn draw(&self, out: &mut String, width: f64, most: f64) {
         let [lx, ly] = self.size_mm;
+        // The file's y grows from the patient's right to left, a drawing's downward: seen from above, the right of a
+        // patient whose head is at the left lies at the bottom.
+        let (x0, y0) = (self.origin_mm[0], width - self.origin_mm[1] - ly);
         let _ = write!(out, r#"<g transform="translate({x0} {y0})"><title>{}</title>"#, escape(&self.name));
         if let Some(field) = &self.field {
             field.draw(out, lx, ly, most);
@@ -136,7 +139,7 @@ impl PlatePlan {
         let _ =
             write!(out, r#"<text x="{}" y="{}" text-anchor="middle">{}</text>"#, lx / 2.0, 44.0, escape(&self.name));
         for cell in &self.cells {
-            let [x, y] = cell.at_mm;
+            let (x, y) = (cell.at_mm[0], ly - cell.at_mm[1]);
             let share = (cell.load_pct / 100.0).clamp(0.0, 1.0);
             let _ = write!(
                 out,
@@ -147,7 +150,7 @@ impl PlatePlan {
             );
         }
         if let Some(field) = &self.field {
-            let [x, y] = field.max_at_mm;
+            let (x, y) = (field.max_at_mm[0], ly - field.max_at_mm[1]);
             // The label keeps clear of the edge that its place is near.
             let (anchor, shift) = if x > lx * 0.6 { ("end", -24.0) } else { ("start", 24.0) };
             let _ = write!(
@@ -177,7 +180,7 @@ impl Field {
                         r#"<rect class="heat-{}" x="{:.1}" y="{:.1}" width="{:.1}" height="{:.1}"/>"#,
                         step(values[start], most),
                         to_f64(start) * dx,
-                        to_f64(row) * dy,
+                        ly - to_f64(row + 1) * dy,
                         to_f64(end - start) * dx + 0.6,
                         dy + 0.6
                     );
@@ -254,6 +257,22 @@ mod tests {
     fn a_deck_without_deflection_is_drawn_without_a_key() {
         let svg = plan(vec![0.0; 3], 0.0).svg();
         assert!(!svg.contains("mm down") && !svg.contains("NaN"), "{svg}");
+    }
+
+    /// Head left, face up, seen from above: the patient's right hand, y = 0, lies at the bottom of the drawing.
+    #[test]
+    fn the_patients_right_lies_at_the_bottom() {
+        let mut both = plan(vec![0.0; 3], 0.0);
+        let left = PlatePlan { name: "left".into(), origin_mm: [0.0, 420.0], ..both.plates[0].clone() };
+        both.plates.push(left);
+        let svg = both.svg();
+        // 840 mm of plates and gap, with 20 mm beside them: the right plate stands lower by the left one and the gap.
+        assert!(
+            svg.contains(r#"translate(0 440)"><title>one"#) && svg.contains(r#"translate(0 20)"><title>left"#),
+            "{svg}"
+        );
+        // A cell 40 mm from the plate's right edge stands 40 mm above its lower one.
+        assert!(svg.contains(r#"cx="40" cy="360""#), "{svg}");
     }
 
     #[test]

@@ -70,7 +70,7 @@ fn plans(deck: &Deck, report: &::design::CheckReport) -> Markup {
                 figure {
                     (PreEscaped(plan(deck, report, i, name).svg()))
                     figcaption {
-                        "Seen from above, head end left, the patient's right at the top. Darker or brighter steps bend further down, by the key. "
+                        "Seen from above, head end left, the patient's right at the bottom. Darker or brighter steps bend further down, by the key. "
                         "The cross marks the lowest place of each plate. Each ring is a cell; the filled part is its load as a share of its capacity."
                     }
                 }
