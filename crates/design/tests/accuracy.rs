@@ -34,8 +34,12 @@ fn base() -> Deck {
 
 /// A metal alike in all directions and a board that is up to four times as stiff along as across.
 fn materials(rng: &mut Rng, base: &Material) -> Vec<Material> {
-    let metal =
-        Material { name: "metal".into(), e_mpa: rng.random_range(40e3..210e3), nu: rng.random_range(0.25..0.35) };
+    let metal = Material {
+        name: "metal".into(),
+        e_mpa: rng.random_range(40e3..210e3),
+        nu: rng.random_range(0.25..0.35),
+        ..base.clone()
+    };
     let along = rng.random_range(4e3..14e3);
     let board = Material {
         name: "board".into(),
@@ -43,6 +47,7 @@ fn materials(rng: &mut Rng, base: &Material) -> Vec<Material> {
         e_y_mpa: Some(along / rng.random_range(1.0..4.0)),
         nu: rng.random_range(0.1..0.3),
         g_mpa: Some(along / rng.random_range(3.0..12.0)),
+        ..base.clone()
     };
     vec![metal, board]
 }
