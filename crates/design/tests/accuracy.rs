@@ -5,7 +5,7 @@
 //! a mesh four times as fine; that the solver converges to the right answer is the matter of
 //! `plates`' reference tests and of `plate_reference.rs`, which compare with other programs.
 
-#![expect(clippy::print_stdout, reason = "the seed and the worst that was found are to be read with --nocapture")]
+#![expect(clippy::print_stdout, reason = "seed and worst error are there to be read with --nocapture")]
 
 use std::f64::consts::TAU;
 
