@@ -226,7 +226,7 @@ pub struct ChangeReport {
 pub struct PostureReport {
     /// Load case.
     pub case: String,
-    /// Mass on the plates (the mattress with it), kg.
+    /// Mass of the load without the mattress, which is tare, kg.
     pub load_kg: f64,
     /// Standard uncertainty by source, g.
     pub rows: Vec<PostureRow>,

@@ -15,6 +15,7 @@ use crate::table::{Sheet, verdict};
 pub fn check(deck: &Deck, report: &CheckReport) -> String {
     let mut out = heading(&format!("{} · check before cutting", deck.name));
     out.push_str(&requirements(&report.requirements, &deck.currency));
+    out.push_str(&resolved(report));
     out.push_str(&plates(&report.plates));
     out.push_str(&budget(report));
     out.push_str(&bill(report, &deck.currency));
@@ -43,6 +44,30 @@ fn requirements(requirements: &[Requirement], currency: &str) -> String {
         ]);
     }
     sheet.print()
+}
+
+/// The headline of a design, and the draws that stand beside the sum of variances.
+fn resolved(report: &CheckReport) -> String {
+    let change = &report.change;
+    let mut out = format!(
+        "\nSmallest change of weight told over 24 h, patient of {} kg: {} g\n({})\n",
+        significant(change.patient_kg, 3),
+        significant(change.resolvable_24h_g, 2),
+        change.criterion
+    );
+    if let Some(row) = report.monte_carlo.last() {
+        // Writing to a String cannot fail.
+        let _ = writeln!(
+            out,
+            "Monte Carlo at {} kg: u = {} g, 95 % within {} to {} g; the sum of variances {}",
+            significant(row.load_kg, 3),
+            significant(row.u_g, 2),
+            significant(row.interval_g[0], 2),
+            significant(row.interval_g[1], 2),
+            if row.agrees { "agrees" } else { "differs by more than the draws' tolerance" }
+        );
+    }
+    out
 }
 
 /// A requirement's name in words, and its unit.
