@@ -198,8 +198,12 @@ pub struct MonteCarloRow {
     pub interval_g: [f64; 2],
     /// Half of the second significant digit of u, g.
     pub tolerance_g: f64,
-    /// Whether the sum of variances with k = 1.960 gives the same interval to that tolerance.
+    /// Differences of the interval's ends from those of the sum of variances with k = 1.960, g.
+    pub ends_differ_g: [f64; 2],
+    /// Whether the sum of variances gives the same interval to that tolerance.
     pub agrees: bool,
+    /// Whether the draws' own scatter is small enough for that verdict.
+    pub agreement_sure: bool,
     /// Whether the draws settled before their limit.
     pub settled: bool,
 }

@@ -13,5 +13,6 @@ pub mod outliers;
 pub mod regression;
 pub mod robust;
 pub mod state_space;
+pub mod uncertainty;
 
 mod root;
