@@ -17,6 +17,8 @@ const BLOCK_MIN: usize = 10_000;
 const VALIDATION_SHARE: f64 = 0.2;
 /// Standard deviations of an end by which a difference must lie off δ to be called without drawing further (our choice).
 const BEYOND_DOUBT: f64 = 4.0;
+/// The same once the draws are made: the ends of all draws lie a little off the blocks' averages.
+const BEYOND_DOUBT_AT_LAST: f64 = 3.0;
 
 /// Numerical tolerance of a standard uncertainty at so many significant digits (7.9.2): half of the last digit.
 pub fn tolerance(u: f64, digits: u32) -> f64 {
@@ -116,12 +118,12 @@ impl Adaptive {
     pub fn validate(&self, claimed: [f64; 2], fill: impl FnMut(&mut [f64])) -> (Drawn, Validation) {
         let enough = |blocks: &Blocks, delta: f64| {
             let (scatter, [_, _, low, high]) = (blocks.scatter(), blocks.average());
-            below(&scatter, delta) && sure([claimed[0] - low, claimed[1] - high], &scatter, delta)
+            below(&scatter, delta) && sure([claimed[0] - low, claimed[1] - high], &scatter, delta, BEYOND_DOUBT)
         };
         let drawn = self.gather(fill, enough);
         let differences = [0, 1].map(|i| (claimed[i] - drawn.interval[i]).abs());
         let agrees = differences.iter().all(|d| *d <= drawn.tolerance);
-        let certain = sure(differences, &drawn.scatter, drawn.tolerance);
+        let certain = sure(differences, &drawn.scatter, drawn.tolerance, BEYOND_DOUBT_AT_LAST);
         (drawn, Validation { differences, agrees, certain })
     }
 
@@ -156,8 +158,8 @@ fn below(scatter: &[f64; 4], tolerance: f64) -> bool {
 }
 
 /// Whether the scatter of the ends leaves the verdict of 8.1 as it is.
-fn sure(differences: [f64; 2], scatter: &[f64; 4], tolerance: f64) -> bool {
-    let doubt = [BEYOND_DOUBT * scatter[2], BEYOND_DOUBT * scatter[3]];
+fn sure(differences: [f64; 2], scatter: &[f64; 4], tolerance: f64, times: f64) -> bool {
+    let doubt = [times * scatter[2], times * scatter[3]];
     let ends = || differences.iter().map(|d| d.abs()).zip(&doubt);
     below(scatter, VALIDATION_SHARE * tolerance)
         || ends().any(|(d, doubt)| d - doubt > tolerance)
