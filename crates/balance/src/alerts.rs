@@ -24,13 +24,17 @@ pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row
     out.extend(record.ledger.doubts.iter().map(|doubt| Alert {
         time: record.time(doubt.stamp_h),
         kind: AlertKind::ImplausibleEntry,
-        text: format!("chart line {}: {}; it is counted, but the estimate does not rely on it", doubt.line, doubt.text),
+        text: format!("chart line {}: {}; {}", doubt.line, doubt.text, consequence(doubt.counted)),
     }));
     out.extend(overload(file, rows));
     out.extend(not_checked(record, fit));
     out.extend(off_plan(file, record, fit, windows));
     out.sort_by_key(|alert| alert.time);
     out
+}
+
+fn consequence(counted: bool) -> &'static str {
+    if counted { "it is counted, but the estimate does not rely on it" } else { "it counts in no total" }
 }
 
 fn unexplained(record: &Record, fit: &Fit) -> Vec<Alert> {

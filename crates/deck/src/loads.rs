@@ -192,7 +192,8 @@ impl<'a> Spreader<'a> {
         let [x, y] = [(x_m, 0), (y_m, 1)].map(|(range, axis)| {
             let [from, to] = span_m(&self.deck.plates[plate], axis);
             let size = (range[1] - range[0]).min(to - from);
-            let low = range[0].clamp(from, to - size) - from;
+            // In this order: where the load is as long as the plate, rounding may leave `to - size` below `from`.
+            let low = range[0].min(to - size).max(from) - from;
             (low, size)
         });
         self.rectangle(plate, [x.0, y.0], [x.1, y.1], kg);

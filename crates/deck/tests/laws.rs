@@ -54,6 +54,22 @@ proptest! {
         let spread = spread(&deck, &case(patient)).unwrap();
         prop_assert!(((spread.mass_kg() + spread.beside_kg) / expected_kg - 1.0).abs() < 1e-9);
     }
+
+    /// A plate narrower than what presses on it alone carries it over its whole width, wherever it lies and whatever rounding does.
+    #[test]
+    fn narrow_plates_carry_what_is_wider(patient in patient(), origin_mm in [0.0..300.0_f64, 0.0..300.0_f64], size_mm in [5.0..60.0_f64, 5.0..60.0_f64]) {
+        let mut deck = rowan();
+        let mut seen = std::collections::BTreeSet::new();
+        deck.plates.retain(|p| seen.insert(p.section.clone()));
+        for plate in &mut deck.plates {
+            plate.origin_mm = [plate.origin_mm[0] + origin_mm[0], origin_mm[1]];
+            plate.size_mm = size_mm;
+        }
+        let spread = spread(&deck, &case(patient)).unwrap();
+        for (on, plate) in spread.plates.iter().zip(&deck.plates) {
+            on.loads.check(0, deck::units::m2(plate.size_mm)).unwrap();
+        }
+    }
 }
 
 #[test]

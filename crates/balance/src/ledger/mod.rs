@@ -67,7 +67,7 @@ pub struct Flow {
     pub pace_h: Option<f64>,
 }
 
-/// An entry that cannot be meant as it stands; it is counted, but not relied on.
+/// An entry that cannot be meant as it stands; it is not relied on.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Doubt {
     /// Line of the chart.
@@ -75,6 +75,8 @@ pub struct Doubt {
     /// When, h since the origin.
     #[serde(skip)]
     pub stamp_h: f64,
+    /// Whether it counts in the charted totals: it does, unless its time lies outside the record.
+    pub counted: bool,
     /// What is wrong with it.
     pub text: String,
 }
@@ -219,7 +221,8 @@ impl Ledger {
         let relative = relative_u(entry.route) * mass_g;
         let mut var_g2 = relative * relative + (step_ml * density).powi(2) / 12.0;
         if let Some(text) = doubt(entry, window.since_last_h, stamp_h, frame) {
-            self.doubts.push(Doubt { line: entry.line, stamp_h, text });
+            let counted = (0.0..=frame.now_h).contains(&stamp_h);
+            self.doubts.push(Doubt { line: entry.line, stamp_h, counted, text });
             // In doubt means that it may be nothing at all.
             var_g2 += mass_g * mass_g;
         }
@@ -296,6 +299,9 @@ fn density(route: Route, densities: &Densities) -> f64 {
 fn doubt(entry: &Entry, since_last_h: Option<f64>, stamp_h: f64, frame: &Frame) -> Option<String> {
     if stamp_h > frame.now_h {
         return Some(format!("stands {:.1} h in the future", stamp_h - frame.now_h));
+    }
+    if stamp_h < 0.0 {
+        return Some(format!("stands {:.1} h before the record begins", -stamp_h));
     }
     let limit_ml_kg_h = if entry.route == Route::Urine { 20.0 } else { 60.0 };
     let over_h = since_last_h.unwrap_or(1.0).clamp(1.0, 12.0);

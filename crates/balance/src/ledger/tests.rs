@@ -80,7 +80,7 @@ fn a_negative_volume_is_refused() {
 fn five_litres_of_urine_in_an_hour_are_doubted_but_counted() {
     let chart = [entry(7, "2031-03-04T10:00:00Z", Direction::Output, Route::Urine, 5000.0)];
     let ledger = Ledger::new(&chart, &frame()).unwrap();
-    assert_eq!(ledger.doubts.len(), 1);
+    assert!(ledger.doubts.len() == 1 && ledger.doubts[0].counted);
     assert!((ledger.charted_ml(0.0, 48.0) + 5000.0).abs() < 1e-12);
     assert!(ledger.flows[0].var_g2 >= 2.5e7);
 }
@@ -89,7 +89,16 @@ fn five_litres_of_urine_in_an_hour_are_doubted_but_counted() {
 fn an_entry_in_the_future_is_doubted() {
     let chart = [entry(7, "2031-03-07T10:00:00Z", Direction::Intake, Route::Iv, 100.0)];
     let ledger = Ledger::new(&chart, &frame()).unwrap();
-    assert!(ledger.doubts[0].text.contains("in the future"));
+    assert!(ledger.doubts[0].text.contains("in the future") && !ledger.doubts[0].counted);
+    assert!(ledger.charted_ml(0.0, 48.0).abs() < 1e-12);
+}
+
+#[test]
+fn an_entry_before_the_record_is_doubted() {
+    let chart = [entry(7, "2031-03-03T22:30:00Z", Direction::Intake, Route::Iv, 100.0)];
+    let ledger = Ledger::new(&chart, &frame()).unwrap();
+    assert_eq!(ledger.doubts[0].text, "stands 1.5 h before the record begins");
+    assert!(!ledger.doubts[0].counted && ledger.charted_ml(0.0, 48.0).abs() < 1e-12);
 }
 
 #[test]

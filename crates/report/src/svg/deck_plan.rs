@@ -159,7 +159,7 @@ impl PlatePlan {
                 x - 16.0,
                 y - 16.0,
                 x + shift,
-                (y - 14.0).clamp(110.0_f64.min(ly / 2.0), ly - 12.0),
+                (y - 14.0).min(ly - 12.0).max(110.0_f64.min(ly / 2.0)),
                 significant(field.max_mm, 2)
             );
         }

@@ -34,6 +34,9 @@ pub fn agreement(report: &AgreeReport) -> String {
         sheet.row(["slope by ranks (Passing–Bablok)".to_owned(), four(line.slope), ends(line.slope_ci)]);
         let ends = line.intercept_ci.map(|e| optional(e, |v| fixed(v, decimals)));
         sheet.row(["intercept by ranks".to_owned(), fixed(line.intercept, decimals), ends.join(" to ")]);
+    } else {
+        let why = "the pairs do not spread, or are too many to compare every two".to_owned();
+        sheet.row(["slope by ranks (Passing–Bablok)".to_owned(), "none".to_owned(), why]);
     }
     out.push_str(&sheet.print());
     // Writing to a String cannot fail, here and below.

@@ -64,7 +64,11 @@ fn resolved(report: &CheckReport) -> String {
             significant(row.u_g, 2),
             significant(row.interval_g[0], 2),
             significant(row.interval_g[1], 2),
-            if row.agrees { "agrees" } else { "differs by more than the draws' tolerance" }
+            match (row.agreement_sure, row.agrees) {
+                (true, true) => "agrees",
+                (true, false) => "differs by more than the draws' tolerance",
+                (false, _) => "is so near the draws' tolerance that they do not settle whether it agrees",
+            }
         );
     }
     out

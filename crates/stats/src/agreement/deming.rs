@@ -5,7 +5,7 @@
 //! Source: Deming, Statistical Adjustment of Data (1943), as in Linnet, Clinical Chemistry 39 (1993) 424–432 (from
 //! memory). Standard errors by the jackknife.
 
-use super::{AgreementError, around, check, check_coverage, count, moments};
+use super::{AgreementError, Moments, around, check, check_coverage, count, moments};
 use crate::distribution::t_quantile;
 
 /// A line with errors in both methods.
@@ -35,14 +35,13 @@ pub fn deming(reference: &[f64], method: &[f64], ratio: f64, coverage: f64) -> R
     if !(ratio > 0.0 && ratio.is_finite()) {
         return Err(AgreementError::Parameter { what: "variance ratio", found: ratio, expected: "above 0" });
     }
-    let (slope, intercept) = line(reference, method, ratio)?;
+    let all = moments(reference, method);
+    let (slope, intercept) = line(&all, ratio)?;
     let n = reference.len();
     let mut slopes = Vec::with_capacity(n);
     let mut intercepts = Vec::with_capacity(n);
-    for left_out in 0..n {
-        let without =
-            |v: &[f64]| -> Vec<f64> { v.iter().enumerate().filter(|(i, _)| *i != left_out).map(|(_, x)| *x).collect() };
-        let (b, a) = line(&without(reference), &without(method), ratio)?;
+    for (&x, &y) in reference.iter().zip(method) {
+        let (b, a) = line(&all.without(x, y), ratio)?;
         slopes.push(b);
         intercepts.push(a);
     }
@@ -59,8 +58,7 @@ pub fn deming(reference: &[f64], method: &[f64], ratio: f64, coverage: f64) -> R
 }
 
 /// Slope and intercept.
-fn line(x: &[f64], y: &[f64], ratio: f64) -> Result<(f64, f64), AgreementError> {
-    let m = moments(x, y);
+fn line(m: &Moments, ratio: f64) -> Result<(f64, f64), AgreementError> {
     let excess = m.s_yy - ratio * m.s_xx;
     let root = (excess * excess + 4.0 * ratio * m.s_xy * m.s_xy).sqrt();
     // The two forms are equal; each loses no digits where the other does.

@@ -48,6 +48,14 @@ pub enum AgreementError {
         /// Pairs (with repeats: subjects) needed.
         expected: usize,
     },
+    /// More than every two of them can be compared.
+    #[error("found {found} pairs, expected at most {expected}: every two of them are compared")]
+    TooMany {
+        /// Pairs given.
+        found: usize,
+        /// Pairs that can be compared.
+        expected: usize,
+    },
     /// A value is NaN or infinite.
     #[error("pair {index} is not finite")]
     NotFinite {
@@ -123,6 +131,29 @@ struct Moments {
     s_xx: f64,
     s_yy: f64,
     s_xy: f64,
+}
+
+impl Moments {
+    /// The moments with one of the pairs left out: its squares about the mean of all count n/(n − 1) times.
+    fn without(&self, x: f64, y: f64) -> Self {
+        let rest = self.n - 1.0;
+        let (dx, dy, share) = (x - self.mean_x, y - self.mean_y, self.n / rest);
+        Self {
+            n: rest,
+            mean_x: self.mean_x - dx / rest,
+            mean_y: self.mean_y - dy / rest,
+            // Rounding may leave a hair where the pair left out held all of the spread.
+            s_xx: spread_left(self.s_xx, share * dx * dx),
+            s_yy: spread_left(self.s_yy, share * dy * dy),
+            s_xy: spread_left(self.s_xy, share * dx * dy),
+        }
+    }
+}
+
+/// What is left of a sum when a part of it goes; 0 where that is nothing but rounding.
+fn spread_left(sum: f64, part: f64) -> f64 {
+    let left = sum - part;
+    if left.abs() > 1e-13 * sum.abs() { left } else { 0.0 }
 }
 
 #[expect(clippy::cast_precision_loss, reason = "numbers of pairs are far below 2^52")]

@@ -7,6 +7,9 @@
 use super::{AgreementError, check, check_coverage, count};
 use crate::distribution::normal_quantile;
 
+/// Pairs at most: their 50 million slopes take 0.4 GB.
+const PAIRS_MAX: usize = 10_000;
+
 /// The line and its intervals.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PassingBablok {
@@ -23,10 +26,13 @@ pub struct PassingBablok {
 /// The line with intervals of that coverage.
 ///
 /// # Errors
-/// Fewer than 3 pairs, values that are not finite, no two points that differ.
+/// Fewer than 3 pairs or more than 10 000, values that are not finite, no two points that differ.
 pub fn passing_bablok(reference: &[f64], method: &[f64], coverage: f64) -> Result<PassingBablok, AgreementError> {
     check(reference, method, 3)?;
     check_coverage(coverage)?;
+    if reference.len() > PAIRS_MAX {
+        return Err(AgreementError::TooMany { found: reference.len(), expected: PAIRS_MAX });
+    }
     let mut slopes = slopes(reference, method);
     if slopes.is_empty() {
         return Err(AgreementError::NoSpread);

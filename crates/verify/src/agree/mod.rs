@@ -64,7 +64,7 @@ pub struct AgreeReport {
     pub concordance_ci: Option<[f64; 2]>,
     /// Line with errors in both methods; absent where the pairs allow none.
     pub deming: Option<Line>,
-    /// Line by ranks of slopes; absent where the pairs allow none.
+    /// Line by ranks of slopes; absent where the pairs allow none or are too many to compare every two.
     pub passing_bablok: Option<RankLine>,
     /// Share of pairs with the method within 5 % of the reference, 0 to 1.
     pub within_5_pct: f64,
@@ -222,11 +222,11 @@ fn pairs_needed(sd: f64) -> Vec<PairsNeeded> {
     WIDTHS_SD.iter().filter_map(needed).collect()
 }
 
-/// Pairs that are too few or do not spread have no line, which is no error of the user's; anything else is.
+/// Pairs that are too few, too many or do not spread have no line, which is no error of the user's; anything else is.
 fn unless_posed_badly<T>(found: Result<T, AgreementError>) -> Result<Option<T>, AgreementError> {
     match found {
         Ok(found) => Ok(Some(found)),
-        Err(AgreementError::NoSpread | AgreementError::TooFew { .. }) => Ok(None),
+        Err(AgreementError::NoSpread | AgreementError::TooFew { .. } | AgreementError::TooMany { .. }) => Ok(None),
         Err(e) => Err(e),
     }
 }
@@ -321,5 +321,19 @@ mod tests {
         let pairs: Vec<Pair> = (0..5).map(|i| pair(&i.to_string(), f64::from(i), f64::from(i * i))).collect();
         let error = agree(&pairs, &AgreeOptions { variance_ratio: 0.0 }).unwrap_err();
         assert!(error.to_string().contains("variance ratio is 0"), "{error}");
+    }
+
+    /// Every two of a hundred thousand pairs would not fit into a machine; the rest of the report needs each pair once.
+    #[test]
+    fn very_many_pairs_have_all_but_a_line_by_ranks() {
+        let pairs: Vec<Pair> = (0..100_000)
+            .map(|i| {
+                let reference = 40.0 + f64::from(i % 977) / 10.0;
+                pair(&i.to_string(), reference, 1.01 * reference + f64::from(i % 7) / 100.0)
+            })
+            .collect();
+        let found = agree(&pairs, &AgreeOptions::default()).unwrap();
+        assert!(found.passing_bablok.is_none() && found.n == 100_000);
+        assert!((found.deming.unwrap().slope - 1.01).abs() < 1e-3);
     }
 }
