@@ -81,7 +81,7 @@ pub const PER_KG: Formula = Formula {
 /// Age outside 0–120 years, weight outside 0.4–300 kg.
 pub fn per_kg_ml(age_y: f64, weight_kg: f64) -> Result<(f64, f64), DoseError> {
     Within::new(PER_KG.name).of("age_y", age_y, 0.0, 120.0)?.of("weight_kg", weight_kg, 0.4, 300.0)?;
-    let newborn = age_y < 28.0 / 365.25;
+    let newborn = age_y < super::NEWBORN_Y;
     let (low, high) = match age_y {
         _ if newborn && weight_kg < 2.5 => (90.0, 100.0),
         _ if newborn => (80.0, 90.0),

@@ -13,7 +13,7 @@ use super::{AgeRule, DoseError, Predicted, Within, height, limb_weight as limb};
 pub enum Kind {
     /// By the deck.
     Measured,
-    /// At admission, as the file states it.
+    /// At admission, or as patient or relative say, as the file states it.
     Stated,
     /// The weight without surplus fluid, as the file states it.
     Dry,
@@ -150,6 +150,7 @@ pub(super) fn weights(
     let stated = [
         ("measured weight", "--measured", Kind::Measured, measured_kg),
         ("admission weight", "admission_kg", Kind::Stated, patient.admission_kg),
+        ("stated weight", "stated_kg", Kind::Stated, patient.stated_kg),
         ("dry weight", "dry_kg", Kind::Dry, patient.dry_kg),
     ];
     for (name, key, kind, kg) in stated {
@@ -183,7 +184,9 @@ fn estimated(patient: &Patient, height_cm: Option<f64>) -> Vec<Tried> {
     };
     let rabito = |name| {
         let calf_cm = Asked::cm(patient.calf_circumference_mm, name, "calf_circumference_mm")?;
-        limb::rabito_kg(asked.sex(name)?, asked.age(name)?, asked.arm(name)?, asked.waist(name)?, calf_cm)
+        // At the navel, not at the narrowest place as Lorenz asks.
+        let abdomen_cm = Asked::cm(patient.abdomen_mm, name, "abdomen_mm")?;
+        limb::rabito_kg(asked.sex(name)?, asked.age(name)?, asked.arm(name)?, abdomen_cm, calf_cm)
     };
     let adult_arm = |name| limb::cattermole_adult_kg(asked.age(name)?, asked.arm(name)?);
     let child_arm = |name| limb::cattermole_child_kg(asked.age(name)?, asked.arm(name)?);

@@ -199,8 +199,8 @@ impl Table<'_> {
                 formula.litres(self.asked.sex(name)?, self.asked.age(name)?, self.height(name)?, kg)
             });
         }
-        rows.each(MAINTENANCE, "mL/day", maintenance_ml_day);
-        rows.each(MAINTENANCE_HOURLY, "mL/h", maintenance_4_2_1_ml_h);
+        rows.each(MAINTENANCE, "mL/day", |kg| maintenance_ml_day(self.asked.age_y(), kg));
+        rows.each(MAINTENANCE_HOURLY, "mL/h", |kg| maintenance_4_2_1_ml_h(self.asked.age_y(), kg));
         let name = blood::LINDERKAMP.name;
         rows.each(blood::LINDERKAMP, "mL", |kg| {
             blood::linderkamp_ml(self.asked.sex(name)?, self.asked.age(name)?, self.height(name)?, kg)
@@ -346,6 +346,8 @@ mod tests {
             admission_kg: Some(68.0),
             arm_circumference_mm: Some(290.0),
             waist_mm: Some(860.0),
+            abdomen_mm: Some(940.0),
+            stated_kg: Some(70.0),
             hip_mm: Some(1010.0),
             calf_circumference_mm: Some(350.0),
             creatinine_umol_l: Some(97.0),
@@ -363,9 +365,14 @@ mod tests {
         let report = dose(&adult(), Some(74.2)).unwrap();
         assert_eq!(report.reference, Some("measured weight"));
         let names: Vec<&str> = report.weights.iter().map(|weight| weight.name).collect();
-        for name in ["measured weight", "admission weight", "Lorenz 2007", "Rabito 2006", "Cattermole 2017"] {
+        for name in
+            ["measured weight", "admission weight", "stated weight", "Lorenz 2007", "Rabito 2006", "Cattermole 2017"]
+        {
             assert!(names.contains(&name), "{name} in {names:?}");
         }
+        // 0.5759·29 + 0.5263·94 + 1.2452·35 − 4.8689·2 − 32.9241: the navel's girth, not the waist's.
+        let rabito = report.weights.iter().find(|weight| weight.name == "Rabito 2006").unwrap();
+        assert!((rabito.kg - 67.093_4).abs() < 1e-3, "{}", rabito.kg);
         let area = quantity(&report, "Mosteller 1987");
         assert_eq!(area.values.len(), report.weights.len());
         let stated = area.values.iter().find(|value| value.weight == Some("admission weight")).unwrap();
@@ -390,6 +397,17 @@ mod tests {
         let reason = |name: &str| &report.refused.iter().find(|refusal| refusal.name == name).unwrap().reason;
         assert_eq!(reason("Lorenz 2007"), "Lorenz 2007: hip_mm is not given");
         assert_eq!(reason("predicted body weight (ARDSNet)"), "predicted body weight (ARDSNet): sex is not given");
+    }
+
+    #[test]
+    fn a_newborn_gets_no_maintenance_fluid() {
+        let patient = |age_mo| Patient { age_mo: Some(age_mo), ..Patient::default() };
+        for (age_mo, given) in [(0.5, false), (2.0, true)] {
+            let report = dose(&PatientFile { patient: patient(age_mo), plan: None }, Some(3.5)).unwrap();
+            let named = |name: &str| name.starts_with("maintenance fluid");
+            assert_eq!(report.quantities.iter().filter(|q| named(q.facts.name)).count(), if given { 2 } else { 0 });
+            assert_eq!(report.refused.iter().filter(|r| named(r.name)).count(), if given { 0 } else { 2 });
+        }
     }
 
     #[test]

@@ -166,11 +166,11 @@ fn maintenance_fluid() {
         (70.0, 2500.0, 110.0),
     ];
     for (weight, day, hour) in rows {
-        printed(maintenance_ml_day(weight).unwrap(), day, 9);
-        printed(maintenance_4_2_1_ml_h(weight).unwrap(), hour, 9);
+        printed(maintenance_ml_day(None, weight).unwrap(), day, 9);
+        printed(maintenance_4_2_1_ml_h(None, weight).unwrap(), hour, 9);
     }
-    printed(maintenance_ml_day(70.0).unwrap() / 24.0, 104.17, 2);
-    assert!(maintenance_ml_day(2.0).is_err(), "not for newborns");
+    printed(maintenance_ml_day(None, 70.0).unwrap() / 24.0, 104.17, 2);
+    assert!(maintenance_ml_day(None, 2.0).is_err(), "not for newborns");
 }
 
 /// Source: clinical reference 1.5, computed from the rules as printed by Marikar 2015 and others.
