@@ -59,15 +59,15 @@ fn resolved(report: &CheckReport) -> String {
         // Writing to a String cannot fail.
         let _ = writeln!(
             out,
-            "Monte Carlo at {} kg: u = {} g, 95 % within {} to {} g; the sum of variances {}",
+            "Monte Carlo at {} kg: u = {} g, 95 % within {} to {} g; {}",
             significant(row.load_kg, 3),
             significant(row.u_g, 2),
             significant(row.interval_g[0], 2),
             significant(row.interval_g[1], 2),
             match (row.agreement_sure, row.agrees) {
-                (true, true) => "agrees",
-                (true, false) => "differs by more than the draws' tolerance",
-                (false, _) => "is so near the draws' tolerance that they do not settle whether it agrees",
+                (true, true) => "the sum of variances agrees",
+                (true, false) => "the sum of variances differs by more than the draws' tolerance",
+                (false, _) => "whether the sum of variances agrees stays open",
             }
         );
     }
