@@ -2,6 +2,7 @@
 
 use deck::oiml::{is_valid_interval, r76::class_limits};
 use formats::deck::Deck;
+use plates::Accuracy;
 
 use crate::bill::Bill;
 use crate::report::{PlateReport, SafeLoad};
@@ -35,6 +36,13 @@ fn of_plate(plate: &PlateReport) -> Vec<String> {
             all.push(format!(
                 "{}, {}: the plate touches its base; {:.1} % of the load passes the cells by and the reading is too low",
                 plate.name, case.case, case.shunted_pct
+            ));
+        }
+        let asked = Accuracy::default();
+        if case.mesh_deflection_pct > 100.0 * asked.deflection || case.mesh_reaction_pct > 100.0 * asked.reaction {
+            all.push(format!(
+                "{}, {}: the mesh leaves {:.1} % of the deflection and {:.1} % of the load on a cell open",
+                plate.name, case.case, case.mesh_deflection_pct, case.mesh_reaction_pct
             ));
         }
         let lifted: Vec<&str> = case.cells.iter().filter(|c| c.lifts).map(|c| c.name.as_str()).collect();

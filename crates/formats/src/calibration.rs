@@ -210,6 +210,9 @@ fn check(file: &str, calibration: &Calibration) -> Vec<Problem> {
                 "both, or the status `not-determined`",
             );
         }
+        if cell.kg_per_count.is_some_and(|gain| gain.abs() <= 0.0) {
+            note(format!("cells[{i}].kg_per_count"), "0".to_owned(), "what a count weighs, which is not nothing");
+        }
         for (key, u) in [("u_zero_counts", cell.u_zero_counts), ("u_kg_per_count", cell.u_kg_per_count)] {
             if let Some(u) = u.filter(|u| *u < 0.0) {
                 note(format!("cells[{i}].{key}"), u.to_string(), "an uncertainty of at least 0");

@@ -442,6 +442,10 @@ fn calibrations_that_are_wrong_are_refused() {
         said(&[("\"kg_per_count\": 2.3e-5", "\"kg_per_count\": \"2.3e-5\"")]),
         "c.json:8:61: cells[2].kg_per_count: found invalid type: string \"2.3e-5\", expected f64"
     );
+    assert!(
+        said(&[("\"kg_per_count\": 2.3e-5", "\"kg_per_count\": 0")])
+            .contains("cells[2].kg_per_count: found 0, expected")
+    );
     assert_eq!(
         said(&[("  \"residual_sd_g\": 3.2,\n", "")]),
         "c.json:21:1: found an object without `residual_sd_g`, expected this field as well"

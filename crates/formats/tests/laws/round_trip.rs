@@ -103,7 +103,8 @@ proptest! {
                 name: name.clone(),
                 zero_counts: Some(numbers[0]),
                 u_zero_counts: u(numbers[1]),
-                kg_per_count: Some(numbers[2]),
+                // A count that weighs nothing is refused.
+                kg_per_count: Some(numbers[2]).filter(|kg| kg.abs() > 0.0).or(Some(1e-5)),
                 u_kg_per_count: u(numbers[3]),
                 status: CellStatus::Suspect,
             }],

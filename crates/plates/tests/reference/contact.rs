@@ -168,3 +168,22 @@ fn strip_with_clearance() {
         assert_rel(s.shunted_newton / width + ends, q * length, slack);
     }
 }
+
+/// A sheet that lies flat on its base over most of its area: the mesh is not halved without end, the contact is right on the one
+/// that is kept, and the estimate says what it leaves open.
+#[test]
+fn a_sheet_flat_on_its_base_ends_on_a_mesh_that_can_be_solved() {
+    let springs = [[0.03, 0.04], [0.26, 0.04], [0.03, 0.35], [0.26, 0.35]].map(|at| Spring::point(at, 1.5e6)).to_vec();
+    let sheet = Plate::new([0.29, 0.39], Bending::isotropic(70e9, 0.33, 0.001), springs);
+    let load = LoadCase::from(Load::Uniform { pressure_pa: 3_000.0 });
+    let accuracy = plates::Accuracy { deflection: 1e-6, reaction: 1e-6 };
+    let flat = solve_to(&sheet, &[load], over(0.006), accuracy).unwrap().remove(0);
+    assert!(flat.touches.len() > 300, "{}", flat.touches.len());
+    // One halving past the bound at most multiplies the points by four.
+    assert!(flat.touches.len() < 4 * 300, "{}", flat.touches.len());
+    let estimate = flat.estimate.unwrap();
+    assert!(estimate.deflection > accuracy.deflection || estimate.reaction > accuracy.reaction, "{estimate:?}");
+    let carried: f64 = flat.reactions_newton.iter().sum::<f64>() + flat.shunted_newton;
+    assert_rel(carried, flat.load_newton, 1e-7);
+    assert!(flat.complementarity.unwrap().pull_newton <= 1e-8 * flat.load_newton);
+}
