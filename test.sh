@@ -33,8 +33,25 @@ if ! have_browser; then
   { as_root apt-get update && as_root apt-get install -y --no-install-recommends chromium chromium-driver fonts-noto-core; } >/dev/null 2>&1 ||
     echo "could not install it"
 fi
+names=()
+if have_browser; then names+=(bedplate/browser-tests); else skipped+=("pages in a browser (chromium and chromedriver are missing)"); fi
+
+# The server for the tests of the ward's memory; they bring up one of their own and take it down again.
+have_postgresql() { compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null; }
+if ! have_postgresql; then
+  step "installing PostgreSQL for the tests of the ward's memory"
+  { as_root apt-get update && as_root apt-get install -y --no-install-recommends postgresql; } >/dev/null 2>&1 ||
+    echo "could not install it"
+fi
+beside=()
+if have_postgresql; then
+  names+=(bedplate-store/postgresql-tests)
+  beside=(crates/store/tests/with_postgresql.sh)
+else
+  skipped+=("the ward's memory on PostgreSQL (initdb is missing)")
+fi
 features=()
-if have_browser; then features=(--features bedplate/browser-tests); else skipped+=("pages in a browser (chromium and chromedriver are missing)"); fi
+if [ ${#names[@]} -gt 0 ]; then features=(--features "$(IFS=,; echo "${names[*]}")"); fi
 
 have_component() { cargo "$1" --version >/dev/null 2>&1; }
 if have_component fmt; then try "format" cargo fmt --all --check; else skipped+=("format (rustfmt is missing)"); fi
@@ -44,7 +61,7 @@ else
   skipped+=("lints (clippy is missing)")
 fi
 RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps --quiet
-try "tests" cargo test --workspace "${features[@]}"
+try "tests" "${beside[@]}" cargo test --workspace "${features[@]}"
 
 # Drawings opened by a general-purpose DXF reader, in a Python of its own.
 drawings=$(mktemp -d)

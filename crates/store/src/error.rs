@@ -1,0 +1,82 @@
+//! What can go wrong with the ward's memory.
+
+/// Why a thing was not kept or not given back.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum StoreError {
+    /// The database refused or was not there.
+    #[error("{database}: {what}")]
+    Database {
+        /// `SQLite` or `PostgreSQL`.
+        database: &'static str,
+        /// What it said.
+        what: String,
+        /// Whether the same attempt may succeed later (connection lost, disk full, file busy).
+        passing: bool,
+    },
+    /// Where to keep was not understood.
+    #[error("{found:?} is no place to keep a ward: expected the path of a file, or postgres://…")]
+    Place {
+        /// What was given.
+        found: String,
+    },
+    /// The tables were made by a later version.
+    #[error(
+        "the ward's memory has the form {found}, and this version of Bedplate knows forms up to {known}; use the version that wrote it, or a later one"
+    )]
+    Newer {
+        /// Form of the tables.
+        found: i64,
+        /// Newest form known here.
+        known: i64,
+    },
+    /// A correction names an entry that is not there.
+    #[error("entry {number} of {chain:?} cannot be corrected: {why}")]
+    Correction {
+        /// The chain.
+        chain: String,
+        /// The entry that was to be corrected.
+        number: i64,
+        /// Why not.
+        why: &'static str,
+    },
+    /// What was read back is not what can have been written.
+    #[error("{what} was found where {expected} was expected: the tables were changed from outside")]
+    Form {
+        /// What was found.
+        what: String,
+        /// What should be there.
+        expected: &'static str,
+    },
+    /// The writer has stopped.
+    #[error("the ward's memory was closed")]
+    Closed,
+}
+
+impl StoreError {
+    /// Whether the same attempt may succeed later.
+    #[must_use]
+    pub fn is_passing(&self) -> bool {
+        matches!(self, Self::Database { passing: true, .. })
+    }
+}
+
+impl From<rusqlite::Error> for StoreError {
+    fn from(error: rusqlite::Error) -> Self {
+        use rusqlite::ErrorCode as Code;
+        let passing = matches!(
+            error.sqlite_error_code(),
+            Some(Code::DatabaseBusy | Code::DatabaseLocked | Code::DiskFull | Code::SystemIoFailure | Code::CannotOpen)
+        );
+        Self::Database { database: "SQLite", what: error.to_string(), passing }
+    }
+}
+
+impl From<postgres::Error> for StoreError {
+    fn from(error: postgres::Error) -> Self {
+        // Class 08: connection; 53: out of room; 57: stopped by an operator; 40: to be tried again.
+        let passing = error.is_closed()
+            || error.code().is_none_or(|c| ["08", "53", "57", "40"].iter().any(|class| c.code().starts_with(class)));
+        let what = error.as_db_error().map_or_else(|| error.to_string(), |e| e.message().to_owned());
+        Self::Database { database: "PostgreSQL", what, passing }
+    }
+}

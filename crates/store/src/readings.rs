@@ -1,0 +1,343 @@
+//! What decks tell many times a second: weights, and the raw counts behind them.
+//!
+//! Both are kept as they came for a stated time and then reduced ([`reduce`]) to the least, mean and greatest of each
+//! minute. The minutes of a bed and the removal of what they were made of are one transaction: an interrupted reduction
+//! neither loses nor doubles a minute.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::StoreError;
+use crate::sql::{Row, Transaction, Value};
+
+/// A minute, µs.
+pub const MINUTE_US: i64 = 60_000_000;
+
+/// One weight of a deck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The bed.
+    pub bed: String,
+    /// When, µs of UTC.
+    pub at_us: i64,
+    /// Weight of the patient, kg, where there is one.
+    pub kg: Option<f64>,
+    /// Its standard uncertainty, kg.
+    pub u_kg: Option<f64>,
+    /// Word of its state, as in weights.csv.
+    pub state: String,
+}
+
+/// Raw counts of a deck over a second or so.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Counts {
+    /// The bed.
+    pub bed: String,
+    /// When each row was taken, µs of UTC, rising.
+    pub at_us: Vec<i64>,
+    /// Row after row, one count a cell.
+    pub counts: Vec<i32>,
+}
+
+/// A block of counts as it lies in the table: differences, which are short numbers.
+#[derive(Serialize, Deserialize)]
+struct Block {
+    steps_us: Vec<i64>,
+    differences: Vec<i32>,
+}
+
+/// A minute of weights.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Minute {
+    /// Its begin, µs of UTC.
+    pub minute_us: i64,
+    /// Readings in it.
+    pub readings: i64,
+    /// Of these, settled.
+    pub settled: i64,
+    /// The least, mean and greatest of those that had a weight, kg.
+    pub span_kg: Option<[f64; 3]>,
+}
+
+/// A minute of one cell's counts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CellMinute {
+    /// Its begin, µs of UTC.
+    pub minute_us: i64,
+    /// The cell, from 0.
+    pub cell: i64,
+    /// Samples in it.
+    pub samples: i64,
+    /// The least count.
+    pub least: i64,
+    /// The mean count.
+    pub mean: f64,
+    /// The greatest count.
+    pub greatest: i64,
+}
+
+/// How much a reduction reduced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Reduced {
+    /// Weights that went into minutes.
+    pub readings: u64,
+    /// Blocks of counts that went into minutes.
+    pub blocks: u64,
+}
+
+/// Keeps weights; one that was kept before, of the same bed and time, is passed over.
+///
+/// # Errors
+/// A database that refuses.
+pub fn keep(transaction: &mut dyn Transaction, readings: &[Reading]) -> Result<(), StoreError> {
+    let real = |value: Option<f64>| value.map_or(Value::Null, Value::Real);
+    let rows: Vec<_> = readings
+        .iter()
+        .map(|r| {
+            let bed = Value::Text(r.bed.clone());
+            vec![bed, Value::Int(r.at_us), real(r.kg), real(r.u_kg), Value::Text(r.state.clone())]
+        })
+        .collect();
+    transaction.insert_new("reading", &["bed", "at_us", "kg", "u_kg", "state"], &rows)
+}
+
+/// Keeps raw counts; a block that was kept before, of the same bed and first row, is passed over.
+///
+/// # Errors
+/// A block whose rows are not all as long as the first, or a database that refuses.
+pub fn keep_counts(transaction: &mut dyn Transaction, blocks: &[Counts]) -> Result<(), StoreError> {
+    let rows = blocks
+        .iter()
+        .filter(|block| !block.at_us.is_empty())
+        .map(|block| Ok(vec![Value::Text(block.bed.clone()), Value::Int(block.at_us[0]), Value::Bytes(pack(block)?)]))
+        .collect::<Result<Vec<_>, StoreError>>()?;
+    transaction.insert_new("counts", &["bed", "at_us", "block"], &rows)
+}
+
+/// The weights of a bed from a time on and before another, in order.
+///
+/// # Errors
+/// A database that refuses.
+pub fn readings(
+    transaction: &mut dyn Transaction,
+    bed: &str,
+    from_us: i64,
+    to_us: i64,
+) -> Result<Vec<Reading>, StoreError> {
+    let question =
+        "select at_us, kg, u_kg, state from reading where bed = $1 and at_us >= $2 and at_us < $3 order by at_us";
+    let rows = transaction.rows(question, &[Value::Text(bed.to_owned()), Value::Int(from_us), Value::Int(to_us)])?;
+    rows.iter()
+        .map(|row| {
+            Ok(Reading {
+                bed: bed.to_owned(),
+                at_us: row.int(0)?,
+                kg: row.real_opt(1)?,
+                u_kg: row.real_opt(2)?,
+                state: row.text(3)?,
+            })
+        })
+        .collect()
+}
+
+/// The reduced minutes of a bed from a time on and before another, in order.
+///
+/// # Errors
+/// A database that refuses.
+pub fn minutes(
+    transaction: &mut dyn Transaction,
+    bed: &str,
+    from_us: i64,
+    to_us: i64,
+) -> Result<Vec<Minute>, StoreError> {
+    let question = "select minute_us, readings, settled, least_kg, mean_kg, greatest_kg from reading_minute \
+                    where bed = $1 and minute_us >= $2 and minute_us < $3 order by minute_us";
+    let rows = transaction.rows(question, &[Value::Text(bed.to_owned()), Value::Int(from_us), Value::Int(to_us)])?;
+    rows.iter()
+        .map(|row| {
+            let span = [row.real_opt(3)?, row.real_opt(4)?, row.real_opt(5)?];
+            let span_kg =
+                if let [Some(least), Some(mean), Some(most)] = span { Some([least, mean, most]) } else { None };
+            Ok(Minute { minute_us: row.int(0)?, readings: row.int(1)?, settled: row.int(2)?, span_kg })
+        })
+        .collect()
+}
+
+/// The raw counts of a bed from a time on and before another, block by block.
+///
+/// # Errors
+/// A block that cannot be read, or a database that refuses.
+pub fn counts(
+    transaction: &mut dyn Transaction,
+    bed: &str,
+    from_us: i64,
+    to_us: i64,
+) -> Result<Vec<Counts>, StoreError> {
+    let question = "select at_us, block from counts where bed = $1 and at_us >= $2 and at_us < $3 order by at_us";
+    let rows = transaction.rows(question, &[Value::Text(bed.to_owned()), Value::Int(from_us), Value::Int(to_us)])?;
+    rows.iter().map(|row| unpack(bed, row.int(0)?, &row.bytes(1)?)).collect()
+}
+
+/// The reduced minutes of a bed's cells from a time on and before another, in the order of time and cell.
+///
+/// # Errors
+/// A database that refuses.
+pub fn cell_minutes(
+    transaction: &mut dyn Transaction,
+    bed: &str,
+    from_us: i64,
+    to_us: i64,
+) -> Result<Vec<CellMinute>, StoreError> {
+    let question = "select minute_us, cell, samples, least, mean, greatest from counts_minute \
+                    where bed = $1 and minute_us >= $2 and minute_us < $3 order by minute_us, cell";
+    let rows = transaction.rows(question, &[Value::Text(bed.to_owned()), Value::Int(from_us), Value::Int(to_us)])?;
+    rows.iter().map(cell_minute).collect()
+}
+
+fn cell_minute(row: &Row) -> Result<CellMinute, StoreError> {
+    Ok(CellMinute {
+        minute_us: row.int(0)?,
+        cell: row.int(1)?,
+        samples: row.int(2)?,
+        least: row.int(3)?,
+        mean: row.real(4)?,
+        greatest: row.int(5)?,
+    })
+}
+
+/// Reduces what a bed told before a time, which is taken down to a whole minute, so that no minute is reduced in parts.
+///
+/// # Errors
+/// A database that refuses; then nothing was reduced.
+pub fn reduce(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<Reduced, StoreError> {
+    let before_us = minute_of(before_us);
+    let readings = reduce_readings(transaction, bed, before_us)?;
+    let blocks = reduce_counts(transaction, bed, before_us)?;
+    Ok(Reduced { readings, blocks })
+}
+
+fn reduce_readings(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<u64, StoreError> {
+    let mut minutes: BTreeMap<i64, (i64, i64, Span)> = BTreeMap::new();
+    for reading in readings(transaction, bed, i64::MIN, before_us)? {
+        let (all, settled, span) = minutes.entry(minute_of(reading.at_us)).or_default();
+        *all += 1;
+        *settled += i64::from(reading.state == "settled");
+        if let Some(kg) = reading.kg {
+            span.take(kg);
+        }
+    }
+    let rows: Vec<_> = minutes
+        .iter()
+        .map(|(minute, (all, settled, span))| {
+            let mut row =
+                vec![Value::Text(bed.to_owned()), Value::Int(*minute), Value::Int(*all), Value::Int(*settled)];
+            row.extend(span.numbers().map_or([Value::Null, Value::Null, Value::Null], |s| s.map(Value::Real)));
+            row
+        })
+        .collect();
+    let columns = ["bed", "minute_us", "readings", "settled", "least_kg", "mean_kg", "greatest_kg"];
+    transaction.insert_new("reading_minute", &columns, &rows)?;
+    remove(transaction, "reading", bed, before_us)
+}
+
+fn reduce_counts(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<u64, StoreError> {
+    let mut minutes: BTreeMap<(i64, i64), Span> = BTreeMap::new();
+    // A block that begins before the limit may end after it; it is reduced whole, by the minute in which it began.
+    for block in counts(transaction, bed, i64::MIN, before_us)? {
+        let minute = minute_of(block.at_us[0]);
+        for row in block.counts.chunks(block.counts.len() / block.at_us.len()) {
+            for (cell, count) in (0..).zip(row) {
+                minutes.entry((minute, cell)).or_default().take(f64::from(*count));
+            }
+        }
+    }
+    #[allow(clippy::cast_possible_truncation, reason = "extremes of counts, which are whole")]
+    let rows: Vec<_> = minutes
+        .iter()
+        .filter_map(|((minute, cell), span)| {
+            let [least, mean, most] = span.numbers()?;
+            Some(vec![
+                Value::Text(bed.to_owned()),
+                Value::Int(*minute),
+                Value::Int(*cell),
+                Value::Int(span.taken),
+                Value::Int(least as i64),
+                Value::Real(mean),
+                Value::Int(most as i64),
+            ])
+        })
+        .collect();
+    let columns = ["bed", "minute_us", "cell", "samples", "least", "mean", "greatest"];
+    transaction.insert_new("counts_minute", &columns, &rows)?;
+    remove(transaction, "counts", bed, before_us)
+}
+
+fn remove(transaction: &mut dyn Transaction, table: &str, bed: &str, before_us: i64) -> Result<u64, StoreError> {
+    let values = [Value::Text(bed.to_owned()), Value::Int(before_us)];
+    transaction.run(&format!("delete from {table} where bed = $1 and at_us < $2"), &values)
+}
+
+fn minute_of(at_us: i64) -> i64 {
+    at_us - at_us.rem_euclid(MINUTE_US)
+}
+
+/// Least, sum and greatest of what was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Span {
+    taken: i64,
+    least: f64,
+    sum: f64,
+    most: f64,
+}
+
+impl Span {
+    fn take(&mut self, value: f64) {
+        if self.taken == 0 {
+            (self.least, self.most) = (value, value);
+        }
+        self.taken += 1;
+        self.least = self.least.min(value);
+        self.most = self.most.max(value);
+        self.sum += value;
+    }
+
+    #[allow(clippy::cast_precision_loss, reason = "samples of a minute")]
+    fn numbers(&self) -> Option<[f64; 3]> {
+        (self.taken > 0).then(|| [self.least, self.sum / self.taken as f64, self.most])
+    }
+}
+
+fn form(what: String, expected: &'static str) -> StoreError {
+    StoreError::Form { what, expected }
+}
+
+fn pack(counts: &Counts) -> Result<Vec<u8>, StoreError> {
+    let (rows, values) = (counts.at_us.len(), counts.counts.len());
+    if values == 0 || !values.is_multiple_of(rows) {
+        return Err(form(format!("{values} counts in {rows} rows"), "the same number of counts in every row"));
+    }
+    let cells = values / rows;
+    let steps_us = counts.at_us.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let before = |i: usize| if i < cells { 0 } else { counts.counts[i - cells] };
+    let differences = counts.counts.iter().enumerate().map(|(i, c)| c.wrapping_sub(before(i))).collect();
+    postcard::to_allocvec(&Block { steps_us, differences }).map_err(|e| form(e.to_string(), "a block of counts"))
+}
+
+fn unpack(bed: &str, first_us: i64, bytes: &[u8]) -> Result<Counts, StoreError> {
+    let block: Block = postcard::from_bytes(bytes).map_err(|e| form(e.to_string(), "a block of counts"))?;
+    let rows = block.steps_us.len() + 1;
+    if block.differences.is_empty() || !block.differences.len().is_multiple_of(rows) {
+        return Err(form(format!("{} counts in {rows} rows", block.differences.len()), "a block of counts"));
+    }
+    let cells = block.differences.len() / rows;
+    let mut at_us = vec![first_us];
+    for step in block.steps_us {
+        at_us.push(at_us[at_us.len() - 1].wrapping_add(step));
+    }
+    let mut counts = block.differences;
+    for i in cells..counts.len() {
+        counts[i] = counts[i].wrapping_add(counts[i - cells]);
+    }
+    Ok(Counts { bed: bed.to_owned(), at_us, counts })
+}

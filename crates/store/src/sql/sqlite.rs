@@ -1,0 +1,130 @@
+//! The door to SQLite: a write-ahead log, flushed to the disk at every commit.
+
+use std::time::Duration;
+
+use rusqlite::types::{ToSqlOutput, ValueRef};
+use rusqlite::{Connection, ToSql, TransactionBehavior, params_from_iter};
+
+use super::{Database, Row, Transaction, UNLESS_THERE, Value};
+use crate::StoreError;
+
+/// How long a statement waits for another connection's lock.
+const BUSY: Duration = Duration::from_secs(5);
+/// Statements that stay prepared.
+const PREPARED: usize = 64;
+
+/// An open file.
+pub(super) struct Sqlite {
+    connection: Connection,
+    path: String,
+}
+
+impl Sqlite {
+    pub(super) fn open(path: &str) -> Result<Self, StoreError> {
+        let connection = Connection::open(path)?;
+        connection.busy_timeout(BUSY)?;
+        connection.set_prepared_statement_cache_capacity(PREPARED);
+        connection.pragma_update(None, "journal_mode", "WAL")?;
+        // FULL: a commit returns only when the log is on the disk. NORMAL may lose the last ones at a power cut.
+        connection.pragma_update(None, "synchronous", "FULL")?;
+        Ok(Self { connection, path: path.to_owned() })
+    }
+}
+
+impl Database for Sqlite {
+    fn begin(&mut self) -> Result<Box<dyn Transaction + '_>, StoreError> {
+        // At once: a transaction that began by reading could not turn to writing after another's commit.
+        Ok(Box::new(Open(self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?)))
+    }
+
+    fn look(&mut self) -> Result<Box<dyn Transaction + '_>, StoreError> {
+        Ok(Box::new(Open(self.connection.transaction()?)))
+    }
+
+    fn again(&self) -> Result<Box<dyn Database>, StoreError> {
+        Ok(Box::new(Self::open(&self.path)?))
+    }
+
+    fn name(&self) -> &'static str {
+        "SQLite"
+    }
+}
+
+struct Open<'a>(rusqlite::Transaction<'a>);
+
+impl ToSql for Value {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        Ok(ToSqlOutput::Borrowed(match self {
+            Self::Null => ValueRef::Null,
+            Self::Int(value) => ValueRef::Integer(*value),
+            Self::Real(value) => ValueRef::Real(*value),
+            Self::Text(value) => ValueRef::Text(value.as_bytes()),
+            Self::Bytes(value) => ValueRef::Blob(value),
+        }))
+    }
+}
+
+/// SQLite numbers a `$1` by where it first stands; `?1` is the first value wherever it stands.
+fn numbered(statement: &str) -> String {
+    statement.replace('$', "?")
+}
+
+impl Open<'_> {
+    fn insert_rows(&self, table: &str, columns: &[&str], rows: &[Vec<Value>], end: &str) -> Result<(), StoreError> {
+        let places: Vec<String> = (1..=columns.len()).map(|i| format!("?{i}")).collect();
+        let statement = format!("insert into {table} ({}) values ({}){end}", columns.join(", "), places.join(", "));
+        let mut prepared = self.0.prepare_cached(&statement)?;
+        for row in rows {
+            prepared.execute(params_from_iter(row))?;
+        }
+        Ok(())
+    }
+}
+
+impl Transaction for Open<'_> {
+    fn run(&mut self, statement: &str, values: &[Value]) -> Result<u64, StoreError> {
+        Ok(self.0.prepare_cached(&numbered(statement))?.execute(params_from_iter(values))? as u64)
+    }
+
+    fn script(&mut self, statements: &str) -> Result<(), StoreError> {
+        Ok(self.0.execute_batch(statements)?)
+    }
+
+    fn insert(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, rows, "")
+    }
+
+    fn insert_new(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, rows, UNLESS_THERE)
+    }
+
+    fn each(
+        &mut self,
+        question: &str,
+        values: &[Value],
+        each: &mut dyn FnMut(Row) -> Result<(), StoreError>,
+    ) -> Result<(), StoreError> {
+        let mut prepared = self.0.prepare_cached(&numbered(question))?;
+        let columns = prepared.column_count();
+        let mut rows = prepared.query(params_from_iter(values))?;
+        while let Some(row) = rows.next()? {
+            let values = (0..columns).map(|i| row.get_ref(i).map(value)).collect::<Result<_, _>>()?;
+            each(Row(values))?;
+        }
+        Ok(())
+    }
+
+    fn commit(self: Box<Self>) -> Result<(), StoreError> {
+        Ok(self.0.commit()?)
+    }
+}
+
+fn value(found: ValueRef<'_>) -> Value {
+    match found {
+        ValueRef::Null => Value::Null,
+        ValueRef::Integer(value) => Value::Int(value),
+        ValueRef::Real(value) => Value::Real(value),
+        ValueRef::Text(text) => Value::Text(String::from_utf8_lossy(text).into_owned()),
+        ValueRef::Blob(bytes) => Value::Bytes(bytes.to_vec()),
+    }
+}

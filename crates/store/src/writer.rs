@@ -1,0 +1,167 @@
+//! One thread that writes for all beds.
+//!
+//! While one commit waits for the disk, what other beds bring gathers; the next commit takes it all. So a durable reading
+//! costs one commit at most, and a busy ward pays one commit for many. An answer is given only after the commit: what was
+//! acknowledged survives a power cut.
+//!
+//! What one bed brings must not stop another: when a commit of several is refused, each is tried alone.
+
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::thread::JoinHandle;
+
+use crate::StoreError;
+use crate::entry::NewEntry;
+use crate::journal::{self, Kept};
+use crate::readings::{self, Counts, Reading};
+use crate::sql::Database;
+
+/// Jobs that may wait; beyond, a bed is told to wait in its turn.
+const WAITING_MOST: usize = 4096;
+/// Rows that one commit takes at most, so that the first of them is not kept waiting long.
+const ROWS_MOST: usize = 20_000;
+
+/// Gives the time, µs of UTC since 1970.
+pub type Clock = Box<dyn Fn() -> i64 + Send>;
+/// Is told how a job went.
+pub type Answer = Box<dyn FnOnce(Result<Vec<Kept>, StoreError>) + Send>;
+
+/// What is kept together, wholly or not at all.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Job {
+    /// Entries of the journal.
+    pub entries: Vec<NewEntry>,
+    /// Weights.
+    pub readings: Vec<Reading>,
+    /// Raw counts.
+    pub counts: Vec<Counts>,
+}
+
+impl Job {
+    fn rows(&self) -> usize {
+        self.entries.len() + self.readings.len() + self.counts.len()
+    }
+}
+
+/// A job on its way, and who waits for it.
+struct Waiting {
+    job: Job,
+    answer: Answer,
+}
+
+/// The door to the writing thread. Dropped, it writes what waits and ends.
+pub struct Writer {
+    door: Option<SyncSender<Waiting>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Writer {
+    /// Starts writing to a database whose tables are of the newest form.
+    ///
+    /// # Errors
+    /// The thread could not be made.
+    pub fn start(database: Box<dyn Database>, clock: Clock) -> Result<Self, StoreError> {
+        let (door, jobs) = sync_channel(WAITING_MOST);
+        let thread = std::thread::Builder::new()
+            .name("ward-writer".to_owned())
+            .spawn(move || write_all(database, &clock, &jobs))
+            .map_err(|_| StoreError::Closed)?;
+        Ok(Self { door: Some(door), thread: Some(thread) })
+    }
+
+    /// Hands a job in; `answer` is called from the writing thread once it is durable, or refused. Waits while too many
+    /// others wait.
+    ///
+    /// # Errors
+    /// The writer has stopped.
+    pub fn hand_in(&self, job: Job, answer: Answer) -> Result<(), StoreError> {
+        let door = self.door.as_ref().ok_or(StoreError::Closed)?;
+        door.send(Waiting { job, answer }).map_err(|_| StoreError::Closed)
+    }
+
+    /// Hands a job in without waiting; gives it back when too many others wait.
+    ///
+    /// # Errors
+    /// The job, when it could not be taken.
+    pub fn try_hand_in(&self, job: Job, answer: Answer) -> Result<(), (Job, Answer)> {
+        let Some(door) = &self.door else { return Err((job, answer)) };
+        door.try_send(Waiting { job, answer }).map_err(|error| match error {
+            TrySendError::Full(w) | TrySendError::Disconnected(w) => (w.job, w.answer),
+        })
+    }
+
+    /// Keeps a job and waits until it is durable.
+    ///
+    /// # Errors
+    /// It was refused, or the writer has stopped.
+    pub fn keep(&self, job: Job) -> Result<Vec<Kept>, StoreError> {
+        let (tell, told) = sync_channel(1);
+        // Nobody may be left to tell: then the outcome is of no interest.
+        self.hand_in(job, Box::new(move |outcome| drop(tell.send(outcome))))?;
+        told.recv().map_err(|_| StoreError::Closed)?
+    }
+}
+
+impl Drop for Writer {
+    fn drop(&mut self) {
+        self.door = None;
+        if let Some(thread) = self.thread.take() {
+            // A thread that panicked has told nobody that it kept anything.
+            drop(thread.join());
+        }
+    }
+}
+
+fn write_all(mut database: Box<dyn Database>, clock: &Clock, jobs: &Receiver<Waiting>) {
+    while let Ok(first) = jobs.recv() {
+        let mut rows = first.job.rows();
+        let mut batch = vec![first];
+        while rows < ROWS_MOST
+            && let Ok(next) = jobs.try_recv()
+        {
+            rows += next.job.rows();
+            batch.push(next);
+        }
+        commit(database.as_mut(), clock, batch);
+    }
+}
+
+/// Commits a batch as one, or, where that is refused, each job alone.
+fn commit(database: &mut dyn Database, clock: &Clock, batch: Vec<Waiting>) {
+    match write(database, clock(), batch.iter().map(|w| &w.job)) {
+        Ok(kept) => {
+            for (waiting, kept) in batch.into_iter().zip(kept) {
+                (waiting.answer)(Ok(kept));
+            }
+        }
+        // The database is away or full: it is so for all, and each is told so at once.
+        Err(error) if error.is_passing() || batch.len() == 1 => {
+            for waiting in batch {
+                (waiting.answer)(Err(error.clone()));
+            }
+        }
+        Err(_) => {
+            for waiting in batch {
+                let kept = write(database, clock(), std::iter::once(&waiting.job));
+                (waiting.answer)(kept.map(|mut kept| kept.pop().unwrap_or_default()));
+            }
+        }
+    }
+}
+
+fn write<'a>(
+    database: &mut dyn Database,
+    now_us: i64,
+    jobs: impl Iterator<Item = &'a Job> + Clone,
+) -> Result<Vec<Vec<Kept>>, StoreError> {
+    let mut transaction = database.begin()?;
+    // All entries at once: each chain is locked and moved once a commit, however many beds write to it.
+    let entries: Vec<NewEntry> = jobs.clone().flat_map(|job| job.entries.iter().cloned()).collect();
+    let mut kept = journal::append(transaction.as_mut(), now_us, &entries)?.into_iter();
+    let kept = jobs.clone().map(|job| kept.by_ref().take(job.entries.len()).collect()).collect();
+    let readings: Vec<Reading> = jobs.clone().flat_map(|job| job.readings.iter().cloned()).collect();
+    readings::keep(transaction.as_mut(), &readings)?;
+    let counts: Vec<Counts> = jobs.flat_map(|job| job.counts.iter().cloned()).collect();
+    readings::keep_counts(transaction.as_mut(), &counts)?;
+    transaction.commit()?;
+    Ok(kept)
+}

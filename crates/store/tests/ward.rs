@@ -1,0 +1,45 @@
+//! One suite for both databases: what holds on SQLite holds on PostgreSQL.
+
+mod ward {
+    pub(crate) mod faults;
+    pub(crate) mod place;
+    pub(crate) mod suite;
+}
+
+/// Makes a test of each database of a function that takes a place.
+macro_rules! on_both {
+    ($($name:ident),* $(,)?) => {
+        mod sqlite {
+            $(#[test]
+            fn $name() {
+                let place = super::ward::place::Place::sqlite();
+                super::ward::suite::$name(&place);
+            })*
+        }
+        #[cfg(feature = "postgresql-tests")]
+        mod postgresql {
+            $(#[test]
+            fn $name() {
+                let place = super::ward::place::Place::postgresql(stringify!($name));
+                super::ward::suite::$name(&place);
+            })*
+        }
+    };
+}
+
+on_both![
+    what_was_kept_comes_back,
+    a_correction_hides_what_it_corrects_and_both_stay,
+    a_withdrawal_hides_both,
+    a_correction_that_does_not_fit_is_refused,
+    the_same_act_is_kept_once,
+    one_beds_refused_job_does_not_stop_anothers,
+    many_beds_share_commits_and_every_chain_is_whole,
+    an_edit_from_outside_shows,
+    a_removed_tail_shows_against_a_noted_end,
+    every_other_change_shows,
+    readings_are_reduced_to_minutes,
+    counts_come_back_and_are_reduced,
+    migration_is_taken_once_and_a_later_form_is_refused,
+    hostile_text_is_kept_as_it_is,
+];

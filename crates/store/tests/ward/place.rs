@@ -1,0 +1,37 @@
+//! Where a test keeps its ward: a file of its own, or a schema of its own in a PostgreSQL server.
+
+use bedplate_store::sql::{self, Database};
+use bedplate_store::{schema, writer::Writer};
+
+/// A ward of a test's own.
+pub(crate) struct Place {
+    pub(crate) url: String,
+    /// Removed when the test ends.
+    pub(crate) folder: Option<tempfile::TempDir>,
+}
+
+impl Place {
+    pub(crate) fn sqlite() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        Self { url: folder.path().join("ward.db").to_str().unwrap().to_owned(), folder: Some(folder) }
+    }
+
+    #[cfg(feature = "postgresql-tests")]
+    pub(crate) fn postgresql(name: &str) -> Self {
+        let server = std::env::var("BEDPLATE_TEST_POSTGRES").expect("BEDPLATE_TEST_POSTGRES names a PostgreSQL server");
+        let mut client = postgres::Client::connect(&server, postgres::NoTls).unwrap();
+        client.batch_execute(&format!("drop schema if exists {name} cascade; create schema {name}")).unwrap();
+        let joint = if server.contains('?') { '&' } else { '?' };
+        Self { url: format!("{server}{joint}options=-csearch_path%3D{name}"), folder: None }
+    }
+
+    pub(crate) fn open(&self) -> Box<dyn Database> {
+        let mut database = sql::open(&self.url).unwrap();
+        schema::migrate(database.as_mut(), 1).unwrap();
+        database
+    }
+
+    pub(crate) fn writer(&self) -> Writer {
+        Writer::start(self.open(), Box::new(|| 5_000_000)).unwrap()
+    }
+}

@@ -1,0 +1,298 @@
+//! What a ward's memory must do, whatever keeps it.
+
+use std::sync::Arc;
+
+use bedplate_store::StoreError;
+use bedplate_store::audit::{End, audit};
+use bedplate_store::entry::{Kind, NewEntry, WITHDRAWN};
+use bedplate_store::journal::{self, Query};
+use bedplate_store::readings::{self, CellMinute, Counts, MINUTE_US, Minute, Reading};
+use bedplate_store::schema;
+use bedplate_store::sql::{Database, Value};
+use bedplate_store::writer::Job;
+
+use super::place::Place;
+
+fn weight(chain: &str, at_us: i64, body: &str) -> NewEntry {
+    NewEntry {
+        chain: chain.to_owned(),
+        at_us,
+        kind: Kind::Weight,
+        subject: "patient 1".to_owned(),
+        author: "deck".to_owned(),
+        corrects: None,
+        once: None,
+        body: body.to_owned(),
+    }
+}
+
+fn keep(database: &mut dyn Database, new: &[NewEntry]) -> Result<Vec<i64>, StoreError> {
+    let mut transaction = database.begin()?;
+    let kept = journal::append(transaction.as_mut(), 9, new)?;
+    transaction.commit()?;
+    Ok(kept.iter().map(|k| k.number).collect())
+}
+
+fn bodies(database: &mut dyn Database, query: &Query) -> Vec<String> {
+    let mut transaction = database.look().unwrap();
+    journal::entries(transaction.as_mut(), query).unwrap().into_iter().map(|e| e.new.body).collect()
+}
+
+fn breaks(database: &mut dyn Database, noted: &[End]) -> Vec<(String, i64)> {
+    let mut transaction = database.look().unwrap();
+    audit(transaction.as_mut(), noted).unwrap().breaks.into_iter().map(|b| (b.chain, b.number)).collect()
+}
+
+fn ends(database: &mut dyn Database) -> Vec<End> {
+    audit(database.look().unwrap().as_mut(), &[]).unwrap().ends
+}
+
+fn change(database: &mut dyn Database, statement: &str) {
+    let mut transaction = database.begin().unwrap();
+    assert!(transaction.run(statement, &[]).unwrap() > 0, "{statement} changed nothing");
+    transaction.commit().unwrap();
+}
+
+pub(crate) fn what_was_kept_comes_back(place: &Place) {
+    let new = [weight("bed 2", 30, "1"), weight("bed 1", 20, "2"), weight("bed 1", 10, "3")];
+    assert_eq!(keep(place.open().as_mut(), &new).unwrap(), [1, 1, 2]);
+    let mut database = place.open();
+    assert_eq!(bodies(database.as_mut(), &Query::default()), ["3", "2", "1"]);
+    let of_bed = Query { chain: Some("bed 1".into()), from_us: Some(10), to_us: Some(20), ..Query::default() };
+    assert_eq!(bodies(database.as_mut(), &of_bed), ["3"]);
+    let newest = Query { newest_first: true, most: Some(1), ..Query::default() };
+    assert_eq!(bodies(database.as_mut(), &newest), ["1"]);
+    let other = Query { kind: Some(Kind::Chart), ..Query::default() };
+    assert!(bodies(database.as_mut(), &other).is_empty());
+    let whole = journal::newest(database.look().unwrap().as_mut(), "bed 2", Kind::Weight).unwrap().unwrap();
+    assert_eq!((whole.number, whole.kept_us, whole.new), (1, 9, new[0].clone()));
+}
+
+pub(crate) fn a_correction_hides_what_it_corrects_and_both_stay(place: &Place) {
+    let mut database = place.open();
+    keep(database.as_mut(), &[weight("bed 1", 10, "71")]).unwrap();
+    let correction = NewEntry { corrects: Some(1), author: "nurse".into(), ..weight("bed 1", 10, "17") };
+    assert_eq!(keep(database.as_mut(), &[correction]).unwrap(), [2]);
+    assert_eq!(bodies(database.as_mut(), &Query::default()), ["17"]);
+    assert_eq!(bodies(database.as_mut(), &Query { history: true, ..Query::default() }), ["71", "17"]);
+}
+
+pub(crate) fn a_withdrawal_hides_both(place: &Place) {
+    let mut database = place.open();
+    let withdrawal = NewEntry { corrects: Some(1), ..weight("bed 1", 10, WITHDRAWN) };
+    keep(database.as_mut(), &[weight("bed 1", 10, "71"), weight("bed 1", 20, "72"), withdrawal]).unwrap();
+    assert_eq!(bodies(database.as_mut(), &Query::default()), ["72"]);
+    assert_eq!(bodies(database.as_mut(), &Query { history: true, ..Query::default() }).len(), 3);
+}
+
+pub(crate) fn a_correction_that_does_not_fit_is_refused(place: &Place) {
+    let mut database = place.open();
+    keep(database.as_mut(), &[weight("bed 1", 10, "71"), weight("bed 2", 10, "50")]).unwrap();
+    let correction = |number| NewEntry { corrects: Some(number), ..weight("bed 1", 10, "17") };
+    let missing = keep(database.as_mut(), &[weight("bed 1", 11, "3"), correction(7)]).unwrap_err();
+    assert!(missing.to_string().contains("there is no such entry"), "{missing}");
+    let other = NewEntry { kind: Kind::Chart, ..correction(1) };
+    assert!(keep(database.as_mut(), &[other]).unwrap_err().to_string().contains("another kind"));
+    let twice = keep(database.as_mut(), &[correction(1), correction(1)]).unwrap_err();
+    assert!(twice.to_string().contains("corrected before"), "{twice}");
+    assert_eq!(keep(database.as_mut(), &[correction(1)]).unwrap(), [2]);
+    assert!(keep(database.as_mut(), &[correction(1)]).unwrap_err().to_string().contains("corrected before"));
+    assert_eq!(bodies(database.as_mut(), &Query::default()), ["17", "50"], "a refused batch left something");
+}
+
+pub(crate) fn the_same_act_is_kept_once(place: &Place) {
+    let mut database = place.open();
+    let act = NewEntry { once: Some("deck 4/812".into()), ..weight("bed 1", 10, "71") };
+    let elsewhere = NewEntry { chain: "bed 2".into(), ..act.clone() };
+    assert_eq!(keep(database.as_mut(), &[act.clone(), elsewhere, act.clone()]).unwrap(), [1, 1, 1]);
+    assert_eq!(keep(database.as_mut(), &[weight("bed 1", 12, "72"), act]).unwrap(), [2, 1]);
+    assert_eq!(bodies(database.as_mut(), &Query::default()), ["71", "71", "72"]);
+}
+
+pub(crate) fn one_beds_refused_job_does_not_stop_anothers(place: &Place) {
+    let writer = Arc::new(place.writer());
+    let beds: Vec<_> = (0..8)
+        .map(|bed| {
+            let writer = Arc::clone(&writer);
+            std::thread::spawn(move || {
+                (0..20)
+                    .filter(|i| {
+                        let mut entry = weight(&format!("bed {bed}"), *i, "1");
+                        entry.corrects = (bed % 2 == 1).then_some(1_000);
+                        writer.keep(Job { entries: vec![entry], ..Job::default() }).is_ok()
+                    })
+                    .count()
+            })
+        })
+        .collect();
+    let kept: Vec<usize> = beds.into_iter().map(|bed| bed.join().unwrap()).collect();
+    assert_eq!(kept, [20, 0, 20, 0, 20, 0, 20, 0]);
+    drop(writer);
+    assert_eq!(bodies(place.open().as_mut(), &Query::default()).len(), 80);
+}
+
+pub(crate) fn many_beds_share_commits_and_every_chain_is_whole(place: &Place) {
+    let writer = Arc::new(place.writer());
+    let beds: Vec<_> = (0..6)
+        .map(|bed| {
+            let writer = Arc::clone(&writer);
+            std::thread::spawn(move || {
+                for i in 0..50 {
+                    let chain = format!("bed {}", bed % 3);
+                    writer.keep(Job { entries: vec![weight(&chain, i, "1")], ..Job::default() }).unwrap();
+                }
+            })
+        })
+        .collect();
+    for bed in beds {
+        bed.join().unwrap();
+    }
+    drop(writer);
+    let mut database = place.open();
+    let found = audit(database.look().unwrap().as_mut(), &[]).unwrap();
+    assert_eq!((found.entries, found.breaks.len()), (300, 0));
+    assert_eq!(found.ends.iter().map(|e| e.number).collect::<Vec<_>>(), [100, 100, 100]);
+}
+
+pub(crate) fn an_edit_from_outside_shows(place: &Place) {
+    let fields =
+        ["at_us = 11", "kept_us = 1", "kind = 'event'", "subject = 'patient 2'", "author = 'nurse'", "body = '70'"];
+    let mut database = place.open();
+    for (bed, field) in fields.iter().enumerate() {
+        let chain = format!("bed {bed}");
+        keep(database.as_mut(), &[weight(&chain, 1, "1"), weight(&chain, 2, "71"), weight(&chain, 3, "3")]).unwrap();
+        assert!(!breaks(database.as_mut(), &[]).contains(&(chain.clone(), 2)));
+        change(database.as_mut(), &format!("update entry set {field} where chain = '{chain}' and number = 2"));
+        assert!(breaks(database.as_mut(), &[]).contains(&(chain, 2)), "{field} went unseen");
+    }
+}
+
+pub(crate) fn a_removed_tail_shows_against_a_noted_end(place: &Place) {
+    let mut database = place.open();
+    keep(database.as_mut(), &[weight("bed 1", 1, "1"), weight("bed 1", 2, "2"), weight("bed 2", 1, "1")]).unwrap();
+    let noted = ends(database.as_mut());
+    keep(database.as_mut(), &[weight("bed 1", 3, "3")]).unwrap();
+    assert!(breaks(database.as_mut(), &noted).is_empty(), "a chain that grew is whole");
+    change(database.as_mut(), "delete from entry where chain = 'bed 1' and number > 1");
+    assert_eq!(breaks(database.as_mut(), &[]), [("bed 1".to_owned(), 2)]);
+    // Who removes the tail may also move the chain's end back: then only what was noted elsewhere tells.
+    let mut transaction = database.begin().unwrap();
+    let first =
+        journal::entries(transaction.as_mut(), &Query { chain: Some("bed 1".into()), ..Query::default() }).unwrap();
+    let values = [Value::Bytes(first[0].hash.to_vec())];
+    transaction.run("update chain set number = 1, hash = $1 where name = 'bed 1'", &values).unwrap();
+    transaction.commit().unwrap();
+    assert!(breaks(database.as_mut(), &[]).is_empty());
+    assert_eq!(breaks(database.as_mut(), &noted), [("bed 1".to_owned(), 2)]);
+}
+
+pub(crate) fn every_other_change_shows(place: &Place) {
+    let mut database = place.open();
+    for chain in ["gap", "order", "gone", "rewritten"] {
+        keep(database.as_mut(), &[weight(chain, 1, "1"), weight(chain, 2, "2"), weight(chain, 3, "3")]).unwrap();
+    }
+    let noted = ends(database.as_mut());
+    change(database.as_mut(), "delete from entry where chain = 'gap' and number = 2");
+    for (from, to) in [(1, 11), (2, 1), (11, 2)] {
+        change(database.as_mut(), &format!("update entry set number = {to} where chain = 'order' and number = {from}"));
+    }
+    change(database.as_mut(), "delete from entry where chain = 'gone'");
+    change(database.as_mut(), "delete from chain where name = 'gone'");
+    change(database.as_mut(), "delete from entry where chain = 'rewritten'");
+    change(database.as_mut(), "delete from chain where name = 'rewritten'");
+    keep(database.as_mut(), &[weight("rewritten", 1, "1"), weight("rewritten", 2, "9"), weight("rewritten", 3, "3")])
+        .unwrap();
+    let found = breaks(database.as_mut(), &noted);
+    let expected = [("gap", 3), ("order", 1), ("rewritten", 3), ("gone", 1)];
+    assert_eq!(found, expected.map(|(chain, number)| (chain.to_owned(), number)));
+    let put_in = "insert into entry (chain, number, at_us, kept_us, kind, subject, author, body, hash) \
+                  select 'bed 9', number, at_us, kept_us, kind, subject, author, body, hash from entry where chain = 'gap'";
+    change(database.as_mut(), put_in);
+    assert!(breaks(database.as_mut(), &[]).contains(&("bed 9".to_owned(), 1)));
+}
+
+pub(crate) fn readings_are_reduced_to_minutes(place: &Place) {
+    let mut database = place.open();
+    let reading = |at_us, kg: Option<f64>, state: &str| Reading {
+        bed: "bed 1".to_owned(),
+        at_us,
+        kg,
+        u_kg: kg.map(|_| 0.02),
+        state: state.to_owned(),
+    };
+    let all = [
+        reading(1_000_000, Some(70.0), "settled"),
+        reading(2_000_000, Some(73.0), "moving"),
+        reading(3_000_000, None, "fault"),
+        reading(MINUTE_US, None, "empty"),
+        reading(2 * MINUTE_US + 1, Some(71.0), "settled"),
+    ];
+    let mut transaction = database.begin().unwrap();
+    readings::keep(transaction.as_mut(), &all).unwrap();
+    readings::keep(transaction.as_mut(), &all[..2]).unwrap();
+    transaction.commit().unwrap();
+    let span = |database: &mut dyn Database| {
+        readings::readings(database.look().unwrap().as_mut(), "bed 1", i64::MIN, i64::MAX).unwrap()
+    };
+    assert_eq!(span(database.as_mut()), all);
+    for _ in 0..2 {
+        let mut transaction = database.begin().unwrap();
+        readings::reduce(transaction.as_mut(), "bed 1", 2 * MINUTE_US + 30_000_000).unwrap();
+        transaction.commit().unwrap();
+    }
+    assert_eq!(span(database.as_mut()), all[4..], "a minute that has not ended was reduced, or a raw row stayed");
+    let minutes = readings::minutes(database.look().unwrap().as_mut(), "bed 1", 0, i64::MAX).unwrap();
+    let first = Minute { minute_us: 0, readings: 3, settled: 1, span_kg: Some([70.0, 71.5, 73.0]) };
+    assert_eq!(minutes, [first, Minute { minute_us: MINUTE_US, readings: 1, settled: 0, span_kg: None }]);
+}
+
+pub(crate) fn counts_come_back_and_are_reduced(place: &Place) {
+    let mut database = place.open();
+    let extremes = vec![i32::MIN, i32::MAX, i32::MAX, i32::MIN, 5, -5];
+    let block = Counts { bed: "bed 1".to_owned(), at_us: vec![1, 100_001, 200_003], counts: extremes };
+    let ragged = Counts { counts: vec![1, 2], ..block.clone() };
+    let mut transaction = database.begin().unwrap();
+    assert!(readings::keep_counts(transaction.as_mut(), &[ragged]).is_err());
+    drop(transaction);
+    let mut transaction = database.begin().unwrap();
+    readings::keep_counts(transaction.as_mut(), std::slice::from_ref(&block)).unwrap();
+    transaction.commit().unwrap();
+    let found = readings::counts(database.look().unwrap().as_mut(), "bed 1", 0, i64::MAX).unwrap();
+    assert_eq!(found, [block]);
+    let mut transaction = database.begin().unwrap();
+    assert_eq!(readings::reduce(transaction.as_mut(), "bed 1", MINUTE_US).unwrap().blocks, 1);
+    transaction.commit().unwrap();
+    let minutes = readings::cell_minutes(database.look().unwrap().as_mut(), "bed 1", 0, i64::MAX).unwrap();
+    let (least, greatest) = (i64::from(i32::MIN), i64::from(i32::MAX));
+    // (−2³¹ + 2³¹ − 1 + 5) / 3 and (2³¹ − 1 − 2³¹ − 5) / 3.
+    let cell = |cell, mean| CellMinute { minute_us: 0, cell, samples: 3, least, mean, greatest };
+    assert_eq!(minutes, [cell(0, 4.0 / 3.0), cell(1, -2.0)]);
+}
+
+pub(crate) fn migration_is_taken_once_and_a_later_form_is_refused(place: &Place) {
+    let mut database = bedplate_store::sql::open(&place.url).unwrap();
+    assert_eq!(schema::form(database.as_mut()).unwrap(), 0);
+    assert_eq!(schema::migrate(database.as_mut(), 1).unwrap(), usize::try_from(schema::NEWEST).unwrap());
+    assert_eq!(schema::migrate(database.as_mut(), 2).unwrap(), 0);
+    change(database.as_mut(), "insert into form (version, at_us) values (1000, 3)");
+    let refused = schema::migrate(database.as_mut(), 4).unwrap_err();
+    assert_eq!(refused, StoreError::Newer { found: 1000, known: schema::NEWEST });
+}
+
+pub(crate) fn hostile_text_is_kept_as_it_is(place: &Place) {
+    let mut database = place.open();
+    let hostile = "'; drop table entry; -- $1 ?1 \u{202e} \"\\ 💧\n\t";
+    let entry = NewEntry {
+        subject: hostile.into(),
+        author: hostile.into(),
+        once: Some(hostile.into()),
+        ..weight(hostile, i64::MIN, hostile)
+    };
+    keep(database.as_mut(), std::slice::from_ref(&entry)).unwrap();
+    let found = journal::entries(
+        database.look().unwrap().as_mut(),
+        &Query { subject: Some(hostile.into()), ..Query::default() },
+    );
+    assert_eq!(found.unwrap()[0].new, entry);
+    assert!(breaks(database.as_mut(), &[]).is_empty());
+}
