@@ -7,13 +7,13 @@ use bedplate_store::{schema, writer::Writer};
 pub(crate) struct Place {
     pub(crate) url: String,
     /// Removed when the test ends.
-    pub(crate) folder: Option<tempfile::TempDir>,
+    _folder: Option<tempfile::TempDir>,
 }
 
 impl Place {
     pub(crate) fn sqlite() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        Self { url: folder.path().join("ward.db").to_str().unwrap().to_owned(), folder: Some(folder) }
+        Self { url: folder.path().join("ward.db").to_str().unwrap().to_owned(), _folder: Some(folder) }
     }
 
     #[cfg(feature = "postgresql-tests")]
@@ -22,7 +22,7 @@ impl Place {
         let mut client = postgres::Client::connect(&server, postgres::NoTls).unwrap();
         client.batch_execute(&format!("drop schema if exists {name} cascade; create schema {name}")).unwrap();
         let joint = if server.contains('?') { '&' } else { '?' };
-        Self { url: format!("{server}{joint}options=-csearch_path%3D{name}"), folder: None }
+        Self { url: format!("{server}{joint}options=-csearch_path%3D{name}"), _folder: None }
     }
 
     pub(crate) fn open(&self) -> Box<dyn Database> {
