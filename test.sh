@@ -50,6 +50,14 @@ if have_postgresql; then
 else
   skipped+=("the ward's memory on PostgreSQL (initdb is missing)")
 fi
+# The broker for the tests of the links; each test starts one of its own.
+have_broker() { command -v mosquitto >/dev/null || [ -x /usr/sbin/mosquitto ]; }
+if ! have_broker; then
+  step "installing an MQTT broker for the tests of the links"
+  { as_root apt-get update && as_root apt-get install -y --no-install-recommends mosquitto; } >/dev/null 2>&1 ||
+    echo "could not install it"
+fi
+if have_broker; then names+=(bedplate-link/broker-tests); else skipped+=("links through a broker (mosquitto is missing)"); fi
 features=()
 if [ ${#names[@]} -gt 0 ]; then features=(--features "$(IFS=,; echo "${names[*]}")"); fi
 

@@ -10,7 +10,7 @@ const ROWS: [&[&str]; 7] = [
     &["deck"],
     &["design", "calibrate", "verify", "weigh", "balance", "twin"],
     &["report"],
-    &["store"],
+    &["store", "link"],
     &["web"],
     &["bedplate"],
 ];

@@ -1,0 +1,132 @@
+//! A standard broker, MQTT 5.
+//!
+//! Messages are acknowledged by hand, once their samples are kept, in a session that the broker remembers while we are
+//! away: what it took from a deck with quality of service 1 comes at least once, however long we were gone.
+
+use std::time::Duration;
+
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish};
+use rumqttc::v5::{AsyncClient, Event, EventLoop, MqttOptions};
+use tokio::sync::mpsc::Sender;
+
+use super::{Heard, Receipt, Sorted, wait};
+use crate::line::LINE_BYTES_MOST;
+use crate::pause::Pauses;
+
+/// Messages that the broker may send before the first is acknowledged.
+const UNACKNOWLEDGED_MOST: u16 = 500;
+/// Requests to the broker that may wait, acknowledgements among them.
+const REQUESTS_MOST: usize = 1024;
+/// Lines that one message may carry.
+const LINES_MOST: usize = 64;
+
+/// A broker, and what to listen to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Broker {
+    /// Its host.
+    pub host: String,
+    /// Its port.
+    pub port: u16,
+    /// Our name there; the broker keeps for this name what came while we were away.
+    pub client: String,
+    /// Which topics, such as `ward/+/samples`.
+    pub topics: String,
+    /// Name and password, where the broker asks for them.
+    pub account: Option<(String, Secret)>,
+    /// How long the broker keeps messages for us, s.
+    pub remember_s: u32,
+}
+
+/// A password, which never shows in a log.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Secret(pub String);
+
+impl std::fmt::Debug for Secret {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        out.write_str("…")
+    }
+}
+
+/// The broker's copy of a message.
+pub(super) struct Copy {
+    client: AsyncClient,
+    publish: Publish,
+}
+
+impl std::fmt::Debug for Copy {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(out, "message {}", self.publish.pkid)
+    }
+}
+
+impl Copy {
+    pub(super) async fn forget(self) {
+        // Where the link has ended nobody waits for the acknowledgement, and the broker brings the message again.
+        drop(self.client.ack(&self.publish).await);
+    }
+}
+
+pub(super) async fn run(broker: &Broker, seed: u64, out: &Sender<Heard>) {
+    let mut pauses = Pauses::new(seed);
+    let (client, mut events) = AsyncClient::new(options(broker), REQUESTS_MOST);
+    loop {
+        let Some(why) = listen(broker, &client, &mut events, &mut pauses, out).await else { return };
+        if !wait(out, why, pauses.next_pause()).await {
+            return;
+        }
+    }
+}
+
+fn options(broker: &Broker) -> MqttOptions {
+    let mut options = MqttOptions::new(&broker.client, &broker.host, broker.port);
+    options.set_keep_alive(Duration::from_secs(10));
+    options.set_clean_start(false);
+    options.set_manual_acks(true);
+    options.set_connection_timeout(10);
+    if let Some((name, Secret(password))) = &broker.account {
+        options.set_credentials(name, password);
+    }
+    let mut properties = ConnectProperties::new();
+    properties.session_expiry_interval = Some(broker.remember_s);
+    properties.receive_maximum = Some(UNACKNOWLEDGED_MOST);
+    properties.max_packet_size = u32::try_from(LINES_MOST * (LINE_BYTES_MOST + 2) + 1024).ok();
+    options.set_connect_properties(properties);
+    options
+}
+
+/// Listens until the connection ends, and says why it did; `None` when nobody listens any more.
+async fn listen(
+    broker: &Broker,
+    client: &AsyncClient,
+    events: &mut EventLoop,
+    pauses: &mut Pauses,
+    out: &Sender<Heard>,
+) -> Option<String> {
+    loop {
+        let event = tokio::select! {
+            () = out.closed() => return None,
+            event = events.poll() => event,
+        };
+        match event {
+            Err(error) => return Some(error.to_string()),
+            Ok(Event::Incoming(Packet::ConnAck(_))) => {
+                pauses.worked();
+                // Asked for at every connection: a broker that lost our session would send nothing.
+                if let Err(error) = client.subscribe(&broker.topics, QoS::AtLeastOnce).await {
+                    return Some(error.to_string());
+                }
+                out.send(Heard::Up).await.ok()?;
+            }
+            Ok(Event::Incoming(Packet::Publish(publish))) => {
+                let mut sorted = Sorted::new();
+                publish.payload.split(|byte| *byte == b'\n').take(LINES_MOST).for_each(|line| sorted.line(line));
+                let receipt = Receipt(Some(Copy { client: client.clone(), publish }));
+                if !sorted.send(out, receipt).await {
+                    return None;
+                }
+            }
+            Ok(_) => {}
+        }
+    }
+}

@@ -1,0 +1,140 @@
+//! A real broker, mosquitto, that each test starts for itself.
+
+use std::process::{Child, Command, Stdio};
+
+use bedplate_link::transport::{Broker, Heard, Source};
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::Packet;
+use rumqttc::v5::{AsyncClient, Event, MqttOptions};
+
+use super::{frame, next, samples, start, text};
+
+/// A broker on a port of its own, which keeps sessions in a folder of its own.
+struct Mosquitto {
+    child: Child,
+    folder: tempfile::TempDir,
+    port: u16,
+}
+
+impl Mosquitto {
+    fn start() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        // As the account that runs the test: a broker started by root would turn to another, which may not enter here.
+        let account = std::env::var("USER").unwrap_or_else(|_| "root".to_owned());
+        let text = format!(
+            "listener {port} 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location {}/\n\
+             autosave_interval 1\nautosave_on_changes true\nuser {account}\nmax_queued_messages 100000\n",
+            folder.path().display()
+        );
+        std::fs::write(folder.path().join("broker.conf"), text).unwrap();
+        let child = Self::run(&folder);
+        Self { child, folder, port }
+    }
+
+    fn run(folder: &tempfile::TempDir) -> Child {
+        let program =
+            if std::path::Path::new("/usr/sbin/mosquitto").exists() { "/usr/sbin/mosquitto" } else { "mosquitto" };
+        let conf = folder.path().join("broker.conf");
+        Command::new(program).arg("-c").arg(conf).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
+    }
+
+    fn stop(&mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    fn source(&self) -> Source {
+        Source::Mqtt(Broker {
+            host: "127.0.0.1".to_owned(),
+            port: self.port,
+            client: "ward-test".to_owned(),
+            topics: "ward/+/samples".to_owned(),
+            account: None,
+            remember_s: 86_400,
+        })
+    }
+
+    /// Publishes samples as a deck would, and returns once the broker has them all.
+    async fn publish(&self, sequences: std::ops::Range<u32>) {
+        let options = MqttOptions::new("deck", "127.0.0.1", self.port);
+        let (client, mut events) = AsyncClient::new(options, 1024);
+        let many = sequences.len();
+        for sequence in sequences {
+            let line = text(sequence..sequence + 1);
+            client.publish("ward/alder-1/samples", QoS::AtLeastOnce, false, line).await.unwrap();
+        }
+        let mut taken = 0;
+        while taken < many {
+            match events.poll().await {
+                Ok(Event::Incoming(Packet::PubAck(_))) => taken += 1,
+                Ok(_) => {}
+                // The broker is still starting.
+                Err(_) => tokio::time::sleep(std::time::Duration::from_millis(50)).await,
+            }
+        }
+    }
+}
+
+impl Drop for Mosquitto {
+    fn drop(&mut self) {
+        self.stop();
+    }
+}
+
+async fn up(heard: &mut tokio::sync::mpsc::Receiver<Heard>) {
+    while !matches!(next(heard).await, Heard::Up) {}
+}
+
+#[tokio::test]
+async fn what_the_broker_took_while_we_were_away_comes_after() {
+    let broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..20).await;
+    assert_eq!(samples(&mut heard, 20).await.0, (0..20).collect::<Vec<_>>());
+    drop(heard);
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    broker.publish(20..200).await;
+    let mut heard = start(broker.source());
+    let found = samples(&mut heard, 180).await.0;
+    // At least once: what was acknowledged in the last instant may come again, before the rest.
+    let new: Vec<u32> = found.iter().copied().filter(|s| *s >= 20).collect();
+    assert!(new.starts_with(&(20..20 + u32::try_from(new.len()).unwrap()).collect::<Vec<_>>()), "{found:?}");
+}
+
+#[tokio::test]
+async fn what_was_not_kept_comes_again() {
+    let broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..3).await;
+    for sequence in 0..3 {
+        let Heard::Frames { frames, receipt } = next(&mut heard).await else { panic!("no sample") };
+        assert_eq!(frames, [frame(sequence)]);
+        // The second is lost on our side before it is kept.
+        if sequence == 1 { drop(receipt) } else { receipt.kept().await }
+    }
+    // What is handed in is on its way to the broker; give it the time to get there.
+    tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+    drop(heard);
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    let mut heard = start(broker.source());
+    assert_eq!(samples(&mut heard, 1).await.0, [1]);
+}
+
+#[tokio::test]
+async fn a_broker_that_is_gone_is_found_again() {
+    let mut broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..5).await;
+    assert_eq!(samples(&mut heard, 5).await.0, [0, 1, 2, 3, 4]);
+    broker.stop();
+    while !matches!(next(&mut heard).await, Heard::Down { .. }) {}
+    broker.child = Mosquitto::run(&broker.folder);
+    up(&mut heard).await;
+    broker.publish(5..10).await;
+    let found = samples(&mut heard, 5).await.0;
+    assert!(found.contains(&9) || found.len() == 5, "{found:?}");
+}
