@@ -14,6 +14,7 @@
 //! |-----------------|-------------------|---------------------------|
 //! | [`deck`]        | deck.toml         | [`deck::Deck`]            |
 //! | [`run`]         | run.csv           | [`run::Run`]              |
+//! | [`masses`]      | masses.csv        | [`masses::Mass`]          |
 //! | [`calibration`] | calibration.json  | [`calibration::Calibration`] |
 //! | [`recording`]   | recording.csv     | [`recording::Sample`]     |
 //! | [`actions`]     | actions.csv       | [`actions::Action`]       |
@@ -29,6 +30,7 @@ pub mod chart;
 mod csv_writer;
 pub mod deck;
 mod limits;
+pub mod masses;
 pub mod materials;
 pub mod pairs;
 pub mod patient;

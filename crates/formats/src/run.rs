@@ -150,6 +150,8 @@ fn read_load(table: &mut Table<&[u8]>, columns: &Columns, deck: &Deck) -> Option
 }
 
 /// The run as text; [`read`] gives equal rows back, if they are in the order of their lines.
+///
+/// A row without counts, of a run still to be made, gets empty columns to fill in; [`read`] refuses it until they are.
 #[must_use]
 pub fn write(run: &Run) -> String {
     let mut out = csv_writer::Rows::new();
@@ -169,8 +171,8 @@ pub fn write(run: &Run) -> String {
         out.number_opt(u_mass_g);
         out.field(label.map_or("", String::as_str));
         out.number_opt(row.temperature_c);
-        for &counts in &row.counts {
-            out.number(counts);
+        for cell in 0..run.cells.len() {
+            out.number_opt(row.counts.get(cell).copied());
         }
         out.end_row();
     }

@@ -2,7 +2,7 @@
 
 use bedplate_formats::deck::{self, Deck};
 use bedplate_formats::recording::{Reader, Sample};
-use bedplate_formats::{Problems, actions, calibration, chart, pairs, patient, run, tests, weights};
+use bedplate_formats::{Problems, actions, calibration, chart, masses, pairs, patient, run, tests, weights};
 use proptest::prelude::*;
 use proptest::sample::select;
 
@@ -111,6 +111,7 @@ fn read_as_everything(text: &str) {
     judge(text, actions::read("a", text));
     judge(text, weights::read("w", text));
     judge(text, tests::read("t", text, &right));
+    judge(text, masses::read("m", text));
     judge(text, pairs::read("p", text));
     judge(text, chart::read("c", text));
 }
