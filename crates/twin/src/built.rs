@@ -112,6 +112,14 @@ impl BuiltDeck {
         })
     }
 
+    /// The same plates on other cells, drawn as [`BuiltDeck::build`] draws them: solving plates takes far longer.
+    ///
+    /// # Errors
+    /// A cell type that the deck does not have.
+    pub fn with_cells(&self, deck: &Deck, spread: &CellSpread, seed: u64) -> Result<Self, TwinError> {
+        Ok(Self { cells: draw_cells(deck, spread, &mut Chance::stream(seed, "cells"))?, ..self.clone() })
+    }
+
     /// Number of cells.
     #[must_use]
     pub fn n_cells(&self) -> usize {

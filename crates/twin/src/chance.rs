@@ -62,6 +62,11 @@ impl Chance {
         if n == 0 { 0 } else { self.0.random_range(0..n) }
     }
 
+    /// A number for a stream of its own.
+    pub fn number(&mut self) -> u64 {
+        self.0.random()
+    }
+
     /// Even on [0, 1).
     fn unit(&mut self) -> f64 {
         self.0.random::<f64>()

@@ -1,220 +1,157 @@
-//! Counts of one night, and the report card over many.
+//! Counts of one run, added up without keeping its rows.
 
 use std::collections::BTreeMap;
 
-use serde::Serialize;
+use super::{Condition, Kind};
 
-use super::Condition;
-
-/// What one night counted.
+/// What one run counted.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Card {
-    /// By condition.
-    pub conditions: BTreeMap<Condition, ConditionCard>,
-    /// Things that came or went.
-    pub things: usize,
-    /// Of these, found.
-    pub things_found: usize,
-    /// Distance of the place named from the true one, mm.
+    /// Rows by condition.
+    pub conditions: BTreeMap<Condition, RowCounts>,
+    /// Events by kind.
+    pub events: BTreeMap<Kind, EventCounts>,
+    /// Distance of the place named from the true one, mm, of each thing found.
     pub placed_mm: Vec<f64>,
-    /// Contacts.
-    pub contacts: usize,
-    /// Of these, taken for a thing.
+    /// Contacts that were taken for a thing.
     pub contacts_mistaken: usize,
-    /// Times from the end of a disturbance to the next settled row, s.
+    /// Times from the beginning of stillness to the next settled row, s.
     pub again_s: Vec<f64>,
-    /// Whether a settled row is being waited for.
-    pub(super) waiting: bool,
+    /// Times of stillness longer than [`super::AGAIN_S`] in which no row was settled.
+    pub never_again: usize,
 }
 
-/// Counts under one condition.
+/// Rows under one condition.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct ConditionCard {
-    /// Rows in which the patient lay still.
-    pub still_rows: usize,
+pub struct RowCounts {
+    /// Rows in which the patient lay there and nothing went on.
+    pub still: usize,
     /// Of these, settled.
     pub settled_still: usize,
     /// Rows settled during a disturbance.
     pub false_settled: usize,
     /// Settled rows.
     pub settled: usize,
-    /// Of these, within 0.1 % of the load or 50 g.
+    /// Of these, within 0.1 % of the patient's weight or 50 g, the larger.
     pub within: usize,
-    /// Of these, within 1.96 stated uncertainties.
+    /// Of these, within 1.96 stated standard uncertainties.
     pub covered: usize,
-    /// Sum of the stated uncertainties, kg.
+    /// Sum of the stated standard uncertainties, kg.
     pub u_sum_kg: f64,
-    /// Settled rows by their error, in steps of [`BIN_G`]; the last bin holds what is beyond.
-    bins: Vec<u64>,
+    /// Errors, g.
+    pub error_g: Errors,
+    /// Errors, % of the patient's weight.
+    pub error_pct: Errors,
+    /// Settled and covered rows of each run, for the spread of the coverage between runs.
+    pub by_run: Vec<[usize; 2]>,
 }
 
-/// Width of a bin of errors, g.
-const BIN_G: f64 = 1.0;
-/// Errors are told apart up to this, g.
-const BINS_G: f64 = 20_000.0;
+/// What became of the events of one kind.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct EventCounts {
+    /// That happened.
+    pub happened: usize,
+    /// Of these, found.
+    pub found: usize,
+    /// Named where nothing of the kind happened.
+    pub false_alarms: usize,
+}
 
-impl ConditionCard {
-    pub(super) fn add_error(&mut self, error_kg: f64, u_kg: f64, load_kg: f64) {
-        self.settled += 1;
-        self.within += usize::from(error_kg.abs() <= (1e-3 * load_kg).max(0.05));
-        self.covered += usize::from(error_kg.abs() <= 1.96 * u_kg);
-        self.u_sum_kg += u_kg;
-        let last = (BINS_G / BIN_G) as usize;
-        if self.bins.is_empty() {
-            self.bins = vec![0; last + 1];
-        }
-        self.bins[((1000.0 * error_kg.abs() / BIN_G) as usize).min(last)] += 1;
+/// Sizes of errors, counted in steps of 1.2 % of themselves.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Errors {
+    counts: BTreeMap<u32, u64>,
+    largest: f64,
+}
+
+/// Steps in which errors are kept, a factor of ten.
+const STEPS_A_DECADE: f64 = 200.0;
+/// Smallest error that is told apart from none.
+const SMALLEST: f64 = 1e-4;
+
+impl Errors {
+    /// Adds one. A hundred million rows need a few hundred numbers.
+    pub fn add(&mut self, size: f64) {
+        let step = ((size.max(SMALLEST) / SMALLEST).log10() * STEPS_A_DECADE).ceil();
+        *self.counts.entry(step as u32).or_default() += 1;
+        self.largest = self.largest.max(size);
     }
 
     fn merge(&mut self, other: &Self) {
-        self.still_rows += other.still_rows;
+        for (step, n) in &other.counts {
+            *self.counts.entry(*step).or_default() += n;
+        }
+        self.largest = self.largest.max(other.largest);
+    }
+
+    /// Size that a share of them does not exceed: the upper end of its step. NaN of none.
+    #[must_use]
+    pub fn percentile(&self, share: f64) -> f64 {
+        let all: u64 = self.counts.values().sum();
+        let mut seen = 0;
+        for (step, n) in &self.counts {
+            seen += n;
+            if seen as f64 >= share * all as f64 {
+                return (SMALLEST * 10f64.powf(f64::from(*step) / STEPS_A_DECADE)).min(self.largest);
+            }
+        }
+        f64::NAN
+    }
+
+    /// The largest, exactly. NaN of none.
+    #[must_use]
+    pub fn largest(&self) -> f64 {
+        if self.counts.is_empty() { f64::NAN } else { self.largest }
+    }
+}
+
+impl RowCounts {
+    pub(super) fn add_error(&mut self, error_kg: f64, u_kg: f64, patient_kg: f64) {
+        self.settled += 1;
+        self.within += usize::from(error_kg.abs() <= (1e-3 * patient_kg).max(0.05));
+        self.covered += usize::from(error_kg.abs() <= 1.96 * u_kg);
+        self.u_sum_kg += u_kg;
+        self.error_g.add(1000.0 * error_kg.abs());
+        self.error_pct.add(100.0 * error_kg.abs() / patient_kg);
+    }
+
+    pub(super) fn merge(&mut self, other: &Self) {
+        self.still += other.still;
         self.settled_still += other.settled_still;
         self.false_settled += other.false_settled;
         self.settled += other.settled;
         self.within += other.within;
         self.covered += other.covered;
         self.u_sum_kg += other.u_sum_kg;
-        if self.bins.is_empty() {
-            self.bins.clone_from(&other.bins);
-        } else {
-            self.bins.iter_mut().zip(&other.bins).for_each(|(a, b)| *a += b);
-        }
-    }
-
-    /// Error that a share of the settled rows does not exceed, g (upper edge of its bin).
-    fn percentile_g(&self, share: f64) -> f64 {
-        let wanted = share * self.settled as f64;
-        let mut seen = 0.0;
-        for (i, n) in self.bins.iter().enumerate() {
-            seen += *n as f64;
-            if seen >= wanted && seen > 0.0 {
-                return (i + 1) as f64 * BIN_G;
-            }
-        }
-        f64::NAN
+        self.error_g.merge(&other.error_g);
+        self.error_pct.merge(&other.error_pct);
+        self.by_run.extend(&other.by_run);
     }
 }
 
 impl Card {
-    pub(super) fn of(&mut self, condition: Condition) -> &mut ConditionCard {
+    pub(super) fn rows(&mut self, condition: Condition) -> &mut RowCounts {
         self.conditions.entry(condition).or_default()
     }
 
-    /// A settled row after so much stillness.
-    pub(super) fn again(&mut self, since_s: f64) {
-        if self.waiting {
-            self.again_s.push(since_s);
-            self.waiting = false;
+    pub(super) fn event(&mut self, kind: Kind) -> &mut EventCounts {
+        self.events.entry(kind).or_default()
+    }
+
+    /// Closes the run: from here on its rows count as those of one run.
+    pub(super) fn close(&mut self) {
+        for rows in self.conditions.values_mut() {
+            rows.by_run = vec![[rows.settled, rows.covered]];
         }
     }
-}
 
-/// The card over many nights.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ReportCard {
-    /// Nights.
-    pub nights: usize,
-    /// By condition, then all together.
-    pub conditions: Vec<ConditionReport>,
-    /// Things of 100 g and more that came or went.
-    pub things: usize,
-    /// Share of them found.
-    pub found: f64,
-    /// Distance within which 95 % of those found were placed, mm.
-    pub placed_p95_mm: f64,
-    /// Contacts.
-    pub contacts: usize,
-    /// Share of them mistaken for a thing.
-    pub mistaken: f64,
-    /// Time within which 95 % were settled again, s.
-    pub again_p95_s: f64,
-    /// Its median, s.
-    pub again_p50_s: f64,
-}
-
-/// Figures under one condition.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ConditionReport {
-    /// The condition in words; `all`.
-    pub condition: String,
-    /// Settled rows.
-    pub settled: usize,
-    /// Settled share of the rows in which the patient lay still.
-    pub share_settled: f64,
-    /// Share of settled rows that were given during a disturbance.
-    pub false_settled: f64,
-    /// Median error, g.
-    pub error_p50_g: f64,
-    /// Error that 95 % do not exceed, g.
-    pub error_p95_g: f64,
-    /// Error that 99 % do not exceed, g.
-    pub error_p99_g: f64,
-    /// Share within 0.1 % of the load or 50 g.
-    pub within: f64,
-    /// Share within 1.96 stated uncertainties.
-    pub coverage: f64,
-    /// Mean stated standard uncertainty, g.
-    pub mean_u_g: f64,
-}
-
-fn share(part: usize, of: usize) -> f64 {
-    if of == 0 { f64::NAN } else { part as f64 / of as f64 }
-}
-
-fn percentile(sorted: &[f64], share: f64) -> f64 {
-    if sorted.is_empty() {
-        return f64::NAN;
-    }
-    sorted[((share * sorted.len() as f64).ceil() as usize).clamp(1, sorted.len()) - 1]
-}
-
-impl ConditionReport {
-    fn of(name: &str, card: &ConditionCard) -> Self {
-        Self {
-            condition: name.to_owned(),
-            settled: card.settled,
-            share_settled: share(card.settled_still, card.still_rows),
-            false_settled: share(card.false_settled, card.settled),
-            error_p50_g: card.percentile_g(0.50),
-            error_p95_g: card.percentile_g(0.95),
-            error_p99_g: card.percentile_g(0.99),
-            within: share(card.within, card.settled),
-            coverage: share(card.covered, card.settled),
-            mean_u_g: 1000.0 * card.u_sum_kg / card.settled as f64,
-        }
-    }
-}
-
-impl ReportCard {
-    /// Adds nights up.
+    /// Rows of all conditions together, as of one run.
     #[must_use]
-    pub fn of(cards: &[Card]) -> Self {
-        let mut by: BTreeMap<Condition, ConditionCard> = BTreeMap::new();
-        let mut all = ConditionCard::default();
-        for (condition, card) in cards.iter().flat_map(|c| &c.conditions) {
-            by.entry(*condition).or_default().merge(card);
-            all.merge(card);
-        }
-        let mut conditions: Vec<_> = by.iter().map(|(c, card)| ConditionReport::of(c.word(), card)).collect();
-        conditions.push(ConditionReport::of("all", &all));
-        let sum = |of: fn(&Card) -> usize| cards.iter().map(of).sum::<usize>();
-        let sorted = |of: fn(&Card) -> &Vec<f64>| {
-            let mut values: Vec<f64> = cards.iter().flat_map(|c| of(c).iter().copied()).collect();
-            values.sort_by(f64::total_cmp);
-            values
-        };
-        let again = sorted(|c| &c.again_s);
-        Self {
-            nights: cards.len(),
-            conditions,
-            things: sum(|c| c.things),
-            found: share(sum(|c| c.things_found), sum(|c| c.things)),
-            placed_p95_mm: percentile(&sorted(|c| &c.placed_mm), 0.95),
-            contacts: sum(|c| c.contacts),
-            mistaken: share(sum(|c| c.contacts_mistaken), sum(|c| c.contacts)),
-            again_p95_s: percentile(&again, 0.95),
-            again_p50_s: percentile(&again, 0.50),
-        }
+    pub fn all_rows(&self) -> RowCounts {
+        let mut all = RowCounts::default();
+        self.conditions.values().for_each(|rows| all.merge(rows));
+        all.by_run = vec![[all.settled, all.covered]];
+        all
     }
 }
 
@@ -223,27 +160,26 @@ mod tests {
     use super::*;
 
     #[test]
-    fn percentiles_of_known_errors() {
-        let mut card = ConditionCard::default();
+    fn percentiles_of_known_errors_are_right_to_a_step() {
+        let mut rows = RowCounts::default();
         for g in 1..=100 {
-            card.add_error(f64::from(g) / 1000.0 - 2e-4, 0.05, 80.0);
+            rows.add_error(-f64::from(g) / 1000.0, 0.05, 80.0);
         }
-        // Errors of 0.8, 1.8 … 99.8 g, told apart to a gram.
-        assert!((card.percentile_g(0.5) - 50.0).abs() < 1e-9);
-        assert!((card.percentile_g(0.95) - 95.0).abs() < 1e-9);
+        // A step is 10^(1/200), 1.16 %.
+        for (share, g) in [(0.5, 50.0), (0.95, 95.0)] {
+            let found = rows.error_g.percentile(share);
+            assert!((g..=g * 1.0117).contains(&found), "{share}: {found}");
+        }
+        assert!((rows.error_g.largest() - 100.0).abs() < 1e-9 && (rows.error_pct.largest() - 0.125).abs() < 1e-12);
         // 0.1 % of 80 kg is 80 g; 1.96 · 50 g is 98 g.
-        assert_eq!((card.within, card.covered), (80, 98));
+        assert_eq!((rows.within, rows.covered), (80, 98));
     }
 
     #[test]
-    fn merging_is_adding() {
-        let mut a = Card::default();
-        a.of(Condition::Flat).add_error(0.01, 0.02, 80.0);
-        a.of(Condition::Flat).still_rows = 2;
-        a.of(Condition::Flat).settled_still = 1;
-        let report = ReportCard::of(&[a.clone(), a]);
-        assert_eq!(report.conditions.len(), 2);
-        assert_eq!(report.conditions[1].settled, 2);
-        assert!((report.conditions[0].share_settled - 0.5).abs() < 1e-12);
+    fn no_error_is_small_and_no_rows_have_none() {
+        let mut errors = Errors::default();
+        assert!(errors.percentile(0.5).is_nan() && errors.largest().is_nan());
+        errors.add(0.0);
+        assert!(errors.percentile(0.95).abs() < 1e-12);
     }
 }
