@@ -214,7 +214,23 @@ pub(crate) struct BalanceArgs {
 /// recording.csv and actions.csv (days on the deck), patient.toml and chart.csv (fluids in and out), and the truth in
 /// truth.json and truth.csv. Everything written is invented; the same seed gives the same files.
 #[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub(crate) struct TwinArgs {
+    #[command(subcommand)]
+    pub(crate) other: Option<TwinVerb>,
+    #[command(flatten)]
+    pub(crate) files: Option<TwinFilesArgs>,
+}
+
+/// What the twin does besides writing files.
+#[derive(Debug, Subcommand)]
+pub(crate) enum TwinVerb {
+    Trial(TrialArgs),
+}
+
+/// A virtual deck whose files are written.
+#[derive(Debug, Args)]
+pub(crate) struct TwinFilesArgs {
     /// The deck, deck.toml
     pub(crate) deck: PathBuf,
     /// Folder to write into; it is made where it is missing
@@ -230,6 +246,44 @@ pub(crate) struct TwinArgs {
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
     /// Print one JSON document (seed, files, truth) instead of a table
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Many invented wards with known truth: the report card of the weighing stage.
+///
+/// Without scenario files, each run draws its own deck (3 to 9 plates), patient (3 to 170 kg), ward (quiet to busy),
+/// articulation and faults; with files, the runs take them in turn. Every run is calibrated on its own bench run first.
+/// Prints errors of settled weights, coverage of their stated intervals, what was found, missed and named falsely, and
+/// how all that stands to what is asked. Ctrl-C stops and prints what was done. The same seed gives the same card.
+/// Exits 1 when something asked for is not met.
+///
+/// JSON: {"runs", "runs_asked", "hours", "seed", "limits": [{"name", "text", "value", "met"}], "all": {…},
+/// "conditions": [{"condition", "still_rows", "settled_rows", "share_settled", "false_settled", "error_median_g",
+/// "error_p95_g", "error_p99_g", "error_max_g", "error_median_pct", "error_p95_pct", "error_max_pct", "share_within",
+/// "coverage_95", "coverage_95_u", "mean_u_g"}], "groups": [{"group", "runs", …}], "events": [{"kind", "text",
+/// "happened", "found", "missed", "false", "share_found"}], "placed_mm", "placed_within_150_mm", "contacts_mistaken",
+/// "settled_again_s", "settled_again_within_15_s"}
+#[derive(Debug, Args)]
+pub(crate) struct TrialArgs {
+    /// What happens, scenario.toml; several are taken in turn [default: every run draws its own]
+    pub(crate) scenarios: Vec<PathBuf>,
+    /// The deck, deck.toml [default: invented decks of 3 to 9 plates; with scenarios, the deck of the demo]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) deck: Option<PathBuf>,
+    /// Number of runs
+    #[arg(long, value_name = "N", default_value = "20")]
+    pub(crate) runs: NonZeroUsize,
+    /// Hours of each run [default: those of the scenario, or 24]
+    #[arg(long, value_name = "H")]
+    pub(crate) hours: Option<f64>,
+    /// Seed of everything that is drawn
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Threads that compute [default: as many as the machine has]
+    #[arg(long, value_name = "N")]
+    pub(crate) threads: Option<NonZeroUsize>,
+    /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
 }

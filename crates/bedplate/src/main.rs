@@ -8,6 +8,7 @@ mod failure;
 mod files;
 mod output;
 mod progress;
+mod stop;
 mod verbs;
 
 use std::process::ExitCode;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use formats::weights::Weight;
 
-use crate::cli::{AgreeArgs, BalanceArgs, CalibrateArgs, CheckArgs, DemoArgs, TwinArgs, VerifyArgs, WeighArgs};
+use crate::cli::{AgreeArgs, BalanceArgs, CalibrateArgs, CheckArgs, DemoArgs, TwinFilesArgs, VerifyArgs, WeighArgs};
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
@@ -47,7 +47,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let (deck, checked) = check::print(&CheckArgs { deck: file("deck.toml"), json: false })?;
 
     typed(&format!("twin deck.toml --scenario scenario.toml --output . --seed {}", args.seed))?;
-    twin::print(&TwinArgs {
+    twin::print(&TwinFilesArgs {
         deck: file("deck.toml"),
         output: folder.to_owned(),
         scenario: Some(file("scenario.toml")),

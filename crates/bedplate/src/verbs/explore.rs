@@ -2,8 +2,7 @@
 
 use std::io::Write;
 use std::num::NonZeroUsize;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 use std::time::Instant;
 
@@ -15,6 +14,7 @@ use crate::failure::Failure;
 use crate::files::{self, Aside};
 use crate::output::{self, Outcome};
 use crate::progress;
+use crate::stop::Stop;
 
 pub(crate) fn run(args: &ExploreArgs) -> Result<Outcome, Failure> {
     let deck = files::read_deck(&args.deck)?;
@@ -125,31 +125,4 @@ fn tell_speed(candidates: usize, seconds: f64) {
         "{candidates} designs in {seconds:.1} s, {} a second",
         report::number::significant(candidates as f64 / seconds, 3)
     );
-}
-
-/// Whether the user asked to stop.
-struct Stop {
-    asked: Arc<AtomicBool>,
-    /// Listens for Ctrl-C as long as it lives; absent where the system gives no way to.
-    _listening: Option<tokio::runtime::Runtime>,
-}
-
-impl Stop {
-    fn on_ctrl_c() -> Self {
-        let asked = Arc::new(AtomicBool::new(false));
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().ok();
-        if let Some(runtime) = &runtime {
-            let flag = Arc::clone(&asked);
-            runtime.spawn(async move {
-                if tokio::signal::ctrl_c().await.is_ok() {
-                    flag.store(true, Ordering::Relaxed);
-                }
-            });
-        }
-        Self { asked, _listening: runtime }
-    }
-
-    fn asked(&self) -> bool {
-        self.asked.load(Ordering::Relaxed)
-    }
 }

@@ -7,6 +7,7 @@ pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod draw;
 pub(crate) mod explore;
+pub(crate) mod trial;
 pub(crate) mod twin;
 pub(crate) mod verify;
 pub(crate) mod weigh;

@@ -12,7 +12,7 @@ use serde::Serialize;
 use twin::bench::run::BenchTruth;
 use twin::{BenchOptions, BuiltDeck, Night, NightTruth, Scenario, TwinError};
 
-use crate::cli::TwinArgs;
+use crate::cli::{TwinArgs, TwinFilesArgs, TwinVerb};
 use crate::failure::Failure;
 use crate::files::{self, Aside};
 use crate::output::{self, Outcome};
@@ -42,12 +42,16 @@ pub(crate) struct Truth {
 }
 
 pub(crate) fn run(args: &TwinArgs) -> Result<Outcome, Failure> {
-    print(args)?;
-    Ok(Outcome::Met)
+    match (&args.other, &args.files) {
+        (Some(TwinVerb::Trial(trial)), _) => super::trial::run(trial),
+        (None, Some(files)) => print(files).map(|_| Outcome::Met),
+        // The command line asks for a deck before it comes to this.
+        (None, None) => Err(Failure::Stage("no deck: name a deck.toml and a folder, or `trial`".into())),
+    }
 }
 
 /// Writes the files and prints what they are.
-pub(crate) fn print(args: &TwinArgs) -> Result<TwinReport, Failure> {
+pub(crate) fn print(args: &TwinFilesArgs) -> Result<TwinReport, Failure> {
     let deck = files::read_deck(&args.deck)?;
     let scenario = match &args.scenario {
         Some(path) => Scenario::read(&files::name(path), &files::read_text(path)?),
@@ -62,7 +66,7 @@ pub(crate) fn print(args: &TwinArgs) -> Result<TwinReport, Failure> {
 }
 
 fn write_all(
-    args: &TwinArgs,
+    args: &TwinFilesArgs,
     deck: &Deck,
     scenario: &Scenario,
     given: Option<Calibration>,

@@ -5,6 +5,7 @@ mod balance;
 mod calibration;
 mod check;
 mod exploration;
+mod trial;
 mod verification;
 mod weighing;
 
@@ -13,6 +14,7 @@ pub use balance::balance;
 pub use calibration::{calibration, finding_word, p_value, status_word};
 pub use check::{check, requirement_words};
 pub use exploration::exploration;
+pub use trial::trial;
 pub use verification::verification;
 pub use weighing::{clock, weighing};
 

@@ -85,6 +85,17 @@ impl Setting {
         Self { seed, plates, scenario, labels }
     }
 
+    /// The same without what names a cell or plate of the built-in deck, on the deck `0` of the caller.
+    #[must_use]
+    pub fn on_another_deck(mut self) -> Self {
+        self.plates = 0;
+        self.scenario.fault.retain(|f| matches!(f, Fault::PowerCut { .. }));
+        let sections_fit = |angle: &Angle| angle.section.is_none();
+        self.scenario.bed.angle.retain(sections_fit);
+        self.labels.retain(|l| !matches!(l.group, "plates" | "faults"));
+        self
+    }
+
     /// Run `run` of the trial `seed` in a scenario of one's own.
     #[must_use]
     pub fn of(scenario: &Scenario, place: usize, seed: u64, run: usize) -> Self {
