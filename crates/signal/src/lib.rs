@@ -16,7 +16,8 @@
 //!   [`Channel`]s' states, [`Motion`], the [`Level`] while settled, and a [`Change`] whenever a new plateau is found.
 //! - A [`Plateau`] is the deck at rest; [`doubt::between`] gives the uncertainty of the difference of two.
 //!
-//! - [`Ledger`] shares the load out: tare, items, lean, open questions, and the remainder; [`keep`] brings it through a power cut.
+//! - [`Ledger`] shares the load out: tare, items, lean, open questions, and the remainder.
+//! - [`keep`] brings ledger and [`Memory`] through a power cut.
 //!
 //! Who the remainder is, and what an open question was, is for the caller to say.
 #![no_std]
@@ -42,6 +43,6 @@ pub use channel::Channel;
 pub use config::{CellConfig, Config, ConfigError, Limits};
 pub use doubt::{Parts, Plateau};
 pub use ledger::{Item, Ledger, Mass, Open};
-pub use path::{Change, Reading, Sample, SignalPath};
+pub use path::{Change, Memory, Reading, Sample, SignalPath};
 pub use plateau::Level;
 pub use watch::Motion;

@@ -1,0 +1,102 @@
+//! From counts to loads: channels, stand-ins for failed ones, sums and low-pass.
+
+use super::{Sample, SignalPath};
+use crate::channel::Channel;
+use crate::filter::{LowPass, gain};
+use crate::load::{CENTRE_LEAST_KG, Load, cos_deg, normal_kg};
+use crate::stand_in::{Neighbour, stand_in};
+
+/// Time constant over which a cell's share of a plateau is averaged, s.
+const SHARE_TAU_S: f64 = 1.5;
+
+impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
+    /// Turns counts into loads; false where a channel gives nothing and nothing can stand in for it.
+    pub(super) fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
+        let mut cells_kg = [None; C];
+        self.read_cells(sample, &mut cells_kg, gain(dt_s, self.config.limits.creep_tau_s));
+        let failed = self.reading.channels.map(Channel::is_bad);
+        if failed != self.failed {
+            self.failed = failed;
+            self.gather.clear();
+            self.disturb(sample.t_s);
+            self.rewired = true;
+        }
+        let Some(u_kg) = self.fill_in(&mut cells_kg) else { return false };
+        self.reading.stand_in_u_kg = u_kg;
+        let step = if dt_s > 0.0 { gain(dt_s, SHARE_TAU_S) } else { 1.0 };
+        let first = self.total == LowPass::new();
+        let mut load = Load::default();
+        let mut plate_kg = [0.0; P];
+        for ((cell, kg), share) in self.config.cells().zip(&cells_kg).zip(&mut self.share_kg) {
+            let kg = kg.unwrap_or(0.0);
+            *share += if first { kg - *share } else { step * (kg - *share) };
+            load.add(kg, cell.at_mm);
+            if let Some(plate) = plate_kg.get_mut(cell.plate) {
+                *plate += kg;
+            }
+        }
+        self.low_pass(&load, &plate_kg, dt_s);
+        true
+    }
+
+    /// What each cell bears, where its channel gives.
+    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C], creep_step: f64) {
+        let cosines = self.tilt_deg.map(cos_deg);
+        let cells = self.config.cells.iter().take(self.config.n_cells);
+        let states = self.channels.iter_mut().zip(&sample.counts).zip(self.creeps.iter_mut().zip(&self.drifts));
+        let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(cells_kg);
+        for ((cell, ((state, counts), (creep, drifts))), ((channel, overloaded), out)) in cells.zip(states).zip(outs) {
+            let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
+            *channel = if is.gives() && *drifts { Channel::Drifting } else { is };
+            if channel.gives() {
+                let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
+                *overloaded = normal > cell.capacity_kg;
+                let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
+                let normal = creep.push(normal, cell.creep_rel, creep_step);
+                *out = Some(normal / cosines.get(section).copied().unwrap_or(1.0));
+            }
+        }
+    }
+
+    /// Stands in for failed cells, at most one a plate; gives the uncertainty, or `None` where that cannot be.
+    fn fill_in(&self, cells_kg: &mut [Option<f64>; C]) -> Option<f64> {
+        let given = *cells_kg;
+        let mut u2 = 0.0;
+        for (index, (cell, out)) in self.config.cells().zip(cells_kg).enumerate() {
+            if out.is_some() {
+                continue;
+            }
+            // A channel that was never heard, or is only late, is no failed cell.
+            if !self.reading.channels.get(index).is_some_and(|channel| channel.is_bad()) {
+                return None;
+            }
+            let known = self.known.as_ref()?;
+            let beside = self.config.cells().zip(given.iter().zip(&known.cells_kg)).enumerate();
+            let beside = beside.filter(|(i, (other, _))| *i != index && other.plate == cell.plate);
+            if beside.clone().any(|(_, (_, (kg, _)))| kg.is_none()) {
+                return None;
+            }
+            let neighbours = beside
+                .map(|(_, (other, (kg, was)))| Neighbour { at_mm: other.at_mm, gain_kg: kg.unwrap_or(0.0) - was });
+            let found = stand_in(cell.at_mm, known.cells_kg.get(index).copied()?, neighbours)?;
+            *out = Some(found.kg);
+            u2 += found.u_kg * found.u_kg;
+        }
+        Some(libm::sqrt(u2))
+    }
+
+    fn low_pass(&mut self, load: &Load, plate_kg: &[f64; P], dt_s: f64) {
+        let step = gain(dt_s, self.config.limits.tau_s);
+        let smooth = Load {
+            total_kg: self.total.push(load.total_kg, step),
+            moment_x: self.moment_x.push(load.moment_x, step),
+            moment_y: self.moment_y.push(load.moment_y, step),
+        };
+        for ((filter, kg), out) in self.plates.iter_mut().zip(plate_kg).zip(&mut self.reading.plate_kg) {
+            *out = filter.push(*kg, step);
+        }
+        self.reading.total_kg = load.total_kg;
+        self.reading.filtered_kg = smooth.total_kg;
+        self.reading.centre_mm = smooth.centre_mm(CENTRE_LEAST_KG);
+    }
+}

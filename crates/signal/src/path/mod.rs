@@ -1,0 +1,218 @@
+//! The whole path of one sample: counts → channels → load → low-pass → watch.
+
+mod cells;
+mod reading;
+mod rest;
+
+pub use reading::{Change, Memory, Reading, Sample};
+
+use crate::channel::{Channel, ChannelState};
+use crate::config::Config;
+use crate::creep::Creep;
+use crate::doubt::Plateau;
+use crate::filter::{LowPass, gain};
+use crate::load::TILT_MAX_DEG;
+use crate::plateau::Level;
+use crate::still::Gather;
+use crate::watch::{Motion, Turn, Watch};
+
+/// A temperature past this is none of a ward's; the sensor is disbelieved, °C.
+const TEMPERATURE_MOST_C: f64 = 100.0;
+
+/// The signal path of one deck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
+    config: Config<C, P, S>,
+    channels: [ChannelState; C],
+    creeps: [Creep; C],
+    started: bool,
+    usual_dt_s: f64,
+    tilt_deg: [f64; S],
+    tilt_ref_deg: [f64; S],
+    share_kg: [f64; C],
+    total: LowPass,
+    moment_x: LowPass,
+    moment_y: LowPass,
+    plates: [LowPass; P],
+    gather: Gather,
+    watch: Watch,
+    noted: [Plateau<C, S>; 2],
+    before: Option<Plateau<C, S>>,
+    excursion: (f64, f64),
+    begun: Plateau<C, S>,
+    known: Option<Plateau<C, S>>,
+    drifts: [bool; C],
+    failed: [bool; C],
+    rewired: bool,
+    reading: Reading<C, P, S>,
+}
+
+impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
+    /// A path that has seen nothing.
+    #[must_use]
+    pub fn new(config: Config<C, P, S>) -> Self {
+        let nothing = Plateau {
+            level: Level::default(),
+            cells_kg: [0.0; C],
+            tilt_deg: [0.0; S],
+            temperature_c: None,
+            stand_in_u_kg: 0.0,
+        };
+        Self {
+            config,
+            channels: [ChannelState::new(); C],
+            creeps: [Creep::new(); C],
+            started: false,
+            usual_dt_s: 0.0,
+            tilt_deg: [0.0; S],
+            tilt_ref_deg: [0.0; S],
+            share_kg: [0.0; C],
+            total: LowPass::new(),
+            moment_x: LowPass::new(),
+            moment_y: LowPass::new(),
+            plates: [LowPass::new(); P],
+            gather: Gather::default(),
+            watch: Watch::new(),
+            noted: [nothing; 2],
+            before: None,
+            excursion: (0.0, 0.0),
+            begun: nothing,
+            known: None,
+            drifts: [false; C],
+            failed: [false; C],
+            rewired: false,
+            reading: Reading {
+                t_s: 0.0,
+                whole: false,
+                stand_in_u_kg: 0.0,
+                total_kg: 0.0,
+                filtered_kg: 0.0,
+                centre_mm: None,
+                plate_kg: [0.0; P],
+                motion: Motion::Moving,
+                level: Level::default(),
+                change: None,
+                channels: [Channel::Silent; C],
+                overloaded: [false; C],
+            },
+        }
+    }
+
+    /// The configuration.
+    #[must_use]
+    pub const fn config(&self) -> &Config<C, P, S> {
+        &self.config
+    }
+
+    /// The last reading.
+    #[must_use]
+    pub const fn reading(&self) -> &Reading<C, P, S> {
+        &self.reading
+    }
+
+    /// The deck as it is: the plateau while at rest, else the low-passed load with the scatter of one block.
+    #[must_use]
+    pub fn now(&self, temperature_c: Option<f64>) -> Plateau<C, S> {
+        let level = match self.watch.motion() {
+            Motion::Settled => self.reading.level,
+            Motion::Moving => Level {
+                t_s: self.reading.t_s,
+                kg: self.reading.filtered_kg,
+                u_kg: self.config.limits.still.sd_kg,
+                ..Level::default()
+            },
+        };
+        Plateau {
+            level,
+            cells_kg: self.share_kg,
+            tilt_deg: self.tilt_deg,
+            temperature_c,
+            stand_in_u_kg: self.reading.stand_in_u_kg,
+        }
+    }
+
+    /// Takes a sample. One that does not come after the last, or has no time, is passed over.
+    pub fn push(&mut self, sample: &Sample<C, S>) -> &Reading<C, P, S> {
+        let sample =
+            &Sample { temperature_c: sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C), ..*sample };
+        self.reading.change = None;
+        let dt_s = if self.started { sample.t_s - self.reading.t_s } else { 0.0 };
+        if !sample.t_s.is_finite() || (self.started && dt_s <= 0.0) {
+            return &self.reading;
+        }
+        self.started = true;
+        self.reading.t_s = sample.t_s;
+        self.note_gap(dt_s);
+        self.follow_tilt(sample, dt_s);
+        self.reading.whole = self.read_channels(sample, dt_s);
+        if self.reading.whole {
+            self.follow_load(sample, dt_s);
+        } else {
+            self.gather.clear();
+            self.disturb(sample.t_s);
+        }
+        self.reading.motion = self.watch.motion();
+        &self.reading
+    }
+
+    fn disturb(&mut self, t_s: f64) {
+        if self.watch.disturb(t_s, &self.config.limits.still) == Turn::Left {
+            self.leave();
+        }
+    }
+
+    fn note_gap(&mut self, dt_s: f64) {
+        let gap_s = self.config.limits.still.gap_s.max(5.0 * self.usual_dt_s);
+        if dt_s > gap_s {
+            self.gather.clear();
+            for channel in &mut self.channels {
+                channel.pause(dt_s);
+            }
+            self.disturb(self.reading.t_s - dt_s);
+        } else if dt_s > 0.0 {
+            self.usual_dt_s += if self.usual_dt_s > 0.0 { 0.05 * (dt_s - self.usual_dt_s) } else { dt_s };
+        }
+    }
+
+    fn follow_tilt(&mut self, sample: &Sample<C, S>, dt_s: f64) {
+        let step = if dt_s > 0.0 { gain(dt_s, self.config.limits.tilt_tau_s) } else { 1.0 };
+        for (held, new) in self.tilt_deg.iter_mut().zip(&sample.tilt_deg) {
+            if let Some(new) = new.filter(|deg| deg.abs() <= TILT_MAX_DEG) {
+                *held += step * (new - *held);
+            }
+        }
+        if any_apart(&self.tilt_deg, &self.tilt_ref_deg, self.config.limits.still.tilt_deg) {
+            self.tilt_ref_deg = self.tilt_deg;
+            self.gather.clear();
+            self.disturb(sample.t_s);
+        }
+    }
+
+    fn follow_load(&mut self, sample: &Sample<C, S>, dt_s: f64) {
+        if self.watch.motion() == Motion::Moving
+            && let Some(before) = &self.before
+        {
+            self.excursion.0 += (self.reading.total_kg - before.level.kg) * dt_s;
+            self.excursion.1 += dt_s;
+        }
+        let still = &self.config.limits.still;
+        if let Some(block) = self.gather.push(sample.t_s, self.reading.total_kg, still.block_s) {
+            match self.watch.push(block, still) {
+                Turn::None => self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still),
+                Turn::Found => self.find(sample),
+                Turn::Left => self.leave(),
+            }
+        }
+        if self.watch.motion() == Motion::Settled {
+            // Between blocks the line is known; only the time goes on.
+            let ahead_s = sample.t_s - self.reading.level.t_s;
+            self.reading.level.t_s = sample.t_s;
+            self.reading.level.kg += self.reading.level.slope_kg_s * ahead_s;
+            self.note(sample);
+        }
+    }
+}
+
+fn any_apart<const S: usize>(a: &[f64; S], b: &[f64; S], by: f64) -> bool {
+    a.iter().zip(b).any(|(a, b)| (a - b).abs() > by)
+}

@@ -1,0 +1,113 @@
+//! What is kept of a plateau, and how the next one differs from it.
+
+use super::{Change, Memory, Sample, SignalPath, any_apart};
+use crate::config::Config;
+use crate::doubt::{self, Parts, Plateau};
+use crate::load::{CENTRE_LEAST_KG, Load};
+use crate::stand_in::drifting;
+use crate::watch::Motion;
+
+/// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
+const NOTE_S: f64 = 6.0;
+
+impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
+    /// What must outlive a power cut.
+    #[must_use]
+    pub fn memory(&self, temperature_c: Option<f64>) -> Memory<C, S> {
+        let last = match self.watch.motion() {
+            Motion::Settled => Some(self.now(temperature_c)),
+            Motion::Moving => self.before,
+        };
+        Memory { last, known: self.known, drifts: self.drifts }
+    }
+
+    /// A path that goes on from a memory as after a pause of the samples: the first plateau it finds is compared with the last one kept.
+    #[must_use]
+    pub fn resume(config: Config<C, P, S>, memory: &Memory<C, S>) -> Self {
+        let Memory { last, known, drifts } = *memory;
+        Self { before: last, known, drifts, failed: drifts, ..Self::new(config) }
+    }
+
+    /// Keeps the shares of the plateau, the older note at least [`NOTE_S`] back.
+    pub(super) fn note(&mut self, sample: &Sample<C, S>) {
+        let [_, newer] = self.noted;
+        if sample.t_s - newer.level.t_s >= NOTE_S {
+            let now = self.now(sample.temperature_c);
+            self.noted = [newer, now];
+            // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
+            self.note_drift(&newer);
+        }
+    }
+
+    /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
+    fn note_drift(&mut self, noted: &Plateau<C, S>) {
+        if self.failed.contains(&true) {
+            return;
+        }
+        let [older, _] = self.noted;
+        let n = self.config.n_cells;
+        let begun = self.begun.cells_kg.get(..n).unwrap_or(&[]);
+        let bears = noted.cells_kg.get(..n).unwrap_or(&[]);
+        match drifting(self.config.cells(), begun, bears, self.config.limits.channel.drift_floor_kg) {
+            Some(cell_idx) => {
+                if let Some(drifts) = self.drifts.get_mut(cell_idx) {
+                    *drifts = true;
+                }
+                self.known = Some(self.begun);
+            }
+            None => self.known = Some(older),
+        }
+    }
+
+    pub(super) fn leave(&mut self) {
+        let [older, _] = self.noted;
+        self.before = Some(Plateau { level: self.watch.left(), ..older });
+        self.excursion = (0.0, 0.0);
+    }
+
+    pub(super) fn find(&mut self, sample: &Sample<C, S>) {
+        self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
+        let after = self.now(sample.temperature_c);
+        self.noted = [after; 2];
+        self.begun = after;
+        self.tilt_ref_deg = self.tilt_deg;
+        self.reading.change = Some(self.compare(after));
+        self.rewired = false;
+    }
+
+    fn compare(&self, after: Plateau<C, S>) -> Change<C, S> {
+        let Some(before) = self.before else {
+            return Change {
+                before: None,
+                after,
+                delta_kg: 0.0,
+                parts: Parts::default(),
+                place_mm: None,
+                shift_mm: None,
+                excursion_kg: 0.0,
+                articulated: false,
+                rewired: self.rewired,
+            };
+        };
+        let load = |plateau: &Plateau<C, S>| Load::of(plateau.cells_kg.iter().zip(self.config.cells()));
+        let (was, is) = (load(&before), load(&after));
+        let difference = Load {
+            total_kg: is.total_kg - was.total_kg,
+            moment_x: is.moment_x - was.moment_x,
+            moment_y: is.moment_y - was.moment_y,
+        };
+        let shift_mm = was.centre_mm(CENTRE_LEAST_KG).zip(is.centre_mm(CENTRE_LEAST_KG));
+        let (area, time_s) = self.excursion;
+        Change {
+            before: Some(before),
+            after,
+            delta_kg: after.level.kg - before.level.kg,
+            parts: doubt::between(&self.config, &before, &after),
+            place_mm: difference.centre_mm(self.config.limits.still.step_kg),
+            shift_mm: shift_mm.map(|([x0, y0], [x1, y1])| libm::hypot(x1 - x0, y1 - y0)),
+            excursion_kg: if time_s > 0.0 { area / time_s } else { 0.0 },
+            articulated: any_apart(&before.tilt_deg, &after.tilt_deg, self.config.limits.still.tilt_deg),
+            rewired: self.rewired,
+        }
+    }
+}
