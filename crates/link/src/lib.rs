@@ -1,12 +1,12 @@
 //! Samples of decks, from wherever they come.
 //!
-//! A deck's controller writes one line a sample ([`line`]). The same lines come over a serial line, TCP or MQTT, so that
+//! A deck's controller writes one line a sample ([`mod@line`]). The same lines come over a serial line, TCP or MQTT, so that
 //! one reader, one checksum and one fuzz target serve all. A [`transport`] keeps the connection up, with growing pauses
 //! between attempts; a [`watch`] tells what was lost on the way and how the deck's clock runs against ours.
 //!
 //! | module        | what it does |
 //! |---------------|--------------|
-//! | [`line`]      | a sample as a line of text: fields, checksum, limits |
+//! | [`mod@line`]  | a sample as a line of text: fields, checksum, limits |
 //! | [`splitter`]  | bytes to lines, however they are cut, in constant memory |
 //! | [`watch`]     | sequence gaps, repeats, restarts; offset and rate of the deck's clock |
 //! | [`pause`]     | how long to wait before the next attempt |
