@@ -18,6 +18,6 @@ pub use agree::{
     agree,
 };
 pub use error::VerifyError;
-pub use report::{Deviation, Phase, Row, TestReport, VerifyReport};
+pub use report::{Deviation, Permissible, Phase, Row, TestReport, VerifyReport};
 pub use rules::{EDITION, Mark, Rule};
 pub use verdict::verify;

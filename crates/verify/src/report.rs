@@ -44,10 +44,23 @@ pub struct VerifyReport {
     pub passed: bool,
     /// Kinds of test that the file does not hold.
     pub not_tested: Vec<&'static str>,
+    /// Permissible errors of the phase from no load to Max, by bands that include their upper end.
+    pub permissible: Vec<Permissible>,
+    /// What the recommendation asks and a file of tests cannot show.
+    pub beyond: &'static [&'static str],
     /// Which edition the limits follow and what was read of it.
     pub edition: &'static str,
     /// What this report is and is not.
     pub statement: &'static str,
+}
+
+/// Permissible error of a band of loads.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Permissible {
+    /// Upper end of the band, kg; it belongs to the band.
+    pub up_to_kg: f64,
+    /// Permissible error, ± g.
+    pub limit_g: f64,
 }
 
 /// Percentage deviation, |error| / load × 100.
@@ -87,12 +100,29 @@ pub struct Row {
     pub line: usize,
     /// The `step` column as written.
     pub step: String,
+    /// Which part of the test this judges, where it has several: rows of one part have one meaning of `judged_g`.
+    pub part: &'static str,
     /// Plate, where the load lay on one.
     pub plate: Option<String>,
+    /// Place on the plate, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at_mm: Option<[f64; 2]>,
     /// Load, kg.
     pub load_kg: f64,
     /// What the deck showed, kg.
     pub indication_kg: f64,
+    /// Additional load at which the indication changed over, g.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub added_g: Option<f64>,
+    /// Time under load, min.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<f64>,
+    /// Temperature, °C.
+    #[serde(rename = "temperature_C", skip_serializing_if = "Option::is_none")]
+    pub temperature_c: Option<f64>,
+    /// Tilt, °.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tilt_deg: Option<f64>,
     /// Error of the indication, freed of rounding where a changeover point was found, g.
     pub error_g: f64,
     /// What is held against the limit, g, with sign.
@@ -113,14 +143,25 @@ impl Row {
         Self {
             line: test.line,
             step: test.step.clone(),
+            part: "",
             plate: test.plate.clone(),
+            at_mm: test.at_mm,
             load_kg: test.load_kg,
             indication_kg: test.indication_kg,
+            added_g: test.added_g,
+            minutes: test.minutes,
+            temperature_c: test.temperature_c,
+            tilt_deg: test.tilt_deg,
             error_g,
             judged_g,
             limit_g,
             passed: judged_g.abs() <= limit_g + ROUNDING * (1.0 + limit_g + 1000.0 * test.load_kg.abs()),
         }
+    }
+
+    /// The same row as a part of its test.
+    pub(crate) fn of(self, part: &'static str) -> Self {
+        Self { part, ..self }
     }
 }
 

@@ -12,6 +12,15 @@ pub const EDITION: &str = "Limits follow OIML R 76-1:2006 (the same text as EN 4
 pub(crate) const STATEMENT: &str =
     "Evidence for an assessor; not an approval, not a conformity assessment, and no substitute for either.";
 
+/// What the recommendation asks of an instrument and no row of a test file can show.
+pub(crate) const BEYOND: &[&str] = &[
+    "errors of the test weights themselves: their sum at each load at most a third of the permissible error (3.7.1, read-2nd)",
+    "warm-up time (5.3.5, read-2nd), supply voltage (3.9.3, memory), stable equilibrium (4.4.2, read-2nd)",
+    "zero tracking (4.5.7, memory), range of zero setting (4.5.1, read-2nd), blanking above Max + 9 e (4.2.3, read-2nd)",
+    "damp heat, disturbances, span stability (5.4, annex B, memory)",
+    "software, sealing, markings, and the requirements on a medical device, its electricity and its mechanics",
+];
+
 /// How a clause was known to the writers of this program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -3,8 +3,9 @@
 use crate::changeover::error_g;
 use crate::error::VerifyError;
 use crate::kinds::{Instrument, judge};
-use crate::report::{Deviation, Phase, VerifyReport};
-use crate::rules::{EDITION, STATEMENT};
+use crate::report::{Deviation, Permissible, Phase, VerifyReport};
+use crate::rules::{BEYOND, EDITION, STATEMENT};
+use deck::oiml::r76;
 use formats::calibration::Calibration;
 use formats::deck::{AccuracyClass, Deck};
 use formats::tests::{Test, TestKind};
@@ -65,9 +66,20 @@ pub fn verify(
         passed: reports.iter().all(|r| r.passed),
         tests: reports,
         not_tested,
+        permissible: permissible(instrument),
+        beyond: BEYOND,
         edition: EDITION,
         statement: STATEMENT,
     })
+}
+
+/// Bands of the permissible error up to Max.
+fn permissible(instrument: Instrument) -> Vec<Permissible> {
+    let deck = instrument.deck;
+    let mut ends = r76::mpe_steps_kg(deck.class, deck.e_g, deck.max_kg);
+    ends.retain(|kg| *kg < deck.max_kg);
+    ends.push(deck.max_kg);
+    ends.into_iter().map(|up_to_kg| Permissible { up_to_kg, limit_g: instrument.mpe_g(up_to_kg) }).collect()
 }
 
 fn class_word(class: AccuracyClass) -> &'static str {

@@ -47,17 +47,19 @@ fn judge_series(instrument: Instrument, series: &[(f64, &Test)], rows: &mut Vec<
     let mut short = Vec::new();
     for (minutes, test) in series.iter().filter(|(m, _)| m - start_min <= 30.0 + 1e-9) {
         let error = error_g(test, e_g);
-        short.push(Row::new(test, error, error - start_g, half_hour_g));
+        short.push(Row::new(test, error, error - start_g, half_hour_g).of("since the load was put on"));
         let quarter = at(15.0).filter(|(m, _)| m - start_min > 0.0 && minutes > m);
         if let Some((_, at_quarter)) = quarter {
-            short.push(Row::new(test, error, error - error_g(at_quarter, e_g), late_g));
+            short.push(Row::new(test, error, error - error_g(at_quarter, e_g), late_g).of("since 15 min"));
         }
     }
     let last_min = series.last().map_or(0.0, |(m, _)| m - start_min);
     // The second way is open only where the load lay for 4 h.
     let long: Vec<Row> = series
         .iter()
-        .map(|(_, t)| Row::new(t, error_g(t, e_g), error_g(t, e_g) - start_g, instrument.mpe_g(t.load_kg)))
+        .map(|(_, t)| {
+            Row::new(t, error_g(t, e_g), error_g(t, e_g) - start_g, instrument.mpe_g(t.load_kg)).of("over 4 h")
+        })
         .collect();
     let needs_long = short.iter().any(|r| !r.passed) && last_min >= 240.0;
     if last_min < 30.0 - 1e-9 {
@@ -82,6 +84,9 @@ pub(super) fn zero_return(instrument: Instrument, tests: &[&Test]) -> TestReport
         Row::new(t, error, error - before_g, limit)
     });
     let mut report = TestReport::new("zero_return", "zero after the load less zero before it", rows.collect());
+    if let Some(minutes) = unloaded.last().and_then(|t| t.minutes).filter(|m| *m < 30.0 - 1e-9) {
+        report.gaps.push(format!("the load lay for {minutes:.0} min, 30 min are asked for"));
+    }
     if unloaded.len() < 2 {
         report.gaps.push("no zero before the load: the zero after it is held against 0".to_owned());
     }

@@ -20,7 +20,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
     let mut rows = Vec::new();
     for (i, test) in tests.iter().enumerate() {
         if let Some(added_g) = test.added_g {
-            rows.push(Row::new(test, error_g(test, d_g), added_g, enough_g));
+            rows.push(Row::new(test, error_g(test, d_g), added_g, enough_g).of("addition that showed"));
             continue;
         }
         let before = tests[..i].iter().rev().find(|t| t.step == test.step && t.added_g.is_none());
@@ -32,7 +32,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
             }
             let change_g = (test.indication_kg - before.indication_kg) * 1000.0;
             let shortfall_g = (d_g - change_g).max(0.0);
-            rows.push(Row::new(test, error_g(test, d_g), shortfall_g, 0.0));
+            rows.push(Row::new(test, error_g(test, d_g), shortfall_g, 0.0).of("what the change lacks"));
         }
     }
     if rows.is_empty() {

@@ -20,7 +20,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
     let mut rows = Vec::new();
     for (test, (error, corrected)) in tests.iter().zip(zero_corrected(tests, e_g)) {
         if test.load_kg > 0.0 {
-            rows.push(Row::new(test, error, corrected, instrument.mpe_g(test.load_kg)));
+            rows.push(Row::new(test, error, corrected, instrument.mpe_g(test.load_kg)).of("loaded: error"));
         }
     }
     let mut zeros: Vec<(f64, &Test)> = timed.iter().copied().filter(|(_, t)| t.load_kg == 0.0).collect();
@@ -30,7 +30,8 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
         if change_c >= SAME_TEMPERATURE_C {
             let error = error_g(pair[1].1, e_g);
             let limit = r76::temperature_zero_limit_g(instrument.deck.class, e_g, change_c);
-            rows.push(Row::new(pair[1].1, error, error - error_g(pair[0].1, e_g), limit));
+            let change_g = error - error_g(pair[0].1, e_g);
+            rows.push(Row::new(pair[1].1, error, change_g, limit).of("no load: change since the next colder"));
         }
     }
     let judged = "error under load; without load the change of the indication since the next lower temperature";

@@ -40,9 +40,9 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
             here - flat.map_or(0.0, |f| f - reading(test, 0.0, 0.0).unwrap_or(0.0))
         };
         if test.load_kg == 0.0 && class != AccuracyClass::II {
-            rows.push(Row::new(test, error, judged, r76::tilt_zero_limit_g(e_g)));
+            rows.push(Row::new(test, error, judged, r76::tilt_zero_limit_g(e_g)).of("no load"));
         } else if test.load_kg > 0.0 {
-            rows.push(Row::new(test, error, judged, instrument.mpe_g(test.load_kg)));
+            rows.push(Row::new(test, error, judged, instrument.mpe_g(test.load_kg)).of("loaded"));
         }
     }
     let judged = "indication at the angle less that at 0° (loaded: both zeroed at their angle), or its error where there is none at 0°";
@@ -50,15 +50,29 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
     if without_flat > 0 {
         report.gaps.push(format!("{without_flat} rows have no fellow at 0°: their whole error is judged"));
     }
-    let steepest = |sign: f64| tests.iter().map(|t| sign * tilt(t)).fold(0.0, f64::max);
-    for section in &instrument.deck.sections {
+    report.gaps.extend(gaps(instrument, tests));
+    Ok(report)
+}
+
+/// Sections whose steepest angles were not reached under load. A row without a plate tilts the whole deck.
+fn gaps(instrument: Instrument, tests: &[&Test]) -> Vec<String> {
+    let deck = instrument.deck;
+    let mut gaps = Vec::new();
+    for section in &deck.sections {
+        let on_section = |t: &&&Test| {
+            let plate = t.plate.as_deref().and_then(|name| deck.plate(name));
+            t.load_kg > 0.0 && plate.is_none_or(|p| p.section == section.name)
+        };
+        let angles: Vec<f64> = tests.iter().filter(on_section).filter_map(|t| t.tilt_deg).collect();
+        let steepest = |sign: f64| angles.iter().map(|deg| sign * deg).fold(0.0, f64::max);
         for (limit, reached) in [(section.angle_deg[1], steepest(1.0)), (-section.angle_deg[0], steepest(-1.0))] {
             if limit > reached + 1.0 {
-                report
-                    .gaps
-                    .push(format!("section {} goes to {limit:.0}°, tested up to {reached:.0}° that way", section.name));
+                gaps.push(format!(
+                    "section {} goes to {limit:.0}°, tested under load up to {reached:.0}° that way",
+                    section.name
+                ));
             }
         }
     }
-    Ok(report)
+    gaps
 }

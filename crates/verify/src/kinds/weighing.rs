@@ -17,6 +17,11 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
         };
         rows = tests.iter().map(again).collect();
     }
+    let mut before_kg = 0.0;
+    for row in &mut rows {
+        row.part = if row.load_kg < before_kg { "loads taken off" } else { "loads put on" };
+        before_kg = row.load_kg;
+    }
     let mut report =
         TestReport::new("weighing", "error less the error at zero, where a changeover point gave that", rows);
     report.gaps = gaps(instrument, tests);

@@ -23,9 +23,9 @@ pub(super) fn tare(instrument: Instrument, tests: &[&Test]) -> TestReport {
     let e_g = instrument.e_g();
     let rows = tests.iter().zip(zero_corrected(tests, e_g)).map(|(t, (error, corrected))| {
         if t.load_kg == 0.0 {
-            Row::new(t, error, error, r76::tare_setting_limit_g(e_g))
+            Row::new(t, error, error, r76::tare_setting_limit_g(e_g)).of("tare setting")
         } else {
-            Row::new(t, error, corrected, instrument.mpe_g(t.load_kg))
+            Row::new(t, error, corrected, instrument.mpe_g(t.load_kg)).of("net load")
         }
     });
     let mut report = TestReport::new("tare", "error of the net indication", rows.collect());

@@ -271,3 +271,56 @@ fn rows_that_cannot_be_judged_are_errors() {
     let plate = Test { plate: Some("elsewhere".to_owned()), ..row(TestKind::Eccentricity, 1.0, 1.0) };
     assert!(matches!(fails(&[plate]), VerifyError::UnknownPlate { .. }));
 }
+
+/// 3.5.1, 3.5.2, Table 6 (read-2nd): class III, e = 100 g, Max 200 kg.
+#[test]
+fn the_bands_of_the_permissible_error_reach_max() {
+    for (phase, factor) in [(Phase::Initial, 1.0), (Phase::InService, 2.0)] {
+        let bands = report_in(phase, vec![row(TestKind::Weighing, 1.0, 1.0)]).permissible;
+        let found: Vec<(f64, f64)> = bands.iter().map(|b| (b.up_to_kg, b.limit_g)).collect();
+        // 2000 e is Max itself: no band of its own above it.
+        assert_eq!(found, [(50.0, factor * 50.0), (200.0, factor * 100.0)]);
+    }
+}
+
+#[test]
+fn going_up_and_down_are_told_apart() {
+    let loads = [0.0, 50.0, 200.0, 50.0, 0.0];
+    let t = judged(loads.iter().map(|kg| row(TestKind::Weighing, *kg, *kg)).collect());
+    let parts: Vec<&str> = t.rows.iter().map(|r| r.part).collect();
+    let (up, down) = ("loads put on", "loads taken off");
+    assert_eq!(parts, [up, up, up, down, down]);
+}
+
+/// 3.9.1.1: each section that moves has its own angles; a plate on one section says nothing of another.
+#[test]
+fn a_tilt_counts_for_the_section_of_its_plate() {
+    let mut deck = deck();
+    deck.sections[0].angle_deg = [0.0, 70.0];
+    let mut other = deck.sections[0].clone();
+    other.name = "other".to_owned();
+    other.angle_deg = [-10.0, 30.0];
+    deck.sections.push(other);
+    let with = |plate: Option<&str>, angles: &[f64], load_kg| {
+        let at = |deg: &f64| Test {
+            tilt_deg: Some(*deg),
+            plate: plate.map(str::to_owned),
+            ..row(TestKind::Tilt, load_kg, load_kg)
+        };
+        let tests: Vec<Test> = angles.iter().map(at).collect();
+        verify(&deck, &calibration(), &tests, Phase::Initial).unwrap().tests.remove(0).gaps
+    };
+    let sections = |gaps: Vec<String>| {
+        let named = gaps.iter().filter_map(|g| Some(g.strip_prefix("section ")?.split(',').next()?.to_owned()));
+        named.collect::<Vec<_>>()
+    };
+    // Without a plate the whole deck was tilted; without a load nothing is shown.
+    assert!(sections(with(None, &[0.0, 70.0, -10.0], 40.0)).is_empty());
+    assert_eq!(sections(with(None, &[0.0, 70.0, -10.0], 0.0)).len(), 3);
+    let first = deck.plates[0].name.as_str();
+    assert_eq!(
+        sections(with(Some(first), &[0.0, 70.0, -10.0], 40.0)),
+        ["other goes to 30°", "other goes to 10°"],
+        "the first plate stands on the first section"
+    );
+}
