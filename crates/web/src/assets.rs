@@ -2,8 +2,18 @@
 
 use std::sync::LazyLock;
 
-/// The style sheet: one small set of tokens, light, dark and print.
-pub const STYLE: &str = include_str!("../assets/style.css");
+/// The style sheet of the site: one small set of tokens, light, dark and print; what documents share; then what only pages have.
+pub const STYLE: &str = concat!(
+    include_str!("../assets/tokens.css"),
+    include_str!("../assets/parts.css"),
+    include_str!("../assets/style.css")
+);
+/// The style of a document that is printed: the same tokens and parts, then the sheet of paper.
+pub const DOCUMENT_STYLE: &str = concat!(
+    include_str!("../assets/tokens.css"),
+    include_str!("../assets/parts.css"),
+    include_str!("../assets/document.css")
+);
 /// Draws the plots that a page carries as data.
 pub const PLOTS_SCRIPT: &str = include_str!("../assets/plots.js");
 /// The mark of the pages.

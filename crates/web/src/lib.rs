@@ -3,10 +3,12 @@
 //! A [`Site`] is a set of finished pages and plots, made from results by hand in [`pages`]; [`serve`]
 //! answers requests for them on loopback. Every figure on a page stands with its unit, and every
 //! page carries the caution of [`layout`]. No request leaves the server that gave the page.
+//! A [`document::Document`] is one file of its own: a report, certificate or checklist to be kept and printed.
 //!
 //! Not here: formulas, files, the choice of a port.
 
 pub mod assets;
+pub mod document;
 pub mod layout;
 pub mod pages;
 pub mod plot;
