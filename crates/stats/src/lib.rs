@@ -12,6 +12,7 @@ pub mod optimize;
 pub mod outliers;
 pub mod regression;
 pub mod robust;
+pub mod spectrum;
 pub mod state_space;
 pub mod uncertainty;
 

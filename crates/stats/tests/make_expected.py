@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pingouin
 import statsmodels.api as sm
-from scipy import stats
+from scipy import signal, stats
 
 PINNED = {
     "numpy": "2.4.6",
@@ -188,6 +188,9 @@ def allan():
         args = {"rate": 4.0, "data_type": "freq", "taus": [m / 4.0]}
         for name in ("adev", "oadev", "mdev", "tdev", "hdev", "ohdev"):
             put(f"allan {name} {m}", getattr(allantools, name)(values - values.mean(), **args)[1])
+    for length in (64, 101, 256):
+        density = signal.welch(values, fs=4.0, window="hann", nperseg=length, noverlap=length // 2, detrend="constant")[1]
+        put(f"welch {length}", density)
     for count, m in ((12, 1), (101, 4), (1001, 10), (1001, 100)):
         put(f"allan edf {count} {m}", white_edf(count, m))
 

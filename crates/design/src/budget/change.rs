@@ -15,10 +15,10 @@
 //!
 //! Long-term drift of zero with age is not in a cell's data sheet and not here: see `budget::chain` for the rest.
 //!
-//! Smallest resolvable change: detected with 95 % probability while 5 % of unchanged pairs are taken for changed, both
-//! one-sided and Gaussian: (1.645 + 1.645) u.
+//! What counts as resolvable: `deck::resolvable`.
 
 use deck::DeckError;
+use deck::resolvable::{CRITERION, PER_U};
 use formats::deck::Deck;
 
 use super::chain::{self, Cells};
@@ -29,13 +29,6 @@ use crate::report::{ByLoad, ChangeReport};
 
 /// Hours between the two weights.
 const HOURS: [f64; 3] = [1.0, 8.0, 24.0];
-/// Standard normal quantile at 95 %.
-const Z_95: f64 = 1.644_853_627;
-/// Detected with 95 % at 5 % false alarms.
-pub const RESOLVABLE_PER_U: f64 = 2.0 * Z_95;
-/// The criterion in words.
-pub const CRITERION: &str =
-    "detected with 95 % probability, 5 % false alarms (3.29 standard uncertainties of the difference)";
 /// Share of the 30-minute creep bound that may still come after it.
 const CREEP_LEFT: f64 = 0.15 / 0.7;
 
@@ -55,7 +48,7 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
         u_g: by_hours(&|m| m.u_of_g(source)),
     });
     let rows = rows.filter(|row| row.u_g.largest() > 0.0).collect();
-    let resolvable_g = by_hours(&|m| RESOLVABLE_PER_U * m.u_g());
+    let resolvable_g = by_hours(&|m| PER_U * m.u_g());
     Ok(ChangeReport {
         patient_kg: lying.net_kg,
         rows,

@@ -1,7 +1,9 @@
 //! What to improve first: each source's share, and what the whole would be without it or with half of it.
 
+use deck::resolvable::PER_U;
+
+use super::COVERAGE_K;
 use super::model::{Model, Source};
-use super::{COVERAGE_K, change};
 use crate::report::Improvement;
 
 /// Sources that matter in a weight at max or in a change over a day, the largest gain in the change first.
@@ -19,8 +21,8 @@ pub fn tornado(at_max: &Model, over_a_day: &Model) -> Vec<Improvement> {
             share_of_change_variance_pct: share_pct(over_a_day, source),
             expanded_u_if_halved_g: COVERAGE_K * scaled(at_max, source, 0.5),
             expanded_u_without_g: COVERAGE_K * scaled(at_max, source, 0.0),
-            resolvable_24h_if_halved_g: change::RESOLVABLE_PER_U * scaled(over_a_day, source, 0.5),
-            resolvable_24h_without_g: change::RESOLVABLE_PER_U * scaled(over_a_day, source, 0.0),
+            resolvable_24h_if_halved_g: PER_U * scaled(over_a_day, source, 0.5),
+            resolvable_24h_without_g: PER_U * scaled(over_a_day, source, 0.0),
         })
         .collect();
     rows.sort_by(|a, b| {

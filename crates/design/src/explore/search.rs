@@ -2,6 +2,7 @@
 
 use deck::chain::Channel;
 use deck::loads;
+use deck::resolvable::PER_U;
 use formats::deck::Deck;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -192,7 +193,7 @@ impl Explorer {
             cost: cost + n_cells as f64 * converter.cost_per_channel,
             mass_kg,
             deflection_margin_mm: margin_mm,
-            resolvable_24h_g: change::RESOLVABLE_PER_U * (change_g2 + electric_g2).sqrt(),
+            resolvable_24h_g: PER_U * (change_g2 + electric_g2).sqrt(),
             expanded_u_g: COVERAGE_K * (weight_g2 + electric_g2).sqrt(),
         };
         Some(Scored { candidate: candidate.clone(), scores })

@@ -137,6 +137,22 @@ fn deviations_over_averaging_time() {
     assert!(all.is_empty(), "not compared: {all:?}");
 }
 
+/// Against scipy.signal.welch; a bin may lie far below the largest, so the tolerance is of the largest density.
+#[test]
+fn density_of_a_record() {
+    let mut all = of("welch");
+    for length in [64, 101, 256] {
+        let found = bedplate_stats::spectrum::welch(&thousand(), 4.0, length).unwrap().density;
+        let expected = all.remove(format!("welch {length}").as_str()).unwrap();
+        assert_eq!(found.len(), expected.len());
+        let largest = expected.iter().copied().fold(0.0, f64::max);
+        for (found, expected) in found.iter().zip(expected) {
+            crate::support::close_abs(*found, expected, 1e-12 * largest);
+        }
+    }
+    assert!(all.is_empty(), "not compared: {all:?}");
+}
+
 #[test]
 fn critical_values_of_grubbs() {
     let mut all = of("grubbs");
