@@ -55,3 +55,10 @@ create table counts_minute (
     greatest bigint not null,
     primary key (bed, minute_us, cell)
 );
+create table session (
+    token bytea not null primary key,
+    account text not null,
+    guard text not null,
+    begun_us bigint not null,
+    ends_us bigint not null
+);
