@@ -14,6 +14,7 @@
 //! | [`entry`]    | an entry, its words and its hash |
 //! | [`journal`]  | keeps entries and gives them back |
 //! | [`readings`] | keeps readings, and reduces old ones |
+//! | [`sessions`] | who is signed in |
 //! | [`audit`]    | walks the chains and says where one is broken |
 //! | [`writer`]   | one thread that writes for all beds: many readings, one commit |
 //!
@@ -26,6 +27,7 @@ mod error;
 pub mod journal;
 pub mod readings;
 pub mod schema;
+pub mod sessions;
 pub mod sql;
 pub mod writer;
 

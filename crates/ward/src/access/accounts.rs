@@ -5,7 +5,8 @@ use std::sync::{Mutex, PoisonError};
 use serde::{Deserialize, Serialize};
 use store::entry::{Entry, Kind, NewEntry};
 use store::journal::{self, Query};
-use store::sql::{Transaction, Value};
+use store::sessions;
+use store::sql::Transaction;
 use store::writer::Job;
 
 use super::limits::Failures;
@@ -182,17 +183,14 @@ impl<'a> Access<'a> {
             guard: secret::token()?,
         };
         let token = secret::token()?;
-        let row = vec![
-            Value::Bytes(secret::of_token(&token)),
-            Value::Text(name.to_owned()),
-            Value::Text(session.guard.clone()),
-            Value::Int(self.now_us),
-            Value::Int(self.now_us + SESSION_US),
-        ];
-        self.memory.write(|tx| {
-            tx.run("delete from session where ends_us < $1", &[Value::Int(self.now_us)])?;
-            tx.insert("session", &["token", "account", "guard", "begun_us", "ends_us"], std::slice::from_ref(&row))
-        })?;
+        let kept = sessions::Session {
+            token: secret::of_token(&token),
+            account: name.to_owned(),
+            guard: session.guard.clone(),
+            begun_us: self.now_us,
+            ends_us: self.now_us + SESSION_US,
+        };
+        self.memory.write(|tx| sessions::begin(tx, &kept))?;
         Ok(SignedIn { token, session })
     }
 
@@ -201,19 +199,15 @@ impl<'a> Access<'a> {
     /// # Errors
     /// It has ended, or the account was closed.
     pub fn session(&self, token: &str) -> Result<Session, AccessError> {
-        let key = Value::Bytes(secret::of_token(token));
-        let question = "select account, guard, ends_us from session where token = $1";
-        let rows = self.memory.look(|tx| tx.rows(question, std::slice::from_ref(&key)))?;
-        let row = rows.first().ok_or(AccessError::NoSession)?;
-        let (account, guard, ends_us) = (row.text(0)?, row.text(1)?, row.int(2)?);
-        if ends_us <= self.now_us {
-            return Err(AccessError::NoSession);
+        let token = secret::of_token(token);
+        let kept = self.memory.look(|tx| sessions::find(tx, &token))?;
+        let kept = kept.filter(|s| s.ends_us > self.now_us).ok_or(AccessError::NoSession)?;
+        let (_, found) = self.find(&kept.account)?.filter(|(_, a)| !a.closed).ok_or(AccessError::NoSession)?;
+        let ends_us = self.now_us + SESSION_US;
+        if kept.ends_us < ends_us - MOVED_ON_US {
+            self.memory.write(|tx| sessions::move_end(tx, &token, ends_us))?;
         }
-        let (_, found) = self.find(&account)?.filter(|(_, a)| !a.closed).ok_or(AccessError::NoSession)?;
-        if ends_us < self.now_us + SESSION_US - MOVED_ON_US {
-            let values = [key, Value::Int(self.now_us + SESSION_US)];
-            self.memory.write(|tx| tx.run("update session set ends_us = $2 where token = $1", &values).map(drop))?;
-        }
+        let (account, guard) = (kept.account, kept.guard);
         Ok(Session { account, role: found.role, must_change: found.must_change, guard })
     }
 
@@ -222,13 +216,11 @@ impl<'a> Access<'a> {
     /// # Errors
     /// The memory fails.
     pub fn sign_out(&self, token: &str) -> Result<(), AccessError> {
-        let key = [Value::Bytes(secret::of_token(token))];
-        Ok(self.memory.write(|tx| tx.run("delete from session where token = $1", &key).map(drop))?)
+        Ok(self.memory.write(|tx| sessions::end(tx, &secret::of_token(token)))?)
     }
 
     fn end_all(&self, name: &str) -> Result<(), AccessError> {
-        let key = [Value::Text(name.to_owned())];
-        Ok(self.memory.write(|tx| tx.run("delete from session where account = $1", &key).map(drop))?)
+        Ok(self.memory.write(|tx| sessions::end_all(tx, name))?)
     }
 
     fn failures(&self) -> std::sync::MutexGuard<'_, Failures> {
