@@ -14,6 +14,7 @@ use formats::deck::Deck;
 
 use crate::cell::{Batch, CellSpread, CellTruth};
 use crate::chance::Chance;
+use crate::contact::POINTS;
 use crate::error::TwinError;
 use crate::sharing::Sharing;
 
@@ -40,7 +41,8 @@ impl Patch {
     }
 }
 
-/// Share of a body's weight that each cell carries.
+/// Share of a body's weight that each cell carries, then the deflection that it makes at each point where a plate may touch
+/// its base, mm/N, plate by plate.
 pub type Footprint = Vec<f64>;
 
 /// A deck as it was really built.
@@ -68,7 +70,7 @@ pub(crate) struct BuiltPlate {
     origin_mm: [f64; 2],
     pub(crate) size_mm: [f64; 2],
     pub(crate) first_cell: usize,
-    sharing: Sharing,
+    pub(crate) sharing: Sharing,
     /// Reactions to the plate's own weight, lying flat, a unit of gravity each (kg).
     dead_kg: Vec<f64>,
 }
@@ -85,10 +87,11 @@ impl BuiltDeck {
         for plate in &deck.plates {
             let sharing = Sharing::of(deck, plate)?;
             let mass_kg: f64 = stack::pieces(deck, plate)?.iter().map(|p| p.mass_kg).sum();
+            // The gap is that under the plate as it lies there by its own weight: only the cells feel it.
             let mut dead_kg = vec![0.0; sharing.n_cells()];
             let whole = Patch { x_mm: [0.0, plate.size_mm[0]], y_mm: [0.0, plate.size_mm[1]], weight: mass_kg };
             for (at_mm, weight) in points(&whole) {
-                sharing.add(at_mm, weight, &mut dead_kg);
+                sharing.add(at_mm, weight, &mut dead_kg, &mut []);
             }
             plates.push(BuiltPlate {
                 name: plate.name.clone(),
@@ -126,6 +129,11 @@ impl BuiltDeck {
         self.cells.len()
     }
 
+    /// Length of a footprint.
+    pub(crate) fn n_channels(&self) -> usize {
+        self.n_cells() + POINTS * self.plates.len()
+    }
+
     /// Whole length of the bed, mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {
@@ -135,11 +143,11 @@ impl BuiltDeck {
     /// Footprint of a body that presses on rectangles; weights add up to 1.
     #[must_use]
     pub fn footprint(&self, patches: &[Patch]) -> Footprint {
-        let mut shares = vec![0.0; self.n_cells()];
+        let mut shares = vec![0.0; self.n_channels()];
         for patch in patches {
             for (at_mm, weight) in points(patch) {
                 let plate = self.plate_under(at_mm);
-                plate.add(plate.own_mm(at_mm), weight, &mut shares);
+                self.add(plate, self.plates[plate].own_mm(at_mm), weight, &mut shares);
             }
         }
         shares
@@ -147,9 +155,16 @@ impl BuiltDeck {
 
     /// Footprint of a load at one place of one plate, mm from the plate's corner.
     pub(crate) fn footprint_on(&self, plate: usize, at_mm: [f64; 2]) -> Footprint {
-        let mut shares = vec![0.0; self.n_cells()];
-        self.plates[plate].add(at_mm, 1.0, &mut shares);
+        let mut shares = vec![0.0; self.n_channels()];
+        self.add(plate, at_mm, 1.0, &mut shares);
         shares
+    }
+
+    fn add(&self, plate: usize, own_mm: [f64; 2], weight: f64, channels: &mut [f64]) {
+        let (cells, points) = channels.split_at_mut(self.n_cells());
+        let built = &self.plates[plate];
+        let first = POINTS * plate;
+        built.sharing.add(own_mm, weight, &mut cells[built.cells()], &mut points[first..first + POINTS]);
     }
 
     /// Force of the plates' own weight on each cell, lying flat, N.
@@ -157,31 +172,35 @@ impl BuiltDeck {
         self.plates.iter().flat_map(|p| p.dead_kg.iter().map(|kg| kg * self.gravity_m_s2)).collect()
     }
 
-    /// Lets cells go that would pull: `forces` of the load and `dead` of the plates' own weight, N, over all cells.
+    /// Lets cells go that would pull: `forces` of the load, over all cells or whole footprints, and `dead` of the plates' own
+    /// weight, N.
     pub(crate) fn lift(&self, forces: &mut [f64], dead: &[f64]) {
-        for plate in &self.plates {
-            let range = plate.first_cell..plate.first_cell + plate.n_cells();
-            plate.sharing.lift(&mut forces[range.clone()], &dead[range]);
+        let (cells, points) = forces.split_at_mut(self.n_cells());
+        for (i, plate) in self.plates.iter().enumerate() {
+            let range = plate.cells();
+            let points = points.get_mut(POINTS * i..POINTS * (i + 1)).unwrap_or_default();
+            plate.sharing.lift(&mut cells[range.clone()], &dead[range], points);
         }
     }
 
     /// The plate at a place of the bed, or the nearest one of its section, or the nearest one.
-    fn plate_under(&self, at_mm: [f64; 2]) -> &BuiltPlate {
+    fn plate_under(&self, at_mm: [f64; 2]) -> usize {
         let section = self.sections_mm.iter().position(|s| at_mm[0] < s[1]).unwrap_or(self.sections_mm.len() - 1);
         // A plate of another section is farther by the length of the bed: it is taken only when its own section has none.
         let far = |p: &BuiltPlate| p.distance_mm(at_mm) + if p.section == section { 0.0 } else { self.length_mm() };
-        let mut best = &self.plates[0];
-        for plate in &self.plates[1..] {
-            if far(plate) < far(best) {
+        let mut best = 0;
+        for plate in 1..self.plates.len() {
+            if far(&self.plates[plate]) < far(&self.plates[best]) {
                 best = plate;
             }
         }
         best
     }
 
-    /// Index of the plate of each cell.
-    pub(crate) fn plate_of_cells(&self) -> Vec<usize> {
-        self.plates.iter().enumerate().flat_map(|(i, p)| std::iter::repeat_n(i, p.n_cells())).collect()
+    /// Index of the plate of each cell, then of each contact point.
+    pub(crate) fn plate_of_channels(&self) -> Vec<usize> {
+        let cells = self.plates.iter().enumerate().flat_map(|(i, p)| std::iter::repeat_n(i, p.n_cells()));
+        cells.chain((0..self.plates.len()).flat_map(|i| std::iter::repeat_n(i, POINTS))).collect()
     }
 }
 
@@ -212,9 +231,9 @@ impl BuiltPlate {
         [own_mm[0] + self.origin_mm[0], own_mm[1] + self.origin_mm[1]]
     }
 
-    fn add(&self, own_mm: [f64; 2], weight: f64, all_cells: &mut [f64]) {
-        let range = self.first_cell..self.first_cell + self.n_cells();
-        self.sharing.add(own_mm, weight, &mut all_cells[range]);
+    /// Where its cells stand among those of the deck.
+    pub(crate) fn cells(&self) -> std::ops::Range<usize> {
+        self.first_cell..self.first_cell + self.n_cells()
     }
 
     /// How far a place lies outside.

@@ -17,7 +17,7 @@
 //! One number decides every draw: the same deck, scenario and number give the same bytes. A deck that is built from the number
 //! of its bench run has the cells of that run, so the calibration of the one holds for nights on the other.
 //!
-//! How it fits together: [`cell`] is one cell from force to count, [`sharing`] one plate from place to cells, [`built`] the
+//! How it fits together: [`cell`] is one cell from force to count, [`sharing`] one plate from place to cells, `contact` its touch of the base, [`built`] the
 //! deck from both; [`mod@bench`] puts masses on it, [`night`] a bed with everything that happens there; [`fluid`] runs the
 //! patient's fluids and the chart; [`scenario`] is what a file may say; [`chance`] deals all draws; [`demo`] is the example.
 
@@ -25,6 +25,7 @@ pub mod bench;
 pub mod built;
 pub mod cell;
 pub mod chance;
+mod contact;
 pub mod demo;
 pub mod error;
 pub mod fluid;

@@ -226,13 +226,92 @@ fn a_jam_takes_its_share_of_the_plate_and_nothing_elsewhere() {
     let deck = deck();
     let sound = quiet(0.5);
     let mut jammed = sound.clone();
-    let jam = Fault::Jam { plate: "seat".into(), from_h: 0.1, to_h: None, share: 0.08, at_mm: [200.0, 400.0] };
+    let jam = Fault::Jam {
+        plate: "seat".into(),
+        from_h: 0.1,
+        to_h: None,
+        gap_mm: None,
+        share: Some(0.08),
+        at_mm: [200.0, 400.0],
+    };
     jammed.fault = vec![jam];
     let built = build(&deck, &sound, 1);
     let (whole, _) = mean_at(&deck, &built, &sound, 900.0);
     let (less, _) = mean_at(&deck, &built, &jammed, 900.0);
     assert!((less[1] / whole[1] - 0.92).abs() < 1e-4, "{whole:?} {less:?}");
     assert!((less[0] - whole[0]).abs() < 1e-9 && (less[2] - whole[2]).abs() < 1e-9);
+}
+
+/// What the cells do not feel of a load is what the truth says passed them by.
+#[test]
+fn what_jams_the_gap_carries_what_the_cells_miss() {
+    let deck = deck();
+    let sound = quiet(0.5);
+    let mut jammed = sound.clone();
+    let at_mm = [215.0, 430.0];
+    jammed.fault =
+        vec![Fault::Jam { plate: "seat".into(), from_h: 0.2, to_h: Some(0.4), gap_mm: Some(0.2), share: None, at_mm }];
+    let built = build(&deck, &sound, 1);
+    let (whole, _) = mean_at(&deck, &built, &sound, 900.0);
+    let (less, _) = mean_at(&deck, &built, &jammed, 900.0);
+    let (after, _) = mean_at(&deck, &built, &jammed, 1600.0);
+    let missing = whole[1] - less[1];
+    assert!(missing > 5.0 && missing < 0.9 * whole[1], "{whole:?} {less:?}");
+    assert!((less[0] - whole[0]).abs() < 1e-9 && (less[2] - whole[2]).abs() < 1e-9);
+    let mut night = Night::new(&deck, &built, &jammed, 1).unwrap();
+    let mut sample = Sample::default();
+    let (mut shunted, mut n) = (0.0, 0);
+    while night.next_sample(&mut sample).unwrap() {
+        if (900.0..960.0).contains(&sample.t_s) {
+            shunted += night.now().shunted_kg * 9.806_65;
+            n += 1;
+        }
+        assert_eq!(night.now().shunted_kg > 0.0, (720.0..1440.0).contains(&sample.t_s), "{}", sample.t_s);
+    }
+    assert!((shunted / f64::from(n) - missing).abs() < 0.02, "{shunted} {missing}");
+    // Afterwards all is felt again, but for what evaporated.
+    assert!((after[1] - whole[1]).abs() < 0.3);
+    let shunts = &night.truth().shunts;
+    assert!(shunts.len() == 1 && shunts[0].plate == "seat", "{shunts:?}");
+    assert!((shunts[0].from_s - 720.0).abs() < 1.5 && (shunts[0].to_s - 1440.0).abs() < 1.5, "{shunts:?}");
+    assert!(night.truth().events.windows(2).all(|w| w[0].t_s <= w[1].t_s));
+}
+
+/// A soft deck touches its base under someone who kneels on it, and not under the patient.
+#[test]
+fn who_kneels_on_a_soft_plate_presses_it_onto_its_base() {
+    let mut deck = deck();
+    for plate in &mut deck.plates {
+        plate.layers.truncate(2);
+        plate.layers[1].thickness_mm = 6.5;
+        plate.clearance_mm = 5.0;
+    }
+    let mut scenario = quiet(0.4);
+    scenario.happening = vec![Planned::Lean { at_h: 0.3, for_s: 60.0, kg: 80.0, at_mm: [390.0, 222.0] }];
+    let built = build(&deck, &scenario, 1);
+    let mut night = Night::new(&deck, &built, &scenario, 1).unwrap();
+    let mut sample = Sample::default();
+    while night.next_sample(&mut sample).unwrap() {
+        assert!(night.now().shunted_kg <= 0.0 || (1079.0..1141.0).contains(&sample.t_s), "{:?}", night.now());
+    }
+    let shunts = &night.truth().shunts;
+    assert!(shunts.len() == 1 && shunts[0].plate == "back-right" && shunts[0].largest_kg > 1.0, "{shunts:?}");
+}
+
+#[test]
+fn a_jam_says_one_thing() {
+    for (keys, good) in [
+        ("gap_mm = 0.1", true),
+        ("share = 0.2", true),
+        ("", false),
+        ("gap_mm = 0.1\nshare = 0.2", false),
+        ("share = 2.0", false),
+    ] {
+        let text =
+            format!("[[fault]]\nwhat = \"jam\"\nplate = \"seat\"\nfrom_h = 1.0\nat_mm = [100.0, 100.0]\n{keys}\n");
+        let read = Scenario::read("s.toml", &text);
+        assert_eq!(read.is_ok(), good, "{keys}: {read:?}");
+    }
 }
 
 #[test]

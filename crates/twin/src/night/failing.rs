@@ -1,5 +1,6 @@
 //! Faults of channels, plates and power, applied to forces and counts.
 
+use super::gap::Contact;
 use crate::built::{BuiltDeck, Footprint};
 use crate::cell::STANDARD_GRAVITY;
 use crate::chance::Chance;
@@ -23,6 +24,7 @@ enum How {
     Noisy { cell: usize, times: f64 },
     Spikes { cell: usize, per_s: f64 },
     Jam { plate: usize, cells: Footprint, share: f64 },
+    Gap { plate: usize, at_mm: [f64; 2], gap_mm: f64, on: bool },
     PowerCut,
 }
 
@@ -54,13 +56,37 @@ impl Faults {
         self.all.iter().filter(move |f| (f.from_s..f.to_s).contains(&t_s))
     }
 
-    /// Load that goes past the cells, and zeros that run away.
-    pub(crate) fn bend(&self, t_s: f64, built: &BuiltDeck, forces: &mut [f64]) {
+    /// Brings what lies in the gaps up to date.
+    pub(crate) fn fill_gaps(&mut self, t_s: f64, built: &BuiltDeck, contact: &mut Contact) {
+        let mut changed = Vec::new();
+        for failing in &mut self.all {
+            if let How::Gap { plate, on, .. } = &mut failing.how {
+                let now = (failing.from_s..failing.to_s).contains(&t_s);
+                if now != *on {
+                    *on = now;
+                    changed.push(*plate);
+                }
+            }
+        }
+        for plate in changed {
+            contact.clear(built, plate);
+            for failing in &self.all {
+                if let How::Gap { plate: other, at_mm, gap_mm, on: true } = failing.how
+                    && other == plate
+                {
+                    contact.jam(built, plate, at_mm, gap_mm);
+                }
+            }
+        }
+    }
+
+    /// Load that goes past the cells, kg of each plate added to `shunted_kg`, and zeros that run away.
+    pub(crate) fn bend(&self, t_s: f64, built: &BuiltDeck, forces: &mut [f64], shunted_kg: &mut [f64]) {
         for failing in self.active(t_s) {
             match &failing.how {
                 How::Jam { plate, cells, share } => {
-                    let plate = &built.plates[*plate];
-                    let whole: f64 = forces[plate.first_cell..plate.first_cell + plate.n_cells()].iter().sum();
+                    let whole: f64 = forces[built.plates[*plate].cells()].iter().sum();
+                    shunted_kg[*plate] += share * whole / STANDARD_GRAVITY;
                     for (force, foot) in forces.iter_mut().zip(cells) {
                         *force -= share * whole * foot;
                     }
@@ -99,7 +125,7 @@ impl Faults {
                         counts[*cell] = counts[*cell].map(|c| (c + size).round());
                     }
                 }
-                How::Drifting { .. } | How::Jam { .. } | How::PowerCut => {}
+                How::Drifting { .. } | How::Jam { .. } | How::Gap { .. } | How::PowerCut => {}
             }
         }
     }
@@ -123,10 +149,15 @@ fn failing(built: &BuiltDeck, fault: &Fault) -> Result<Failing, TwinError> {
         Fault::Spikes { cell: name, from_h, to_h, per_h } => {
             (from_h, *to_h, How::Spikes { cell: cell(name)?, per_s: per_h / HOUR })
         }
-        Fault::Jam { plate: name, from_h, to_h, share, at_mm } => {
+        Fault::Jam { plate: name, from_h, to_h, gap_mm, share, at_mm } => {
             let plate = built.plates.iter().position(|p| p.name == *name).ok_or_else(|| unknown("plate", name))?;
-            let cells = built.footprint_on(plate, *at_mm);
-            (from_h, *to_h, How::Jam { plate, cells, share: *share })
+            let how = match (gap_mm, share) {
+                (Some(gap_mm), _) => How::Gap { plate, at_mm: *at_mm, gap_mm: *gap_mm, on: false },
+                (None, share) => {
+                    How::Jam { plate, cells: built.footprint_on(plate, *at_mm), share: share.unwrap_or(0.0) }
+                }
+            };
+            (from_h, *to_h, how)
         }
         Fault::PowerCut { from_h, for_s } => (from_h, Some(from_h + for_s / HOUR), How::PowerCut),
     };

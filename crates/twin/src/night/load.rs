@@ -1,5 +1,6 @@
 //! What lies on the bed at each sample, in kilograms a cell, and what it presses with, in newtons a cell.
 
+use super::gap::Contact;
 use super::lying::{Bedding, Lie, Pose};
 use super::programme::{Happening, Item, What};
 use super::signal::{Vital, Wander};
@@ -101,6 +102,9 @@ pub(crate) struct BedLoad<'a> {
     dead: Vec<f64>,
     dead_flat: Vec<f64>,
     kg: Vec<f64>,
+    /// Forces on the cells, N, then free deflections at the contact points, mm.
+    channels: Vec<f64>,
+    pub(crate) contact: Contact,
 }
 
 impl<'a> BedLoad<'a> {
@@ -127,7 +131,8 @@ impl<'a> BedLoad<'a> {
             scenario,
             bedding,
             step,
-            plate_of: built.plate_of_cells(),
+            plate_of: built.plate_of_channels(),
+            contact: Contact::new(built),
             still_total_kg: tare_kg,
             still_kg,
             items_kg: 0.0,
@@ -148,7 +153,8 @@ impl<'a> BedLoad<'a> {
             sin: Vec::new(),
             dead: dead_flat.clone(),
             dead_flat,
-            kg: vec![0.0; built.n_cells()],
+            kg: vec![0.0; built.n_channels()],
+            channels: vec![0.0; built.n_channels()],
         };
         load.face();
         Ok(load)
@@ -161,7 +167,8 @@ impl<'a> BedLoad<'a> {
 
     /// Share of the patient's weight on each plate.
     pub(crate) fn patient_on_plate(&self, plate: usize) -> f64 {
-        self.plate_of.iter().zip(&self.quick).filter(|(p, _)| **p == plate).map(|(_, s)| s).sum::<f64>() * self.aboard
+        let cells = self.plate_of.iter().zip(&self.quick).take(self.built.n_cells());
+        cells.filter(|(p, _)| **p == plate).map(|(_, s)| s).sum::<f64>() * self.aboard
     }
 
     /// Begins a happening.
@@ -309,19 +316,26 @@ impl<'a> BedLoad<'a> {
         }
     }
 
-    /// Kilograms to newtons at each plate's angle.
+    /// Kilograms to newtons (and millimetres at the contact points) at each plate's angle.
     fn press(&mut self, mass_kg: f64, shake: f64, out: &mut [f64]) {
         let gravity = self.built.gravity_m_s2 * (1.0 + shake);
-        for ((force, kg), &plate) in out.iter_mut().zip(&self.kg).zip(&self.plate_of) {
+        let mut channels = std::mem::take(&mut self.channels);
+        for ((force, kg), &plate) in channels.iter_mut().zip(&self.kg).zip(&self.plate_of) {
             *force = kg * gravity * self.cos[plate];
         }
-        self.slide(mass_kg, out);
+        self.slide(mass_kg, &mut channels);
         if self.scenario.bed.own_weight_leans {
-            for ((force, now), flat) in out.iter_mut().zip(&self.dead).zip(&self.dead_flat) {
+            for ((force, now), flat) in channels.iter_mut().zip(&self.dead).zip(&self.dead_flat) {
                 *force += now - flat;
             }
         }
-        self.built.lift(out, &self.dead);
+        self.built.lift(&mut channels, &self.dead);
+        if self.contact.touch(self.built, &mut channels) {
+            // What the base carries may leave a cell pulling.
+            self.built.lift(&mut channels, &self.dead);
+        }
+        out.copy_from_slice(&channels[..out.len()]);
+        self.channels = channels;
     }
 
     /// What friction on a raised back does not hold is borne by the next section: vertically (1 − κ) W sin²θ and
@@ -332,12 +346,14 @@ impl<'a> BedLoad<'a> {
         if slip <= 0.0 || back.abs() < 1e-3 || self.section_deg.len() < 2 {
             return;
         }
+        let n_cells = self.built.n_cells();
         let on = |section: usize| {
             let plates = &self.built.plates;
             self.quick.iter().zip(&self.plate_of).enumerate().filter(move |(_, (_, p))| plates[**p].section == section)
         };
-        let trunk: f64 = on(0).map(|(_, (s, _))| s).sum::<f64>() * mass_kg * self.built.gravity_m_s2;
-        let seat: f64 = on(1).map(|(_, (s, _))| s).sum();
+        let cells_on = |section: usize| on(section).filter(|(c, _)| *c < n_cells).map(|(_, (s, _))| s).sum::<f64>();
+        let trunk = cells_on(0) * mass_kg * self.built.gravity_m_s2;
+        let seat = cells_on(1);
         if seat <= 0.0 {
             return;
         }

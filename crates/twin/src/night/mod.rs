@@ -8,10 +8,12 @@
 //! each cell ([`crate::cell`]) and is spoiled by faults (`failing`).
 
 mod failing;
+mod gap;
 mod load;
 mod lying;
 mod programme;
 mod routine;
+mod shunts;
 mod signal;
 pub mod truth;
 
@@ -34,8 +36,9 @@ use crate::scenario::{Gas, Scenario, Sex};
 use failing::Faults;
 use load::BedLoad;
 use programme::Programme;
+use shunts::Shunts;
 use signal::Wander;
-pub use truth::{Disturbance, Moment, NightTruth, TrueEvent, TrueKind};
+pub use truth::{Disturbance, Moment, NightTruth, TrueEvent, TrueKind, TrueShunt};
 
 /// What a night is made of once it is drawn.
 pub struct Night<'a> {
@@ -58,6 +61,9 @@ pub struct Night<'a> {
     weather: Weather,
     chance: Chance,
     forces: Vec<f64>,
+    shunts: Shunts,
+    /// Load that passes the cells of each plate by at this sample, kg.
+    shunted_kg: Vec<f64>,
     now: Moment,
     sensor_error_deg: Vec<f64>,
 }
@@ -132,6 +138,8 @@ impl<'a> Night<'a> {
             weather,
             chance,
             forces: vec![0.0; built.n_cells()],
+            shunts: Shunts::new(built.plates.iter().map(|p| p.name.clone()).collect()),
+            shunted_kg: vec![0.0; built.plates.len()],
             now: Moment::default(),
             sensor_error_deg,
         })
@@ -161,7 +169,7 @@ impl<'a> Night<'a> {
         &self.patient_file
     }
 
-    /// What is true of the whole night.
+    /// What is true of the whole night; the load that passed the cells by so far.
     #[must_use]
     pub fn truth(&self) -> &NightTruth {
         &self.truth
@@ -198,6 +206,7 @@ impl<'a> Night<'a> {
     pub fn next_sample(&mut self, sample: &mut Sample) -> Result<bool, TwinError> {
         loop {
             if self.next >= self.n_samples {
+                self.shunts.end(&mut self.truth);
                 return Ok(false);
             }
             let t_s = self.next as f64 * self.step.dt_s;
@@ -224,8 +233,11 @@ impl<'a> Night<'a> {
         let gone_with_pads_kg =
             if comes { 0.0 } else { self.now.gone_with_pads_kg + (self.now.pad_kg - pad_kg).max(0.0) };
         let pad_before_kg = if comes { pad_kg } else { self.now.pad_before_kg };
+        self.faults.fill_gaps(t_s, self.built, &mut self.load.contact);
         self.load.forces(t_s, patient_kg, pad_kg, &self.programme.items, &mut self.chance, &mut self.forces);
-        self.faults.bend(t_s, self.built, &mut self.forces);
+        self.load.contact.shunted_kg().zip(&mut self.shunted_kg).for_each(|(kg, sum)| *sum = kg);
+        self.faults.bend(t_s, self.built, &mut self.forces, &mut self.shunted_kg);
+        self.shunts.at(t_s, &self.shunted_kg, &mut self.truth);
         self.now = Moment {
             t_s,
             patient_kg,
@@ -236,6 +248,7 @@ impl<'a> Night<'a> {
             items_kg: self.load.items_kg,
             untold_kg: self.load.untold_kg,
             tare_kg: self.load.tare_kg,
+            shunted_kg: self.shunted_kg.iter().sum(),
         };
         self.weather.advance(t_s, self.step.dt_s, self.scenario, &self.load, &mut self.chance);
         if !self.cells_started {
@@ -375,6 +388,7 @@ fn truth(
         hidden_ml: scenario.fluid.hidden.iter().map(|h| h.ml).sum(),
         events: programme.events.clone(),
         disturbed: programme.disturbed.clone(),
+        shunts: Vec::new(),
         faults: scenario.fault.clone(),
         slips: charted.slips.clone(),
     }

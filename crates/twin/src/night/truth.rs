@@ -30,6 +30,8 @@ pub struct NightTruth {
     pub events: Vec<TrueEvent>,
     /// Times in which the load was not at rest or not what it was told to be, s.
     pub disturbed: Vec<Disturbance>,
+    /// Load that passed the cells by, found while the night is lived through.
+    pub shunts: Vec<TrueShunt>,
     /// What failed.
     pub faults: Vec<Fault>,
     /// What is wrong with the chart.
@@ -53,6 +55,19 @@ pub struct TrueEvent {
     pub told: bool,
     /// In words.
     pub text: String,
+}
+
+/// Load that passed the cells of a plate by: it touched its base, or what jammed the gap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrueShunt {
+    /// Plate.
+    pub plate: String,
+    /// From, s.
+    pub from_s: f64,
+    /// To, s.
+    pub to_s: f64,
+    /// The most that passed, kg.
+    pub largest_kg: f64,
 }
 
 /// What happened, by the words of the weighing stage where it has one.
@@ -115,6 +130,8 @@ pub struct Moment {
     pub untold_kg: f64,
     /// Mattress and first linen, kg.
     pub tare_kg: f64,
+    /// Load that passes the cells by, kg.
+    pub shunted_kg: f64,
 }
 
 impl Moment {

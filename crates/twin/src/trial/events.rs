@@ -144,6 +144,7 @@ mod tests {
             hidden_ml: 0.0,
             events,
             disturbed,
+            shunts: Vec::new(),
             faults: Vec::new(),
             slips: Vec::new(),
         }

@@ -81,6 +81,8 @@ impl Condition {
 const GRACE_S: f64 = 4.0;
 /// Angle from which a section counts as raised, °.
 const RAISED_DEG: f64 = 3.0;
+/// Load past the cells from which a row counts as given at a fault, kg.
+const SHUNT_KG: f64 = 0.02;
 /// Stillness after which a settled row is asked for, s.
 pub const AGAIN_S: f64 = 15.0;
 
@@ -116,7 +118,7 @@ pub fn score(night: &mut Night<'_>, engine: &mut impl Engine) -> Result<Card, Tw
 
 fn condition(night: &Night<'_>, sample: &Sample) -> Condition {
     let now = night.now();
-    if night.is_faulty(now.t_s) {
+    if night.is_faulty(now.t_s) || now.shunted_kg > SHUNT_KG {
         Condition::Faulty
     } else if now.untold_kg.abs() > 1e-9 {
         Condition::Untold

@@ -1,0 +1,121 @@
+//! What fails.
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::{TwinError, in_range};
+
+/// Something that fails.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Fault {
+    /// A channel repeats its last count.
+    Stuck {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h; absent: for good.
+        to_h: Option<f64>,
+    },
+    /// Samples of a channel are lost.
+    Lost {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+        /// Share of samples lost; absent: all.
+        share: Option<f64>,
+    },
+    /// A channel stands at the end of its range.
+    Saturated {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+    },
+    /// A cell's zero runs away.
+    Drifting {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+        /// Speed, kg an hour.
+        kg_h: f64,
+    },
+    /// A bad contact.
+    Noisy {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+        /// Times the usual noise.
+        times: f64,
+    },
+    /// Single wild counts.
+    Spikes {
+        /// Cell.
+        cell: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+        /// Spikes an hour.
+        per_h: f64,
+    },
+    /// Something jams the gap under a plate: part of its load passes the cells by. Stated is either what is left of the gap,
+    /// and the plate's bending says how much passes, or the share that passes.
+    Jam {
+        /// Plate.
+        plate: String,
+        /// From, h.
+        from_h: f64,
+        /// To, h.
+        to_h: Option<f64>,
+        /// Free gap that is left, mm from the unloaded plate; at the nearest of the points, a quarter of each side apart, at
+        /// which a plate is watched.
+        gap_mm: Option<f64>,
+        /// Share of the plate's load.
+        share: Option<f64>,
+        /// Where, mm on the plate.
+        at_mm: [f64; 2],
+    },
+    /// No samples at all.
+    PowerCut {
+        /// From, h.
+        from_h: f64,
+        /// How long, s.
+        for_s: f64,
+    },
+}
+
+impl Fault {
+    /// Refuses a jam that says two things or nothing, and shares that are none.
+    pub(super) fn check(&self) -> Result<(), TwinError> {
+        match self {
+            Self::Jam { gap_mm: Some(gap_mm), share: None, .. } => {
+                in_range("fault.gap_mm of a jam", *gap_mm, 0.0, 1000.0, "0 to 1000")
+            }
+            Self::Jam { gap_mm: None, share: Some(share), .. } => {
+                in_range("fault.share of a jam", *share, 0.0, 1.0, "0 to 1")
+            }
+            Self::Jam { gap_mm, .. } => Err(TwinError::Range {
+                what: "number of keys of a jam out of gap_mm and share".into(),
+                found: if gap_mm.is_some() { 2.0 } else { 0.0 },
+                expected: "1: what is left of the gap, or the share of the load that passes",
+            }),
+            Self::Lost { share: Some(share), .. } => in_range("fault.share of a loss", *share, 0.0, 1.0, "0 to 1"),
+            Self::Noisy { times, .. } => in_range("fault.times", *times, 0.0, 1e6, "0 to 1e6"),
+            Self::Spikes { per_h, .. } => in_range("fault.per_h", *per_h, 0.0, 1e6, "0 to 1e6"),
+            Self::PowerCut { for_s, .. } => in_range("fault.for_s", *for_s, 0.0, 1e8, "0 to 1e8"),
+            _ => Ok(()),
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! An invented scenario: patient, bed, ward, room, fluids, faults. Everything has a default; a file states what differs.
+
+mod fault;
+mod fluid;
+mod happening;
+mod patient;
+mod ward;
+
+pub use fault::Fault;
+pub use fluid::{Cells, Fluid, Hidden};
+pub use happening::Planned;
+pub use patient::{Gas, Patient, Sex};
+pub use ward::{Angle, Bed, Room, Ward};
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::error::{TwinError, in_range};
+
+/// A scenario.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Scenario {
+    /// Name for people.
+    pub name: String,
+    /// Length, h.
+    pub hours: f64,
+    /// Samples a second in the recording; below the converter's rate a sample is the mean of several conversions.
+    pub rate_hz: f64,
+    /// Wall time of t = 0, RFC 3339.
+    pub start: String,
+    /// The patient.
+    pub patient: Patient,
+    /// The bed.
+    pub bed: Bed,
+    /// The ward.
+    pub ward: Ward,
+    /// The room.
+    pub room: Room,
+    /// Fluids.
+    pub fluid: Fluid,
+    /// What the cells' sheets leave out.
+    pub cells: Cells,
+    /// What happens besides the routine.
+    pub happening: Vec<Planned>,
+    /// What fails.
+    pub fault: Vec<Fault>,
+}
+
+/// For keys that are true where they are absent.
+fn yes() -> bool {
+    true
+}
+
+impl Default for Scenario {
+    fn default() -> Self {
+        Self {
+            name: "an invented night".into(),
+            hours: 24.0,
+            rate_hz: 10.0,
+            start: "2031-03-04T18:00:00Z".into(),
+            patient: Patient::default(),
+            bed: Bed::default(),
+            ward: Ward::default(),
+            room: Room::default(),
+            fluid: Fluid::default(),
+            cells: Cells::default(),
+            happening: Vec::new(),
+            fault: Vec::new(),
+        }
+    }
+}
+
+impl Scenario {
+    /// Reads a scenario file.
+    ///
+    /// # Errors
+    /// A file that is no scenario, with line and key; numbers out of range.
+    pub fn read(file: &str, text: &str) -> Result<Self, TwinError> {
+        let fault = |message: String| TwinError::Scenario { file: file.to_owned(), message };
+        let scenario: Self = toml::from_str(text).map_err(|e| fault(e.to_string()))?;
+        scenario.check().map_err(|e| fault(e.to_string()))?;
+        Ok(scenario)
+    }
+
+    /// Refuses numbers that make no night.
+    ///
+    /// # Errors
+    /// The first number out of its range.
+    pub fn check(&self) -> Result<(), TwinError> {
+        in_range("hours", self.hours, 0.01, 24.0 * 60.0, "0.01 to 1440 (60 days)")?;
+        in_range("rate_hz", self.rate_hz, 0.01, 1000.0, "0.01 to 1000")?;
+        in_range("patient.mass_kg", self.patient.mass_kg, 0.4, 450.0, "0.4 to 450")?;
+        in_range("patient.height_mm", self.patient.height_mm, 250.0, 2600.0, "250 to 2600")?;
+        in_range("patient.temperature_C", self.patient.temperature_c, 25.0, 43.0, "25 to 43")?;
+        in_range("patient.breaths_min", self.patient.breaths_min, 0.0, 120.0, "0 to 120")?;
+        in_range("patient.pulse_min", self.patient.pulse_min, 0.0, 300.0, "0 to 300")?;
+        in_range("bed.mattress_kg", self.bed.mattress_kg, 0.0, 100.0, "0 to 100")?;
+        in_range("bed.slip", self.bed.slip, 0.0, 1.0, "0 to 1")?;
+        in_range("ward.items_told", self.ward.items_told, 0.0, 1.0, "0 to 1")?;
+        in_range("room.temperature_C", self.room.temperature_c, -20.0, 50.0, "-20 to 50")?;
+        for fault in &self.fault {
+            fault.check()?;
+        }
+        for angle in &self.bed.angle {
+            in_range("bed.angle.deg", angle.deg, -89.0, 89.0, "-89 to 89")?;
+        }
+        self.start_time().map(|_| ())
+    }
+
+    /// Wall time of t = 0.
+    ///
+    /// # Errors
+    /// A start that is no RFC 3339 time.
+    pub fn start_time(&self) -> Result<Timestamp, TwinError> {
+        self.start.parse().map_err(|_| TwinError::Scenario {
+            file: "start".into(),
+            message: format!("found `{}`, expected a time such as 2031-03-04T18:00:00Z", self.start),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_file_is_the_default_and_a_file_states_what_differs() {
+        assert_eq!(Scenario::read("s.toml", "").unwrap(), Scenario::default());
+        let text = "hours = 2.0\n[patient]\nmass_kg = 54.0\n[[happening]]\nwhat = \"lean\"\nat_h = 1.0\nfor_s = 20.0\nkg = 9.0\nat_mm = [500.0, 30.0]\n";
+        let scenario = Scenario::read("s.toml", text).unwrap();
+        assert!((scenario.patient.mass_kg - 54.0).abs() < 1e-12 && scenario.happening.len() == 1);
+        assert!((scenario.patient.height_mm - Patient::default().height_mm).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_is_wrong_is_named_with_its_line() {
+        for (text, words) in [
+            ("hours = 2.0\nhuors = 3.0\n", ["line 2", "huors"]),
+            ("[patient]\nmass_kg = \"heavy\"\n", ["line 2", "mass_kg"]),
+            ("[patient]\nmass_kg = 900.0\n", ["patient.mass_kg", "0.4 to 450"]),
+            ("start = \"yesterday\"\n", ["yesterday", "2031-03-04T18:00:00Z"]),
+            ("[[fault]]\nwhat = \"melted\"\n", ["line 2", "melted"]),
+        ] {
+            let message = Scenario::read("s.toml", text).unwrap_err().to_string();
+            assert!(words.iter().all(|w| message.contains(w)), "{message}");
+        }
+    }
+
+    #[test]
+    fn a_scenario_is_read_back_as_it_was_written() {
+        let mut scenario = Scenario::default();
+        scenario.fault.push(Fault::PowerCut { from_h: 3.0, for_s: 40.0 });
+        scenario.bed.angle.push(Angle { at_h: 2.0, section: Some("back".into()), deg: 30.0, over_s: 20.0 });
+        let text = toml::to_string(&scenario).unwrap();
+        assert_eq!(Scenario::read("s.toml", &text).unwrap(), scenario);
+    }
+}
