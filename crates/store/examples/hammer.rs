@@ -62,6 +62,6 @@ fn job(bed: usize, round: &str, act: i64) -> Job {
     Job {
         entries: vec![entry(Kind::Weight, "first"), entry(Kind::Event, "second")],
         readings: vec![reading],
-        counts: vec![],
+        ..Job::default()
     }
 }

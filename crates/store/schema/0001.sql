@@ -62,3 +62,10 @@ create table session (
     begun_us bigint not null,
     ends_us bigint not null
 );
+create table state (
+    bed text not null,
+    slot bigint not null,
+    start_us bigint not null,
+    record bytea not null,
+    primary key (bed, slot)
+);

@@ -47,11 +47,9 @@ pub enum Kind {
     Account,
     /// A setting of the ward.
     Setting,
-    /// State of a bed's signal path, so that a restart costs no tare.
-    State,
 }
 
-const WORDS: [(Kind, &str); 16] = [
+const WORDS: [(Kind, &str); 15] = [
     (Kind::Bed, "bed"),
     (Kind::Deck, "deck"),
     (Kind::Calibration, "calibration"),
@@ -67,7 +65,6 @@ const WORDS: [(Kind, &str); 16] = [
     (Kind::Answer, "answer"),
     (Kind::Account, "account"),
     (Kind::Setting, "setting"),
-    (Kind::State, "state"),
 ];
 
 impl Kind {

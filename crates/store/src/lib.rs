@@ -15,6 +15,7 @@
 //! | [`journal`]  | keeps entries and gives them back |
 //! | [`readings`] | keeps readings, and reduces old ones |
 //! | [`sessions`] | who is signed in |
+//! | [`states`] | what a bed must remember through a power cut |
 //! | [`audit`]    | walks the chains and says where one is broken |
 //! | [`writer`]   | one thread that writes for all beds: many readings, one commit |
 //!
@@ -29,6 +30,7 @@ pub mod readings;
 pub mod schema;
 pub mod sessions;
 pub mod sql;
+pub mod states;
 pub mod writer;
 
 pub use error::StoreError;

@@ -14,6 +14,7 @@ use crate::entry::NewEntry;
 use crate::journal::{self, Kept};
 use crate::readings::{self, Counts, Reading};
 use crate::sql::Database;
+use crate::states::{self, State};
 
 /// Jobs that may wait; beyond, a bed is told to wait in its turn.
 const WAITING_MOST: usize = 4096;
@@ -34,11 +35,13 @@ pub struct Job {
     pub readings: Vec<Reading>,
     /// Raw counts.
     pub counts: Vec<Counts>,
+    /// What beds must remember.
+    pub states: Vec<State>,
 }
 
 impl Job {
     fn rows(&self) -> usize {
-        self.entries.len() + self.readings.len() + self.counts.len()
+        self.entries.len() + self.readings.len() + self.counts.len() + self.states.len()
     }
 }
 
@@ -160,8 +163,11 @@ fn write<'a>(
     let kept = jobs.clone().map(|job| kept.by_ref().take(job.entries.len()).collect()).collect();
     let readings: Vec<Reading> = jobs.clone().flat_map(|job| job.readings.iter().cloned()).collect();
     readings::keep(transaction.as_mut(), &readings)?;
-    let counts: Vec<Counts> = jobs.flat_map(|job| job.counts.iter().cloned()).collect();
+    let counts: Vec<Counts> = jobs.clone().flat_map(|job| job.counts.iter().cloned()).collect();
     readings::keep_counts(transaction.as_mut(), &counts)?;
+    for state in jobs.flat_map(|job| &job.states) {
+        states::keep(transaction.as_mut(), state)?;
+    }
     transaction.commit()?;
     Ok(kept)
 }

@@ -9,6 +9,7 @@ use bedplate_store::journal::{self, Query};
 use bedplate_store::readings::{self, CellMinute, Counts, MINUTE_US, Minute, Reading};
 use bedplate_store::schema;
 use bedplate_store::sql::{Database, Value};
+use bedplate_store::states::{self, State};
 use bedplate_store::writer::Job;
 
 use super::place::Place;
@@ -295,4 +296,17 @@ pub(crate) fn hostile_text_is_kept_as_it_is(place: &Place) {
     );
     assert_eq!(found.unwrap()[0].new, entry);
     assert!(breaks(database.as_mut(), &[]).is_empty());
+}
+
+pub(crate) fn a_beds_state_has_two_places_and_comes_with_what_it_belongs_to(place: &Place) {
+    let state = |slot, byte| State { bed: "bed 1".into(), slot, start_us: 7, record: vec![byte; 3] };
+    let writer = place.writer();
+    for (slot, byte) in [(0, 1), (1, 2), (0, 3)] {
+        writer.keep(Job { states: vec![state(slot, byte)], ..Job::default() }).unwrap();
+    }
+    let refused = NewEntry { corrects: Some(9), ..weight("bed 1", 1, "1") };
+    assert!(writer.keep(Job { entries: vec![refused], states: vec![state(1, 4)], ..Job::default() }).is_err());
+    let mut database = place.open();
+    let found = states::find(database.look().unwrap().as_mut(), "bed 1").unwrap();
+    assert_eq!(found, [state(0, 3), state(1, 2)], "a state was kept without what it belongs to");
 }
