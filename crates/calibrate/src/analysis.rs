@@ -19,7 +19,7 @@ use formats::deck::Deck;
 use formats::run::Run;
 
 /// Degrees of freedom of the load equations from which their scatter in proportion to load is estimated.
-const MIN_LOAD_FREEDOM: f64 = 4.0;
+pub(crate) const MIN_LOAD_FREEDOM: f64 = 4.0;
 /// The first fits take scatter and the play of places for so many times what they are. Else a gross error, smeared over
 /// its plate by the first step, would make all rows of the plate look equally wrong.
 const COARSE: [(f64, f64); 2] = [(16.0, 4.0), (4.0, 2.0)];

@@ -9,6 +9,8 @@
 //! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `outlier` → `lack_of_fit` →
 //! `findings`, `report`.
 //!
+//! [`mod@plan`] says beforehand which body to put where, and how well each cell will then be known.
+//!
 //! What a stated uncertainty holds: noise of counts, scatter of cells, play of places, masses. Not what a data sheet allows
 //! every cell alike in each run, bow, hysteresis and creep: the gain is that of the loads and times of the run, and where
 //! other loads lie for other times those belong to the budget of use.
@@ -26,6 +28,7 @@ mod model;
 mod noisy;
 mod options;
 mod outlier;
+pub mod plan;
 mod problem;
 mod report;
 mod screen;

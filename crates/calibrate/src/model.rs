@@ -9,7 +9,7 @@ use stats::regression::RobustLoss;
 use stats::robust::median;
 
 /// Scatter in proportion to load that a fit starts with; a data sheet's usual repeatability (0.03 %).
-const START_RELATIVE: f64 = 3e-4;
+pub(crate) const START_RELATIVE: f64 = 3e-4;
 
 /// Columns of the unknowns: gains, zeros, free masses, curvatures.
 #[derive(Debug, Clone, PartialEq)]

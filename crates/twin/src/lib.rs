@@ -8,6 +8,8 @@
 //! |--------------------------------|-------------------------------------------------------------|
 //! | a built deck                   | [`BuiltDeck::build`] (deck, spread of its cells, number)    |
 //! | run.csv                        | [`bench_run`], or [`bench::run::bench_run_of`] a built deck |
+//! | run.csv by a plan                | [`planned_run`]                                             |
+//! | recording.csv of a touch check   | [`touch_recording`]                                         |
 //! | tests.csv, pairs.csv           | [`tests_run`], [`pairs`], through a calibration             |
 //! | recording.csv                  | [`Night::new`], then [`Night::next_sample`]                 |
 //! | actions.csv, chart.csv, patient.toml | [`Night::actions`], [`Night::chart`], [`Night::patient_file`] |
@@ -35,7 +37,9 @@ pub mod sharing;
 pub mod trial;
 
 pub use bench::acceptance::{pairs, tests_run};
+pub use bench::planned::planned_run;
 pub use bench::run::{BenchFault, BenchOptions, BenchRun, bench_run};
+pub use bench::touch::{Press, touch_recording};
 pub use built::BuiltDeck;
 pub use error::TwinError;
 pub use night::{Night, NightTruth};

@@ -3,10 +3,14 @@
 //! Time runs: cells creep and lag between readings as they would by hand, and the room warms and cools a little.
 //!
 //! * [`run`]: a calibration run with few masses and a water can;
+//! * [`planned`]: a run by a plan's rows;
+//! * [`touch`]: a hand that presses one place after the other;
 //! * [`acceptance`]: the tests of a calibrated deck, and its weights beside a standard's.
 
 pub mod acceptance;
+pub mod planned;
 pub mod run;
+pub mod touch;
 
 use crate::built::{BuiltDeck, Footprint};
 use crate::cell::{CellState, REFERENCE_C, mean_counts};

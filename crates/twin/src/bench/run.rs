@@ -160,34 +160,12 @@ pub fn bench_run_of(deck: &Deck, built: &BuiltDeck, seed: u64, options: &BenchOp
     if options.masses.is_empty() {
         return Err(TwinError::Range { what: "number of masses".into(), found: 0.0, expected: "1 or more" });
     }
-    let faulty = BuiltDeck { cells: with_faults(&built.cells, &options.faults)?, ..built.clone() };
-    let mut chance = Chance::stream(seed, "bench");
-    // A mass lies within its permissible error: u comes from an even distribution of that half width.
-    let masses_kg: Vec<f64> =
-        options.masses.iter().map(|m| m.mass_kg + chance.within(m.u_g * 3f64.sqrt()) / 1000.0).collect();
-    let bench = Workbench::new(&faulty, built.calibration_gravity_m_s2, Chance::stream(seed, "bench cells"));
-    let mut taker =
-        Taker { built: &faulty, bench, options, masses_kg: &masses_kg, chance, rows: Vec::new(), n_loaded: 0 };
-    taker.whole_run(deck);
-    let mut rows = taker.rows;
-    for fault in &options.faults {
-        if let BenchFault::Swapped { cell, with } = fault {
-            let (a, b) = (cell_index(built, cell)?, cell_index(built, with)?);
-            rows.iter_mut().for_each(|row| row.counts.swap(a, b));
-        }
-    }
-    let truth = BenchTruth {
-        seed,
-        cells: faulty
-            .cells
-            .iter()
-            .map(|c| true_line(c, built.calibration_gravity_m_s2, options.temperature_c))
-            .collect(),
-        masses_kg: options.masses.iter().map(|m| m.label.clone()).zip(masses_kg.iter().copied()).collect(),
-        can_kg: options.can_kg,
-        faults: options.faults.clone(),
-    };
-    Ok(BenchRun { run: Run { cells: built.cells.iter().map(|c| c.name.clone()).collect(), rows }, truth })
+    Taker::make(built, seed, options, |taker| {
+        // A mass lies within its permissible error.
+        let masses_kg: Vec<f64> = options.masses.iter().map(|m| m.mass_kg + taker.error_kg(m.u_g)).collect();
+        taker.whole_run(deck, &masses_kg);
+        Ok(options.masses.iter().map(|m| m.label.clone()).zip(masses_kg).collect())
+    })
 }
 
 fn true_line(cell: &CellTruth, gravity_m_s2: f64, temperature_c: f64) -> TrueLine {
@@ -200,7 +178,7 @@ fn true_line(cell: &CellTruth, gravity_m_s2: f64, temperature_c: f64) -> TrueLin
     }
 }
 
-fn cell_index(built: &BuiltDeck, name: &str) -> Result<usize, TwinError> {
+pub(super) fn cell_index(built: &BuiltDeck, name: &str) -> Result<usize, TwinError> {
     built.cells.iter().position(|c| c.name == name).ok_or_else(|| TwinError::Unknown {
         owner: "a fault".into(),
         kind: "cell",
@@ -208,7 +186,7 @@ fn cell_index(built: &BuiltDeck, name: &str) -> Result<usize, TwinError> {
     })
 }
 
-fn with_faults(cells: &[CellTruth], faults: &[BenchFault]) -> Result<Vec<CellTruth>, TwinError> {
+pub(super) fn with_faults(cells: &[CellTruth], faults: &[BenchFault]) -> Result<Vec<CellTruth>, TwinError> {
     let mut cells = cells.to_vec();
     for fault in faults {
         let (BenchFault::Reversed { cell: name }
@@ -235,11 +213,10 @@ fn with_faults(cells: &[CellTruth], faults: &[BenchFault]) -> Result<Vec<CellTru
 }
 
 /// The person who takes the readings.
-struct Taker<'a> {
+pub(super) struct Taker<'a> {
     built: &'a BuiltDeck,
     bench: Workbench<'a>,
     options: &'a BenchOptions,
-    masses_kg: &'a [f64],
     chance: Chance,
     rows: Vec<Row>,
     n_loaded: usize,
@@ -251,7 +228,42 @@ const FOOT_MM: f64 = 150.0;
 const FIRST_ZEROS: usize = 4;
 
 impl Taker<'_> {
-    fn whole_run(&mut self, deck: &Deck) {
+    /// A run on a deck with the faults of `options`; `readings` takes them and says what each body truly weighs.
+    pub(super) fn make(
+        built: &BuiltDeck,
+        seed: u64,
+        options: &BenchOptions,
+        readings: impl FnOnce(&mut Taker) -> Result<Vec<(String, f64)>, TwinError>,
+    ) -> Result<BenchRun, TwinError> {
+        let faulty = BuiltDeck { cells: with_faults(&built.cells, &options.faults)?, ..built.clone() };
+        let chance = Chance::stream(seed, "bench");
+        let bench = Workbench::new(&faulty, built.calibration_gravity_m_s2, Chance::stream(seed, "bench cells"));
+        let mut taker = Taker { built: &faulty, bench, options, chance, rows: Vec::new(), n_loaded: 0 };
+        let masses_kg = readings(&mut taker)?;
+        let mut rows = taker.rows;
+        for fault in &options.faults {
+            if let BenchFault::Swapped { cell, with } = fault {
+                let (a, b) = (cell_index(built, cell)?, cell_index(built, with)?);
+                rows.iter_mut().for_each(|row| row.counts.swap(a, b));
+            }
+        }
+        let line = |c| true_line(c, built.calibration_gravity_m_s2, options.temperature_c);
+        let truth = BenchTruth {
+            seed,
+            cells: faulty.cells.iter().map(line).collect(),
+            masses_kg,
+            can_kg: options.can_kg,
+            faults: options.faults.clone(),
+        };
+        Ok(BenchRun { run: Run { cells: built.cells.iter().map(|c| c.name.clone()).collect(), rows }, truth })
+    }
+
+    /// Error of a mass of standard uncertainty `u_g`, drawn evenly within its permissible error, kg.
+    pub(super) fn error_kg(&mut self, u_g: f64) -> f64 {
+        self.chance.within(u_g * 3f64.sqrt()) / 1000.0
+    }
+
+    fn whole_run(&mut self, deck: &Deck, masses_kg: &[f64]) {
         for _ in 0..FIRST_ZEROS {
             self.reading(Load::Zero, &[]);
         }
@@ -264,7 +276,7 @@ impl Taker<'_> {
                         u_mass_g: round_to(stated.u_g, 1e3),
                         label: Some(stated.label.clone()),
                     };
-                    self.put(index, at_mm, self.masses_kg[mass], load);
+                    self.put(index, at_mm, masses_kg[mass], load);
                 }
             }
             if let Some(can_kg) = self.options.can_kg {
@@ -277,7 +289,7 @@ impl Taker<'_> {
         }
     }
 
-    fn put(&mut self, plate: usize, mark_mm: [f64; 2], kg: f64, load: Load) {
+    pub(super) fn put(&mut self, plate: usize, mark_mm: [f64; 2], kg: f64, load: Load) {
         let sd = self.options.place_sd_mm;
         let beside = [0, 1].map(|axis| mark_mm[axis] + sd * self.chance.normal());
         let built = &self.built.plates[plate];
@@ -295,7 +307,7 @@ impl Taker<'_> {
         self.reading(load, &bodies);
     }
 
-    fn reading(&mut self, load: Load, bodies: &[(f64, &crate::built::Footprint)]) {
+    pub(super) fn reading(&mut self, load: Load, bodies: &[(f64, &crate::built::Footprint)]) {
         // The room drifts by a tenth of a degree or two; the sensor shows tenths.
         let drift = 0.15 * (self.rows.len() as f64 / 25.0).sin();
         self.bench.temperature_c = self.options.temperature_c + drift;
