@@ -1,14 +1,27 @@
-//! The invented example: a deck, and three days of a patient on it. Nobody and nothing here exists.
+//! The invented examples: a deck, three days of a patient on it, and nights of other kinds. Nobody and nothing here exists.
 
 use crate::error::TwinError;
 use crate::scenario::Scenario;
 
 /// The deck, as a file.
 pub const DECK_TOML: &str = include_str!("../data/deck.toml");
-/// The scenario, as a file.
+/// The scenario of the demo, as a file.
 pub const SCENARIO_TOML: &str = include_str!("../data/scenario.toml");
 
-/// The example's scenario.
+/// The other scenarios, on the same deck: file name and text.
+pub const SCENARIOS: [(&str, &str); 9] = [
+    ("infant.toml", include_str!("../data/scenarios/infant.toml")),
+    ("child.toml", include_str!("../data/scenarios/child.toml")),
+    ("dialysis.toml", include_str!("../data/scenarios/dialysis.toml")),
+    ("sepsis.toml", include_str!("../data/scenarios/sepsis.toml")),
+    ("burns.toml", include_str!("../data/scenarios/burns.toml")),
+    ("articulated.toml", include_str!("../data/scenarios/articulated.toml")),
+    ("power_cuts.toml", include_str!("../data/scenarios/power_cuts.toml")),
+    ("faulty_cells.toml", include_str!("../data/scenarios/faulty_cells.toml")),
+    ("weeks.toml", include_str!("../data/scenarios/weeks.toml")),
+];
+
+/// The demo's scenario.
 ///
 /// # Errors
 /// None: the file is part of the program, and a test reads it.
