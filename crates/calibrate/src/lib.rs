@@ -9,7 +9,8 @@
 //! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `outlier` → `lack_of_fit` →
 //! `findings`, `report`.
 //!
-//! [`mod@plan`] says beforehand which body to put where, and how well each cell will then be known.
+//! [`mod@plan`] says beforehand which body to put where, and how well each cell will then be known; [`mod@touch`] judges
+//! a hand's presses over each cell before anything is put on.
 //!
 //! What a stated uncertainty holds: noise of counts, scatter of cells, play of places, masses. Not what a data sheet allows
 //! every cell alike in each run, bow, hysteresis and creep: the gain is that of the loads and times of the run, and where
@@ -33,6 +34,7 @@ mod problem;
 mod report;
 mod screen;
 mod swap;
+pub mod touch;
 mod trial;
 mod variance;
 mod zeros;

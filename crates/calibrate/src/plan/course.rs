@@ -31,6 +31,8 @@ pub struct Lift {
     pub y_mm: f64,
     /// Cells that the plate lifts off by a hair, as the body presses the others down.
     pub lifts_off: Vec<String>,
+    /// What it should add to each cell of the plate, kg: more than a few per cent beside it, and something is wrong.
+    pub cells_kg: Vec<f64>,
 }
 
 /// Readings without load at the start.
@@ -58,6 +60,7 @@ pub(crate) fn in_order(ground: &Ground, bodies: &[Body], candidates: &[Candidate
             x_mm,
             y_mm,
             lifts_off: candidate.put.lifted.iter().map(|&k| plate.cells[k].clone()).collect(),
+            cells_kg: candidate.put.loads_kg.clone(),
         };
         lift.step = match lifts.last() {
             None => FIRST_ZEROS + 1,
