@@ -40,7 +40,8 @@ pub(crate) fn report<T: Serialize>(json: bool, report: &T, table: impl FnOnce(&T
     }
 }
 
-fn closed(error: io::Error) -> Failure {
+/// Standard output that cannot be written: its reader went away, or something worse.
+pub(crate) fn closed(error: io::Error) -> Failure {
     if error.kind() == io::ErrorKind::BrokenPipe {
         Failure::OutputClosed
     } else {

@@ -198,7 +198,7 @@ fn weigh_tells_rows_events_and_faults_and_keeps_the_truth_within_its_doubt() {
     has(&out["events"][0], &["t_s", "kind", "kg", "u_kg", "x_mm", "y_mm", "text"]);
     assert_eq!(ran.status, i32::from(out["last"]["state"] == "fault"));
     let again = std::fs::read_to_string(files().join("again.csv")).unwrap();
-    assert!(again.starts_with("t_s,patient_kg,u_kg,state\n"), "without a start there is no time");
+    assert!(again.starts_with("t_s,patient_kg,u_kg,state,open_kg\n"), "without a start there is no time");
     assert_eq!(again.lines().count() - 1, usize::try_from(out["rows"].as_u64().unwrap()).unwrap());
     let truth: Value = serde_json::from_str(&std::fs::read_to_string(files().join("truth.json")).unwrap()).unwrap();
     let (tare, true_tare) = (out["tare_kg"].as_f64().unwrap(), truth["night"]["tare_kg"].as_f64().unwrap());

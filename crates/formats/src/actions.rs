@@ -1,6 +1,6 @@
 //! `actions.csv`: what people did at the bed.
 //!
-//! Only `add` and `remove` have a meaning for `kg`; with another action it is handed on as it stands.
+//! Only `add`, `remove` and `patient_step` have a meaning for `kg`; with another action it is handed on as it stands.
 
 use crate::limits::Limits;
 use crate::table::Table;
@@ -38,6 +38,9 @@ pub enum ActionKind {
     Hold,
     /// Care ends: what the load did in between is judged now.
     Release,
+    /// A change that was asked about was the patient's own (a drink, a drain's bag emptied, fluid lost past the deck); `kg`, with its sign left
+    /// out, says which where several are open.
+    PatientStep,
 }
 
 const WORDS: &words::Words<ActionKind> = &[
@@ -48,6 +51,7 @@ const WORDS: &words::Words<ActionKind> = &[
     ("remove", ActionKind::Remove),
     ("hold", ActionKind::Hold),
     ("release", ActionKind::Release),
+    ("patient_step", ActionKind::PatientStep),
 ];
 
 impl ActionKind {

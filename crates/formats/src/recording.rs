@@ -9,7 +9,7 @@ use crate::csv_writer::Line;
 use crate::deck::Deck;
 use crate::limits::Limits;
 use crate::run::TEMPERATURE_C;
-use crate::table::Table;
+use crate::table::{Live, Table};
 use crate::{Problem, Problems, words};
 
 /// What the columns of a recording are.
@@ -34,6 +34,17 @@ pub struct Sample {
     pub tilt_deg: Vec<f64>,
     /// Counts of each cell; `None`: sample lost.
     pub counts: Vec<Option<f64>>,
+}
+
+/// What a line of a recording that is still being written was.
+#[derive(Debug)]
+pub enum LiveLine {
+    /// A sample.
+    Sample,
+    /// None, and why.
+    Bad(Problems),
+    /// The end.
+    End,
 }
 
 /// A recording while it is read.
@@ -93,27 +104,55 @@ impl<R: BufRead> Reader<R> {
     pub fn next_sample(&mut self, sample: &mut Sample) -> Result<bool, Problems> {
         let more = self.table.next_row()?;
         self.table.check()?;
-        if !more {
-            return Ok(false);
+        if more {
+            self.take(sample)?;
         }
+        Ok(more)
+    }
+
+    /// Reads the next line of a recording that is still being written. A line that is no sample is given back with what is wrong with it, and
+    /// leaves no trace: the time and angles before it stand.
+    ///
+    /// # Errors
+    /// The source cannot be read any more.
+    pub fn next_live(&mut self, sample: &mut Sample) -> Result<LiveLine, Problems> {
+        match self.table.next_live()? {
+            Live::End => Ok(LiveLine::End),
+            Live::Bad(problems) => Ok(LiveLine::Bad(problems)),
+            Live::Row => {
+                let last = self.last;
+                match self.take(sample) {
+                    Ok(()) => Ok(LiveLine::Sample),
+                    Err(problems) => {
+                        self.last = last;
+                        Ok(LiveLine::Bad(problems))
+                    }
+                }
+            }
+        }
+    }
+
+    /// The row under the reader.
+    fn take(&mut self, sample: &mut Sample) -> Result<(), Problems> {
         let table = &mut self.table;
         sample.t_s = table.number(self.t_s, &Limits::ANY);
         table.forward(self.t_s, sample.t_s, &mut self.last, true);
         sample.temperature_c = table.number_opt(self.temperature_c, &TEMPERATURE_C);
         sample.tilt_deg.clear();
-        for (&column, last) in self.tilts.iter().zip(&mut self.last_tilt) {
-            *last = table.number_opt(Some(column), &TILT_DEG).or(*last);
-            if last.is_none() {
+        for (&column, last) in self.tilts.iter().zip(&self.last_tilt) {
+            let tilt = table.number_opt(Some(column), &TILT_DEG).or(*last);
+            if tilt.is_none() {
                 table.problem(Some(column), "nothing", "an angle in the first row, to begin with");
             }
-            sample.tilt_deg.push(last.unwrap_or(f64::NAN));
+            sample.tilt_deg.push(tilt.unwrap_or(f64::NAN));
         }
         sample.counts.clear();
         for &column in &self.cells {
             sample.counts.push(table.number_opt(Some(column), &Limits::ANY));
         }
         table.check()?;
-        Ok(true)
+        self.last_tilt.iter_mut().zip(&sample.tilt_deg).for_each(|(last, tilt)| *last = Some(*tilt));
+        Ok(())
     }
 }
 

@@ -112,15 +112,37 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Weight>, Problems> {
 pub struct Writer<W> {
     out: W,
     with_time: bool,
+    with_open: bool,
     line: Line,
 }
+
+/// Column of what came or went and is not explained yet: `patient_kg + open_kg` is the weight if it was the patient's own.
+const OPEN_KG: &str = "open_kg";
 
 impl<W: Write> Writer<W> {
     /// Writes the header, with the column `time` where the start is known.
     ///
     /// # Errors
     /// What the output reports.
-    pub fn new(mut out: W, with_time: bool) -> std::io::Result<Self> {
+    pub fn new(out: W, with_time: bool) -> std::io::Result<Self> {
+        Self::begin(out, with_time, false)
+    }
+
+    /// Writes the header with the column `open_kg` as well, the sum of the changes that nothing explains yet: `patient_kg + open_kg` is the weight if
+    /// they were all the patient's own.
+    ///
+    /// # Errors
+    /// What the output reports.
+    pub fn with_open(out: W, with_time: bool) -> std::io::Result<Self> {
+        Self::begin(out, with_time, true)
+    }
+
+    /// Goes on with a file that has its header already, as [`Writer::with_open`] made it.
+    pub fn resume_with_open(out: W, with_time: bool) -> Self {
+        Self { out, with_time, with_open: true, line: Line::default() }
+    }
+
+    fn begin(mut out: W, with_time: bool, with_open: bool) -> std::io::Result<Self> {
         let mut line = Line::default();
         if with_time {
             line.field("time");
@@ -128,15 +150,26 @@ impl<W: Write> Writer<W> {
         for name in ["t_s", "patient_kg", "u_kg", "state"] {
             line.field(name);
         }
+        if with_open {
+            line.field(OPEN_KG);
+        }
         out.write_all(line.end().as_bytes())?;
-        Ok(Self { out, with_time, line })
+        Ok(Self { out, with_time, with_open, line })
     }
 
-    /// Writes one row.
+    /// Writes one row, with nothing open.
     ///
     /// # Errors
     /// What the output reports.
     pub fn write(&mut self, weight: &Weight) -> std::io::Result<()> {
+        self.write_open(weight, 0.0)
+    }
+
+    /// Writes one row and what is open.
+    ///
+    /// # Errors
+    /// What the output reports.
+    pub fn write_open(&mut self, weight: &Weight, open_kg: f64) -> std::io::Result<()> {
         if self.with_time {
             match weight.time {
                 Some(time) => self.line.value(&time),
@@ -147,7 +180,15 @@ impl<W: Write> Writer<W> {
         self.line.number_opt(weight.patient_kg);
         self.line.number_opt(weight.u_kg);
         self.line.field(weight.state.word());
+        if self.with_open {
+            self.line.number(open_kg);
+        }
         self.out.write_all(self.line.end().as_bytes())
+    }
+
+    /// The output, to be flushed between rows.
+    pub fn output(&mut self) -> &mut W {
+        &mut self.out
     }
 
     /// Gives the output back, flushed.

@@ -156,6 +156,17 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
         }
     }
 
+    /// Variance of the items, kg²: of all that ever came and went.
+    #[must_use]
+    pub const fn items_u2(&self) -> f64 {
+        self.items_u2
+    }
+
+    /// Puts the items' variance right, where their sum became known better than by adding them up, kg².
+    pub fn set_items_u2(&mut self, u2: f64) {
+        self.items_u2 = u2.max(0.0);
+    }
+
     /// Takes an item off the account with its uncertainty; what it bore falls to the remainder.
     pub fn forget(&mut self, id: u16) -> Option<Item> {
         let index = self.items().iter().position(|item| item.id == id)?;
@@ -174,7 +185,8 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
     /// Sum of the changes that nothing explains, kg.
     #[must_use]
     pub fn open_kg(&self) -> f64 {
-        self.open().iter().map(|open| open.mass.kg).sum()
+        // Not `sum`, which calls nothing at all −0.
+        self.open().iter().fold(0.0, |sum, open| sum + open.mass.kg)
     }
 
     /// Opens a question; one too many is added to the newest.

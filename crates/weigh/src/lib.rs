@@ -8,14 +8,21 @@
 //!
 //! A change that no action explains never enters the patient's weight: it becomes an open question, and until it is
 //! answered by an action, or undone by the opposite change (a hand that leaves the bed), no weight is called settled.
+//! Until then both weights are told, with and without the change.
+//!
+//! [`Weigher::keep`] makes a record of all that must outlive a power cut and [`Weigher::resume`] goes on from it; [`Weigher::news`] hands events on as they
+//! come, so that a stream without end is weighed in constant memory.
 //! Not here: files, clocks, fluid balance.
 
 mod error;
 mod judge;
+mod keep;
 mod report;
 pub mod setup;
 mod weigher;
 
 pub use error::WeighError;
-pub use report::{Event, EventKind, Fault, FaultKind, Last, NamedItem, WeighReport};
-pub use weigher::{Options, Weigher};
+pub use keep::KeepingError;
+pub use report::{Event, EventKind, Fault, FaultKind, Last, NamedItem, Question, WeighReport};
+pub use signal::keep::{KeepError, Keeper, MARK as RECORD_MARK, Slot};
+pub use weigher::{News, Options, Weigher};

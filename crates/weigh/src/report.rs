@@ -1,10 +1,10 @@
 //! What is told at the end: counts of rows, the last weight, events and faults.
 
 use formats::weights::State;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Something that happened on the deck.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Event {
     /// When it was seen, s.
     pub t_s: f64,
@@ -23,7 +23,7 @@ pub struct Event {
 }
 
 /// Kind of an event.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum EventKind {
     /// A change that no action explains: a question.
@@ -56,7 +56,7 @@ pub struct Fault {
 }
 
 /// How a channel fails.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FaultKind {
     /// One count for ever.
@@ -72,7 +72,7 @@ pub enum FaultKind {
 }
 
 /// The last row.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Last {
     /// Time, s.
     pub t_s: f64,
@@ -95,6 +95,25 @@ pub struct NamedItem {
     pub u_kg: f64,
 }
 
+/// A change that no action explains yet: what the patient weighs depends on the answer.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Question {
+    /// When it came about, s.
+    pub t_s: f64,
+    /// Its size, kg; negative for a loss.
+    pub kg: f64,
+    /// Standard uncertainty of the size, kg.
+    pub u_kg: f64,
+    /// Where on the bed, mm from the head end.
+    pub x_mm: Option<f64>,
+    /// Where on the bed, mm from the patient's right edge.
+    pub y_mm: Option<f64>,
+    /// The patient's weight if it was not the patient's, kg (the other questions, too, being none of the patient's).
+    pub patient_kg: Option<f64>,
+    /// The patient's weight if it was the patient's own, kg.
+    pub patient_kg_if_own: Option<f64>,
+}
+
 /// The report of a recording.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WeighReport {
@@ -110,8 +129,11 @@ pub struct WeighReport {
     pub items_kg: f64,
     /// Those items by their notes; what came and went leaves no line.
     pub items: Vec<NamedItem>,
-    /// Changes that no action explains yet, kg in all.
+    /// Changes that no action explains yet, kg in all: `last.patient_kg` is the weight if none of them was the patient's own,
+    /// `last.patient_kg + open_kg` if all were.
     pub open_kg: f64,
+    /// Those changes one by one, each with both possible weights.
+    pub open: Vec<Question>,
     /// What happened.
     pub events: Vec<Event>,
     /// What failed.

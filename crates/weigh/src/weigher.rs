@@ -7,10 +7,12 @@ use formats::recording::{Header, Sample};
 use formats::weights::{State, Weight};
 use jiff::{SignedDuration, Timestamp};
 use signal::Channel;
+use signal::keep::{Keeper, Kept, Slot};
 
 use crate::WeighError;
 use crate::judge::{Judge, Rules, Weighed};
-use crate::report::{Fault, FaultKind, Last, WeighReport};
+use crate::keep::{KeepingError, Weigh, pack, unpack};
+use crate::report::{Event, Fault, FaultKind, Last, WeighReport};
 use crate::setup::{CELLS, Path, SECTIONS, configure};
 
 /// An overload of the same cell is told again only after so long without one, s.
@@ -31,10 +33,27 @@ impl Default for Options {
     }
 }
 
+/// What happened since it was last asked, for who follows a recording as it comes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct News {
+    /// Events, by number from 0. A number that came before is an event put right: it takes the place of the earlier one.
+    pub events: Vec<(usize, Event)>,
+    /// Faults.
+    pub faults: Vec<Fault>,
+}
+
 /// Weighs one recording, sample by sample.
 pub struct Weigher {
     path: Path,
     judge: Judge,
+    deck_name: String,
+    calibrated_at: String,
+    n_sections: usize,
+    /// Actions that were taken so far.
+    n_taken: usize,
+    /// Samples up to this time were weighed before the restart, s.
+    weighed_s: Option<f64>,
+    last_temperature_c: Option<f64>,
     cell_names: Vec<String>,
     tilt_sections: Vec<usize>,
     actions: std::collections::VecDeque<Action>,
@@ -74,6 +93,12 @@ impl Weigher {
         Ok(Self {
             judge: Judge::new(Rules::new(deck.max_kg, deck.e_g), config.clone()),
             path: Path::new(config),
+            deck_name: deck.name.clone(),
+            calibrated_at: calibration.made_at.clone(),
+            n_sections: deck.sections.len(),
+            n_taken: 0,
+            weighed_s: None,
+            last_temperature_c: None,
             cell_names,
             tilt_sections,
             actions: actions.iter().cloned().collect(),
@@ -93,9 +118,96 @@ impl Weigher {
         self.actions.push_back(action);
     }
 
+    /// Goes on from the newer whole one of two records that [`Weigher::keep`] made, as after a pause of the samples: to be asked before the
+    /// first sample. Samples and actions that were taken before the restart are passed over when they come again.
+    ///
+    /// # Errors
+    /// Neither record is whole, or they are of another deck or calibration.
+    pub fn resume(&mut self, a: &[u8], b: &[u8]) -> Result<Keeper, KeepingError> {
+        let (kept, keeper) = signal::keep::restore::<CELLS, SECTIONS>(a, b, self.cell_names.len(), self.n_sections)?;
+        let state = unpack(kept.beside, &self.deck_name, &self.calibrated_at)?;
+        self.path = Path::resume(self.path.config().clone(), &kept.memory);
+        self.judge.resume(state.judge, kept.ledger);
+        self.weighed_s = Some(state.t_s);
+        self.n_taken = state.n_taken;
+        let (t_s, mut before) = (state.t_s, state.n_taken);
+        self.actions.retain(|action| {
+            let taken = before > 0 && action.t_s <= t_s;
+            before = before.saturating_sub(1);
+            !taken
+        });
+        self.next_row_s = state.next_row_s;
+        self.rows = state.rows;
+        self.settled = state.settled;
+        self.last = state.last;
+        self.bad.iter_mut().zip(state.bad).for_each(|(to, from)| *to = from);
+        Ok(keeper)
+    }
+
+    /// Makes a record of everything that must outlive a power cut (tare, items, hold, open questions, who lies there, the last plateau), in a
+    /// buffer that grows as needed; gives the place to write it to. Some 1 kB.
+    ///
+    /// # Errors
+    /// There is more than a record can hold.
+    pub fn keep(&self, keeper: &mut Keeper, record: &mut Vec<u8>) -> Result<Slot, KeepingError> {
+        let beside = pack(&Weigh {
+            deck: self.deck_name.clone(),
+            calibrated_at: self.calibrated_at.clone(),
+            t_s: self.t_s(),
+            n_taken: self.n_taken,
+            rows: self.rows,
+            settled: self.settled,
+            next_row_s: self.next_row_s,
+            last: self.last,
+            bad: self.bad.iter().take(self.cell_names.len()).copied().collect(),
+            judge: self.judge.state(),
+        })?;
+        let memory = self.path.memory(self.last_temperature_c);
+        let kept = Kept { ledger: *self.judge.ledger(), memory, beside: &beside };
+        record.resize(signal::keep::MOST_BYTES + beside.len(), 0);
+        let (slot, length) = keeper.save(&kept, self.cell_names.len(), self.n_sections, record)?;
+        record.truncate(length);
+        Ok(slot)
+    }
+
+    /// Counts up with everything that must be kept at once: an action, a change of the load.
+    #[must_use]
+    pub fn happened(&self) -> u64 {
+        self.judge.happened()
+    }
+
+    /// Time of the last sample, also of one before a restart, s.
+    #[must_use]
+    pub fn t_s(&self) -> f64 {
+        let seen_s = self.path.reading().t_s;
+        self.weighed_s.map_or(seen_s, |before_s| before_s.max(seen_s))
+    }
+
+    /// Until when samples were weighed before a restart, s; `None` without one.
+    #[must_use]
+    pub fn weighed_s(&self) -> Option<f64> {
+        self.weighed_s
+    }
+
+    /// What came or went and is not explained, kg: added to the patient's weight it gives the other possible one.
+    #[must_use]
+    pub fn open_kg(&self) -> f64 {
+        self.judge.ledger().open_kg()
+    }
+
+    /// What happened since this was last asked, which is forgotten here: asked often, the weigher's memory stays constant.
+    pub fn news(&mut self) -> News {
+        News { events: self.judge.take_events(), faults: std::mem::take(&mut self.faults) }
+    }
+
     /// Takes a sample; gives a row when one is due.
     pub fn push(&mut self, sample: &Sample) -> Option<Weight> {
+        if self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
+            return None;
+        }
+        self.last_temperature_c = sample.temperature_c;
         while let Some(action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
+            self.n_taken += 1;
             self.judge.act(&action, &self.path, sample.temperature_c);
         }
         self.path.push(&self.for_path(sample));
@@ -178,7 +290,8 @@ impl Weigher {
             items_kg: ledger.items_kg(),
             items: self.judge.items(),
             open_kg: ledger.open_kg(),
-            events: self.judge.events().to_vec(),
+            open: self.judge.questions(self.last.and_then(|last| last.patient_kg)),
+            events: self.judge.events(),
             faults: self.faults.clone(),
         }
     }

@@ -95,8 +95,8 @@ fn parts() -> (Deck, Calibration, Header) {
 }
 
 fn kind() -> impl Strategy<Value = ActionKind> {
-    use ActionKind::{Add, Hold, PatientOff, PatientOn, Release, Remove, Tare};
-    prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release])
+    use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare};
+    prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep])
 }
 
 /// A stretch of load that lasts, as long as the path needs to call it a plateau.

@@ -84,7 +84,9 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let weighed = weigh::print(&WeighArgs {
         deck: file("deck.toml"),
         calibration: file("calibration.json"),
-        recording: file("recording.csv"),
+        recording: Some(file("recording.csv")),
+        follow: false,
+        state: None,
         actions: Some(file("actions.csv")),
         start: Some(start),
         every: EVERY_S,

@@ -3,6 +3,7 @@
 mod bad_deck;
 mod bad_tables;
 mod good;
+mod live;
 
 use bedplate_formats::deck::{self, Deck};
 

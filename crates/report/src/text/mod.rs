@@ -16,7 +16,7 @@ pub use check::{check, requirement_words};
 pub use exploration::exploration;
 pub use trial::trial;
 pub use verification::verification;
-pub use weighing::{clock, weighing};
+pub use weighing::{clock, fault_line, weighing};
 
 /// Said under every result that could be taken for a licence to act.
 const CAUTION: &str = "Research and engineering tool: not for dosing or treatment decisions on its own; local codes,\n\

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use formats::weights::State;
-use weigh::{Event, EventKind, FaultKind, WeighReport};
+use weigh::{Event, EventKind, Fault, FaultKind, WeighReport};
 
 use super::{CAUTION, heading};
 use crate::number::{fixed, optional, with_uncertainty};
@@ -36,11 +36,35 @@ pub fn weighing(deck: &str, report: &WeighReport) -> String {
         fixed(report.items_kg, 3),
         fixed(report.open_kg, 3)
     );
+    out.push_str(&questions(report));
     out.push_str(&events(&report.events));
     for fault in &report.faults {
-        let _ = writeln!(out, "! {} cell {}: {}", clock(fault.t_s), fault.cell, fault_words(fault.kind));
+        out.push_str(&fault_line(fault));
     }
     let _ = write!(out, "\n± is a standard uncertainty. {CAUTION}");
+    out
+}
+
+/// A fault in a line.
+#[must_use]
+pub fn fault_line(fault: &Fault) -> String {
+    format!("! {} cell {}: {}\n", clock(fault.t_s), fault.cell, fault_words(fault.kind))
+}
+
+/// Both weights of what is asked about: without the changes and with them.
+fn questions(report: &WeighReport) -> String {
+    let mut out = String::new();
+    for question in &report.open {
+        let (Some(without), Some(with)) = (question.patient_kg, question.patient_kg_if_own) else { continue };
+        let _ = writeln!(
+            out,
+            "? since {}: {} kg that nobody explained. Not the patient's: {} kg; the patient's own: {} kg.",
+            clock(question.t_s),
+            with_uncertainty(question.kg, question.u_kg),
+            fixed(without, 2),
+            fixed(with, 2)
+        );
+    }
     out
 }
 

@@ -34,7 +34,8 @@ use body::Shape;
 use pen::{Eye, Pen};
 
 const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
-const MARK: [u8; 2] = [0xB7, 0x1E];
+/// The first bytes of a record.
+pub const MARK: [u8; 2] = [0xB7, 0x1E];
 const VERSION: u8 = 2;
 const HEAD: usize = 10;
 const TAIL: usize = 4;

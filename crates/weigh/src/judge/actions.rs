@@ -3,10 +3,10 @@
 use formats::actions::{Action, ActionKind};
 use signal::Motion;
 
-use super::{Expected, Hold, Judge, Presence, Weighed};
+use super::{Hold, Judge, Presence, Weighed};
 use crate::report::EventKind;
 use crate::setup::{Path, Rest};
-use signal::{Mass, Open};
+use signal::Mass;
 
 impl Judge {
     /// Takes an action that was entered at or before the path's last sample.
@@ -20,7 +20,9 @@ impl Judge {
             ActionKind::Remove => self.item(action, -1.0),
             ActionKind::Hold => self.begin_care(action.t_s),
             ActionKind::Release => self.release(action.t_s, rest),
+            ActionKind::PatientStep => self.own_step(action),
         }
+        self.happened += 1;
     }
 
     fn want_tare(&mut self, t_s: f64, rest: Option<Rest>) {
@@ -42,6 +44,7 @@ impl Judge {
     pub(super) fn take_tare(&mut self, rest: Rest) {
         self.tare_wanted = false;
         self.mendable = None;
+        self.whole = None;
         self.expected.clear();
         self.ledger.take_tare(rest);
     }
@@ -76,31 +79,6 @@ impl Judge {
                 }
             }
         }
-    }
-
-    fn item(&mut self, action: &Action, sign: f64) {
-        let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
-        if let Some(index) = self.question_for(&expected)
-            && let Some(open) = self.ledger.answer(index)
-        {
-            self.book(open.t_s, &expected, open.mass.kg, open.mass.u_kg, open.place_mm);
-            // The question stood open for a while: a hand would have let go by now.
-            self.mendable = None;
-            return;
-        }
-        self.expected.push(expected);
-    }
-
-    /// The open question that an item answers.
-    fn question_for(&self, item: &Expected) -> Option<usize> {
-        let fits = |open: &Open| match item.kg {
-            Some(kg) => {
-                let u = self.u_stated(kg).hypot(open.mass.u_kg);
-                (open.mass.kg - item.sign * kg).abs() <= self.least(u)
-            }
-            None => open.mass.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s,
-        };
-        self.ledger.open().iter().rposition(fits)
     }
 
     fn begin_care(&mut self, t_s: f64) {

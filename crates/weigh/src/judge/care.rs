@@ -10,7 +10,7 @@ use crate::setup::Rest;
 use signal::{Mass, Open};
 
 /// Name of what came and went in care.
-const IN_CARE: &str = "in care";
+pub(super) const IN_CARE: &str = "in care";
 
 impl Judge {
     /// The verdict, at rest after release.
@@ -19,6 +19,9 @@ impl Judge {
         // Whoever gave the care may still stand there: the rest is to be believed from now.
         self.found_s = t_s;
         let Some(before) = hold.before else { return };
+        if let Some(whole) = &mut self.whole {
+            whole.in_care = true;
+        }
         if self.presence != Presence::On || self.first_s.is_none() {
             self.judge_presence(t_s, after);
             return;

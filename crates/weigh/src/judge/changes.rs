@@ -13,6 +13,8 @@ const UNWEIGHED_KG: f64 = 1.0;
 impl Judge {
     /// Takes a change that the path has found.
     pub(crate) fn change(&mut self, step: &Step) {
+        self.happened += 1;
+        self.note_failed(step);
         self.found_s = step.after.level.t_s;
         let t_s = began(step);
         if self.tare_wanted {
@@ -46,6 +48,7 @@ impl Judge {
             self.expected.drain(..).partition(|item| now_s - item.t_s > early_s);
         self.expected = live;
         for item in late {
+            self.happened += 1;
             self.never_seen(now_s, &item);
         }
     }
@@ -119,6 +122,7 @@ impl Judge {
         self.presence = Presence::Empty;
         self.first_s = None;
         self.mendable = None;
+        self.whole = None;
         self.ledger.drop_newest(usize::MAX);
         self.ledger.release();
         self.ledger.set_lean(Mass { kg: 0.0, u_kg: 0.0 });
@@ -161,6 +165,9 @@ impl Judge {
             return;
         }
         let apart_s = self.found_s - t_s;
+        if self.put_right(step) {
+            return;
+        }
         if step.articulated {
             self.articulate(step, self.u_step(step.parts.without_lean_kg(), apart_s));
             return;
@@ -171,12 +178,13 @@ impl Judge {
             return;
         }
         if step.delta_kg.abs() <= self.least(u) {
-            if step.delta_kg.abs() > self.least(self.u_step(step.parts.without_lean_kg(), apart_s)) {
-                // Who turns on a raised section leans otherwise: that is no mass.
+            if step.delta_kg.abs() > self.least(self.u_step(step.parts.of_mass_kg(), apart_s)) {
+                // Who turns on a raised section leans otherwise, and what stands in for a failed cell is off by another amount: that is no mass.
                 self.ledger.set_lean(Mass { kg: self.ledger.lean().kg + step.delta_kg, u_kg: self.ledger.lean().u_kg });
             }
             self.calm(step, apart_s);
-        } else if !(self.mend(step, u, &[Mend::Arrival])
+        } else if !(self.match_stated(step, u)
+            || self.mend(step, u, &[Mend::Arrival])
             || self.undo(step, u)
             || self.match_expected(step, u)
             || self.mend(step, u, &[Mend::Item, Mend::Care]))
@@ -273,6 +281,11 @@ impl Judge {
             }
         }
         false
+    }
+
+    /// A change that items with a stated mass explain, before anything else is thought of: also right after an arrival.
+    fn match_stated(&mut self, step: &Step, u: f64) -> bool {
+        self.expected.iter().all(|item| item.kg.is_some()) && self.match_expected(step, u)
     }
 
     /// A change that entered items explain.

@@ -4,19 +4,28 @@
 //! action explains it, or it came about in care), to nobody (it is within its uncertainty, or it undoes an open question) or to the open
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
-//! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release.
+//! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release, `questions` what
+//! answers an open one, `failed` what a cell that fails and comes back leaves behind, `state` what outlives a power cut.
 
 mod actions;
 mod care;
 mod changes;
+mod failed;
+mod log;
+mod questions;
+mod state;
 mod tell;
 
+use serde::{Deserialize, Serialize};
 use signal::{Mass, Motion, Reading};
 
 use crate::report::{Event, NamedItem};
 use crate::setup::Accounts;
 use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS};
+use failed::Whole;
 use formats::weights::State;
+use log::Log;
+pub(crate) use state::JudgeState;
 
 /// Times and sizes of judgement. Choices of this project: no published source names them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,7 +88,7 @@ impl Rules {
 }
 
 /// Whether a patient lies on the deck.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Presence {
     /// Nobody.
     Empty,
@@ -94,7 +103,7 @@ pub(crate) enum Presence {
 }
 
 /// An item that was entered and not yet seen: +1 for `add`, −1 for `remove`.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Expected {
     t_s: f64,
     sign: f64,
@@ -114,7 +123,7 @@ pub(crate) struct Hold {
 }
 
 /// What the last judged change was given to, while a later one may mend it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Mendable {
     what: Mend,
     until_s: f64,
@@ -123,7 +132,7 @@ pub(crate) struct Mendable {
     item: u16,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Mend {
     Arrival,
     Item,
@@ -131,7 +140,7 @@ pub(crate) enum Mend {
 }
 
 /// A weight with its standard uncertainty.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Weighed {
     pub kg: f64,
     pub u_kg: f64,
@@ -153,9 +162,13 @@ pub(crate) struct Judge {
     /// When the patient's first plateau was found; `None` before.
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
-    events: Vec<Event>,
+    /// The accounts before a cell failed, until all give again.
+    whole: Option<Whole>,
+    log: Log,
     /// Names of items; the ledger knows them by their place here.
     names: Vec<String>,
+    /// How often anything changed that must outlive a power cut.
+    happened: u64,
 }
 
 impl Judge {
@@ -172,7 +185,9 @@ impl Judge {
             found_s: 0.0,
             first_s: None,
             last_settled: None,
-            events: Vec::new(),
+            whole: None,
+            log: Log::default(),
+            happened: 0,
             names: vec![String::new()],
         }
     }
@@ -181,8 +196,19 @@ impl Judge {
         &self.ledger
     }
 
-    pub(crate) fn events(&self) -> &[Event] {
-        &self.events
+    pub(crate) fn events(&self) -> Vec<Event> {
+        self.log.events().cloned().collect()
+    }
+
+    /// Hands on events that are new or were put right, by their numbers.
+    pub(crate) fn take_events(&mut self) -> Vec<(usize, Event)> {
+        let keep = self.mendable.map(|mendable| mendable.event);
+        self.log.take(keep)
+    }
+
+    /// Counts up with everything that must outlive a power cut.
+    pub(crate) fn happened(&self) -> u64 {
+        self.happened
     }
 
     /// State and weight at a sample; remembers a settled one.
@@ -240,11 +266,27 @@ impl Judge {
 
     /// The ledger's number of a name; 0 is the unnamed, and whatever comes after the last number.
     fn id_of(&mut self, name: &str) -> u16 {
-        let at = self.names.iter().position(|known| known == name).unwrap_or_else(|| {
-            self.names.push(name.to_owned());
-            self.names.len() - 1
-        });
+        let at = self.names.iter().position(|known| known == name).unwrap_or_else(|| self.new_name(name));
         u16::try_from(at).unwrap_or(0)
+    }
+
+    /// A place for a name: one that no item bears any more is given anew, so that a year of names takes no more room than a day of them.
+    fn new_name(&mut self, name: &str) -> usize {
+        let borne = |at: usize| {
+            let bears = |id: u16| usize::from(id) == at;
+            self.ledger.items().iter().any(|item| bears(item.id)) || self.mendable.is_some_and(|last| bears(last.item))
+        };
+        let free = (1..self.names.len()).find(|at| !borne(*at));
+        match free.and_then(|at| Some((at, self.names.get_mut(at)?))) {
+            Some((at, place)) => {
+                name.clone_into(place);
+                at
+            }
+            None => {
+                self.names.push(name.to_owned());
+                self.names.len() - 1
+            }
+        }
     }
 
     /// Puts an amount on an item.

@@ -19,7 +19,7 @@ impl Judge {
         self.tell_at(t_s, kind, kg, u_kg, None, text)
     }
 
-    /// Keeps an event and gives its index.
+    /// Keeps an event and gives its number.
     pub(super) fn tell_at(
         &mut self,
         t_s: f64,
@@ -30,8 +30,7 @@ impl Judge {
         text: &str,
     ) -> usize {
         let [x_mm, y_mm] = place_mm.map_or([None; 2], |place| place.map(Some));
-        self.events.push(Event { t_s, kind, kg, u_kg, x_mm, y_mm, text: text.to_owned() });
-        self.events.len() - 1
+        self.log.tell(Event { t_s, kind, kg, u_kg, x_mm, y_mm, text: text.to_owned() })
     }
 
     pub(super) fn tell_item(
@@ -50,7 +49,7 @@ impl Judge {
 
     /// Puts the size of an event right that a later change mended.
     pub(super) fn retell(&mut self, index: usize, kg: f64, care: bool) {
-        let Some(event) = self.events.get_mut(index) else { return };
+        let Some(event) = self.log.mend(index) else { return };
         event.kg = Some(kg);
         if care {
             (event.kind, event.text) = care_text(kg);
@@ -79,5 +78,10 @@ fn care_text(kg: f64) -> (EventKind, String) {
 
 /// The note of an item, in brackets.
 pub(super) fn noted(item: &Expected) -> String {
-    if item.note.is_empty() { String::new() } else { format!(" ({})", item.note) }
+    in_brackets(&item.note)
+}
+
+/// A note, in brackets.
+pub(super) fn in_brackets(note: &str) -> String {
+    if note.is_empty() { String::new() } else { format!(" ({note})") }
 }

@@ -1,5 +1,6 @@
 //! Nights with known truth: what is settled is right, what is unsure is not settled.
 
+mod cuts;
 mod model;
 
 use bedplate_weigh::{EventKind, FaultKind, Options, WeighReport, Weigher};

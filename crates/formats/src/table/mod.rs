@@ -7,6 +7,10 @@
 //!
 //! What does not fit is noted with line and column, and a stand-in is returned, as in `toml_reader`.
 
+mod live;
+
+pub(crate) use live::Live;
+
 use std::io::BufRead;
 use std::ops::Range;
 
@@ -282,14 +286,16 @@ impl<R: BufRead> Table<R> {
         if self.row.line == 1 && bytes.starts_with(b"\xef\xbb\xbf") {
             bytes.drain(..3);
         }
-        self.row.raw = String::from_utf8(bytes).map_err(|error| {
-            let text = String::from_utf8_lossy(error.as_bytes()).into_owned();
-            let column = text.chars().position(|c| c == char::REPLACEMENT_CHARACTER).map(|i| i + 1);
-            let expected = "UTF-8 (save the file with that encoding)";
-            Problem::new(&self.file, "a byte that is not UTF-8", expected).line(self.row.line, &text).column(column)
-        })?;
+        self.row.raw = String::from_utf8(bytes).map_err(|error| self.not_utf8(&error))?;
         self.row.split();
         Ok(true)
+    }
+
+    fn not_utf8(&self, error: &std::string::FromUtf8Error) -> Problem {
+        let text = String::from_utf8_lossy(error.as_bytes()).into_owned();
+        let column = text.chars().position(|c| c == char::REPLACEMENT_CHARACTER).map(|i| i + 1);
+        let expected = "UTF-8 (save the file with that encoding)";
+        Problem::new(&self.file, "a byte that is not UTF-8", expected).line(self.row.line, &text).column(column)
     }
 
     /// Appends one line with its end.
