@@ -1,8 +1,8 @@
 //! Every plate under every load case: deflection, reactions, contact with its base, stress.
 //!
 //! Cells carry compression only and the base stops the plate at its clearance; both are settled by `plates`, whose
-//! complementarity residuals are handed on as the proof. A case that tips a plate off its cells is solved as if they could
-//! pull and marked, so that the others still stand.
+//! complementarity residuals are handed on as the proof. A case that tips a plate off its cells and its base is solved as if
+//! they could pull and marked, so that the others still stand.
 
 use deck::chain::{capacity_newton, cell_type};
 use deck::loads::{self, CaseLoad, PlateLoad};
@@ -91,14 +91,12 @@ fn solve(plate: &Plate, model: &Model, loads: &[&PlateLoad]) -> Result<Vec<Solve
     let wrap = |source| DesignError::from(deck::DeckError::Plate { plate: plate.name.clone(), source });
     match run(&cases, pressed) {
         Ok(solutions) => Ok(solutions.into_iter().map(|solution| Solved { solution, tips: false }).collect()),
-        Err(PlateError::Tips { .. } | PlateError::Unsettled { .. }) => cases
+        Err(PlateError::Tips { .. }) => cases
             .iter()
             .map(|case| {
                 let one = std::slice::from_ref(case);
                 let (solutions, tips) = match run(one, pressed) {
-                    Err(PlateError::Tips { .. } | PlateError::Unsettled { .. }) => {
-                        (run(one, Bearing::Bilateral).map_err(wrap)?, true)
-                    }
+                    Err(PlateError::Tips { .. }) => (run(one, Bearing::Bilateral).map_err(wrap)?, true),
                     other => (other.map_err(wrap)?, false),
                 };
                 solutions
@@ -158,6 +156,7 @@ fn describe(
         layers,
         cells: cells(deck, plate, solution)?,
         contact: contact(solution),
+        mesh_elements: [solution.grid().x.n_elements(), solution.grid().y.n_elements()],
         mesh_deflection_pct: 100.0 * estimate.deflection,
         mesh_reaction_pct: 100.0 * estimate.reaction,
         deflection_mm: solution

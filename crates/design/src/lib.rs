@@ -65,7 +65,7 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
     let over_a_day = budget::change::model(deck, &bent.usual, assumptions, 24.0)?;
     let postures = bent.patients.iter().map(|lying| budget::posture(deck, lying, assumptions));
     let mut report = CheckReport {
-        budget: budget.rows(),
+        budget: budget.rows(assumptions.seed),
         expanded_u_g: budget.expanded_u_g(),
         monte_carlo: budget.monte_carlo(assumptions.seed),
         change: budget::change::change(deck, &bent.usual, assumptions)?,

@@ -92,6 +92,8 @@ pub struct CaseReport {
     pub cells: Vec<CellReport>,
     /// Where the plate presses on its base, and the proof that the contact is right.
     pub contact: ContactReport,
+    /// Elements along x and y of the mesh that was found fine enough for all cases of the plate.
+    pub mesh_elements: [usize; 2],
     /// Estimated error of the mesh in the deflection anywhere, % of the largest.
     pub mesh_deflection_pct: f64,
     /// Estimated error of the mesh in a reaction, % of the load.
@@ -160,6 +162,8 @@ pub struct BudgetRow {
     pub kind: &'static str,
     /// Standard uncertainty, g, by load.
     pub u_g: ByLoad,
+    /// The same by drawing from the distributions of this source alone (JCGM 101), g.
+    pub drawn_u_g: ByLoad,
 }
 
 /// A quantity at a row of loads: load in kg, value. Serializes as an object whose keys are the loads.
@@ -221,8 +225,20 @@ pub struct ChangeReport {
     pub rows: Vec<BudgetRow>,
     /// Standard uncertainty of the difference, g, by hours.
     pub u_g: ByLoad,
+    /// The same by drawing from all distributions (JCGM 101).
+    pub monte_carlo: Vec<ChangeDrawn>,
     /// Smallest resolvable change, g, by hours.
     pub resolvable_g: ByLoad,
+}
+
+/// The budget of a change by drawing, the load being that of the patient.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct ChangeDrawn {
+    /// Hours between the weights.
+    pub hours: f64,
+    /// What the draws gave.
+    #[serde(flatten)]
+    pub drawn: MonteCarloRow,
 }
 
 /// The budget of a patient in one posture.

@@ -21,8 +21,15 @@ const SAMPLES: usize = 4;
 /// In one pass the nodes are added that lie this share of the deepest below the base, or deeper: the rest mostly come free
 /// when those are held, and each costs a solve.
 const DEEP: f64 = 0.8;
-/// Passes in which points of contact are added; 3 to 10 are the rule.
-const PASSES: usize = 40;
+/// The same where a plate lies flat on its base: most of its nodes will bear in the end.
+const DEEP_FLAT: f64 = 0.2;
+/// Passes after which a plate counts as lying flat; 3 to 10 are the rule.
+const PASSES: usize = 10;
+/// Passes in which points between nodes are added. A plate that is pressed flat bulges in every element at the edge of its
+/// contact, and one mesh cannot follow that to any depth: what is left then stands in the proof as its penetration.
+const PASSES_BETWEEN: usize = 10;
+/// Of those the first that add one point each; 1 or 2 are the rule.
+const ONE_DIP: usize = 4;
 
 /// A rigid base under the plate.
 #[derive(Debug)]
@@ -148,29 +155,40 @@ impl<'a> Job<'a> {
             let answer = self.supports.answer(&bearing, &demand).ok_or(Unsettled::Tips)?;
             return Ok(Settled { bearing, answer, n_changes: 0 });
         }
-        let mut bearing = all_springs(self.supports.len());
-        let mut n_changes = 0;
-        for _ in 0..PASSES {
-            let mut state = settle(&self.supports, &demand, self.n_springs(), bearing)?;
-            state.n_changes += n_changes;
-            let missing = self.missing_points(load, &state);
+        let mut state = settle(&self.supports, &demand, self.n_springs(), all_springs(self.supports.len()))?;
+        // Every pass holds at least one more node, so that the first part ends.
+        let (mut n_passes, mut n_between) = (0, 0);
+        loop {
+            let dof = self.deflected(load, &state);
+            let mut missing = self.nodes_below(&dof, if n_passes < PASSES { DEEP } else { DEEP_FLAT });
+            if missing.is_empty() && n_between < PASSES_BETWEEN {
+                missing = self.dips(&dof, n_between >= ONE_DIP);
+                n_between += 1;
+            }
             if missing.is_empty() {
                 return Ok(state);
             }
-            n_changes = state.n_changes;
+            n_passes += 1;
             self.add_points(&missing);
             demand = self.supports.demand(self.panel, load, field);
-            bearing = state.bearing;
+            let mut bearing = state.bearing.clone();
             bearing.resize(self.supports.len(), false);
+            let mut next = settle(&self.supports, &demand, self.n_springs(), bearing)?;
+            next.n_changes += state.n_changes;
+            state = next;
         }
-        Err(Unsettled::Endless)
     }
 
-    /// Places where the plate lies below its base: nodes first, and when no node does, the deepest place between them.
-    fn missing_points(&self, load: &[f64], state: &Settled) -> Vec<[f64; 2]> {
-        let Some(base) = &self.base else { return Vec::new() };
+    /// The field under a load and the supports' forces.
+    fn deflected(&self, load: &[f64], state: &Settled) -> Vec<f64> {
         let mut dof = self.panel.deflections(&[self.pressed(load, state)]).remove(0);
         self.panel.add_motions(&state.answer.motions, &mut dof);
+        dof
+    }
+
+    /// Nodes that lie below the base, those at `deep` of the deepest or deeper.
+    fn nodes_below(&self, dof: &[f64], deep: f64) -> Vec<[f64; 2]> {
+        let Some(base) = &self.base else { return Vec::new() };
         let grid = self.panel.grid();
         let nodes: Vec<(f64, [f64; 2])> = (0..grid.n_nodes())
             .map(|node| (dof[4 * node], grid.node_at_m(node)))
@@ -178,11 +196,40 @@ impl<'a> Job<'a> {
             .filter(|(depth_m, at_m)| *depth_m > 0.1 * DIP * base.clearance_m && !base.points_m.contains(at_m))
             .collect();
         let deepest_m = nodes.iter().fold(0.0, |deepest: f64, node| deepest.max(node.0));
-        if deepest_m > 0.0 {
-            return nodes.into_iter().filter(|node| node.0 >= DEEP * deepest_m).map(|node| node.1).collect();
+        nodes.into_iter().filter(|node| node.0 >= deep * deepest_m).map(|node| node.1).collect()
+    }
+
+    /// Places between nodes that lie below the base: the deepest of all, and where `many` that of each element that reaches half
+    /// as deep.
+    fn dips(&self, dof: &[f64], many: bool) -> Vec<[f64; 2]> {
+        let Some(base) = &self.base else { return Vec::new() };
+        let (deepest_m, at_m) = self.deepest(dof);
+        let allowed_m = DIP * base.clearance_m;
+        if deepest_m <= allowed_m {
+            return Vec::new();
         }
-        let (depth_m, at_m) = self.deepest(&dof);
-        if depth_m > DIP * base.clearance_m { vec![at_m] } else { Vec::new() }
+        if !many {
+            return vec![at_m];
+        }
+        let grid = self.panel.grid();
+        let of_element = |ex: usize, ey: usize| {
+            let inside = (1..SAMPLES).flat_map(|i| (1..SAMPLES).map(move |j| [i, j]));
+            inside
+                .map(|t| {
+                    std::array::from_fn(|i| {
+                        let axis = if i == 0 { &grid.x } else { &grid.y };
+                        let lines = &axis.lines_m()[[ex, ey][i]..];
+                        lines[0] + (lines[1] - lines[0]) * t[i] as f64 / SAMPLES as f64
+                    })
+                })
+                .map(|at_m| (read_at(grid, dof, at_m, 0, 0) - self.gap_m(at_m), at_m))
+                .fold((f64::NEG_INFINITY, at_m), |a, b| if b.0 > a.0 { b } else { a })
+        };
+        let others = (0..grid.n_elements())
+            .map(|e| of_element(e % grid.x.n_elements(), e / grid.x.n_elements()))
+            .filter(|(depth_m, at_m)| *depth_m > allowed_m.max(0.5 * deepest_m) && !base.points_m.contains(at_m))
+            .map(|(_, at_m)| at_m);
+        std::iter::once(at_m).chain(others).collect()
     }
 
     /// Load vector less the supports' forces.

@@ -1,23 +1,6 @@
 //! OIML R 111-1:2004, weights: permissible errors, and what a class tells of a weight's uncertainty.
 
-/// Accuracy class of a weight.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WeightClass {
-    /// Class E1.
-    E1,
-    /// Class E2.
-    E2,
-    /// Class F1.
-    F1,
-    /// Class F2.
-    F2,
-    /// Class M1.
-    M1,
-    /// Class M2.
-    M2,
-    /// Class M3.
-    M3,
-}
+pub use formats::certificate::WeightClass;
 
 /// Nominal mass in g and permissible errors ± mg for E1, E2, F1, F2, M1, M2, M3 (R 111-1, Table 1), 1 g to 50 kg.
 const MPE_MG: [(f64, [f64; 7]); 15] = [

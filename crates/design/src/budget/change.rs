@@ -23,9 +23,9 @@ use formats::deck::Deck;
 
 use super::chain::{self, Cells};
 use super::model::{Factor, Model, Source};
-use super::{Assumptions, BudgetRow};
+use super::{Assumptions, BudgetRow, montecarlo};
 use crate::lying::Lying;
-use crate::report::{ByLoad, ChangeReport};
+use crate::report::{ByLoad, ChangeDrawn, ChangeReport};
 
 /// Hours between the two weights.
 const HOURS: [f64; 3] = [1.0, 8.0, 24.0];
@@ -46,6 +46,7 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
         source: source.name(),
         kind: source.kind(),
         u_g: by_hours(&|m| m.u_of_g(source)),
+        drawn_u_g: by_hours(&|m| montecarlo::u_of_g(m, source, assumptions.seed)),
     });
     let rows = rows.filter(|row| row.u_g.largest() > 0.0).collect();
     let resolvable_g = by_hours(&|m| PER_U * m.u_g());
@@ -53,6 +54,13 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
         patient_kg: lying.net_kg,
         rows,
         u_g: by_hours(&Model::u_g),
+        monte_carlo: models
+            .iter()
+            .map(|(hours, m)| ChangeDrawn {
+                hours: *hours,
+                drawn: montecarlo::monte_carlo(m, lying.net_kg, assumptions.seed),
+            })
+            .collect(),
         resolvable_24h_g: resolvable_g.0.last().map_or(0.0, |(_, g)| *g),
         resolvable_g,
         criterion: CRITERION,

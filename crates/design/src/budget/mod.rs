@@ -36,30 +36,37 @@ pub struct Budget {
     pub models: Vec<(f64, Model)>,
 }
 
-/// The budget of a deck for its usual load, lying flat, from nothing to max.
+/// The budget of a deck for its usual load, lying flat, from nothing to max and at the patient's mass where that is below max.
 ///
 /// # Errors
 /// Unknown cell type.
 pub fn budget(deck: &Deck, usual: &Lying, assumptions: &Assumptions) -> Result<Budget, DeckError> {
-    let models = LOAD_SHARES
-        .iter()
-        .map(|share| {
-            let load_kg = share * deck.max_kg;
-            Ok((load_kg, chain::model(deck, usual, assumptions, load_kg)?))
-        })
+    let mut loads_kg = LOAD_SHARES.map(|share| share * deck.max_kg).to_vec();
+    // The sum over plates carries round-off that has no place in a key.
+    let patient_kg = (usual.net_kg * 1e6).round() / 1e6;
+    let at = loads_kg.partition_point(|&kg| kg < patient_kg);
+    if loads_kg.get(at).is_some_and(|&next_kg| next_kg > patient_kg) {
+        loads_kg.insert(at, patient_kg);
+    }
+    let models = loads_kg
+        .into_iter()
+        .map(|load_kg| Ok((load_kg, chain::model(deck, usual, assumptions, load_kg)?)))
         .collect::<Result<Vec<_>, DeckError>>()?;
     Ok(Budget { models })
 }
 
 impl Budget {
-    /// Standard uncertainty by source and load.
-    pub fn rows(&self) -> Vec<BudgetRow> {
+    /// Standard uncertainty by source and load, by variances and by draws.
+    pub fn rows(&self, seed: u64) -> Vec<BudgetRow> {
         Source::ALL
             .iter()
             .map(|&source| BudgetRow {
                 source: source.name(),
                 kind: source.kind(),
                 u_g: ByLoad(self.models.iter().map(|(kg, model)| (*kg, model.u_of_g(source))).collect()),
+                drawn_u_g: ByLoad(
+                    self.models.iter().map(|(kg, model)| (*kg, montecarlo::u_of_g(model, source, seed))).collect(),
+                ),
             })
             .collect()
     }

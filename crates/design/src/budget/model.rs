@@ -174,6 +174,13 @@ impl Model {
         }
     }
 
+    /// The terms of one source alone, on the same factors.
+    #[must_use]
+    pub fn only(&self, source: Source) -> Model {
+        let terms = self.terms.iter().filter(|t| t.source == source).copied().collect();
+        Model { factors: self.factors.clone(), terms }
+    }
+
     fn variance_g2(&self, term: &Term) -> f64 {
         let second = term.second.map_or(1.0, |s| self.factors[s].variance());
         term.coefficient_g.powi(2) * self.factors[term.first].variance() * second

@@ -9,7 +9,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use stats::distribution::normal_quantile;
 use stats::uncertainty::Adaptive;
 
-use super::model::Model;
+use super::model::{Model, Source};
 use super::sampler::Sampler;
 use crate::report::MonteCarloRow;
 
@@ -34,6 +34,22 @@ pub fn monte_carlo(model: &Model, load_kg: f64, seed: u64) -> MonteCarloRow {
         agreement_sure: verdict.certain,
         settled: drawn.settled,
     }
+}
+
+/// Draws of one source alone. u scatters by √((κ − 1)/(4 N)) of itself: 0.3 % for a normal source, 0.6 % for a product of two.
+const DRAWS_OF_A_SOURCE: usize = 50_000;
+
+/// Standard uncertainty of one source alone by drawing from its distributions, g; 0 where it has no term.
+pub fn u_of_g(model: &Model, source: Source, seed: u64) -> f64 {
+    let alone = model.only(source);
+    if alone.terms.is_empty() {
+        return 0.0;
+    }
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
+    let mut draws = vec![0.0; DRAWS_OF_A_SOURCE];
+    Sampler::new(&alone).fill(&mut rng, &mut draws);
+    // All factors have zero mean.
+    (draws.iter().map(|g| g * g).sum::<f64>() / draws.len() as f64).sqrt()
 }
 
 #[cfg(test)]
