@@ -1,15 +1,17 @@
 //! The order of work: exchanged channels, zeros, dead cells, robust fit, curved cells, outliers, final fit.
 
+use crate::compare::{compare, due};
 use crate::curvature::{self, Curved, is_beyond};
 use crate::equations::{Noise, State};
 use crate::fit::{Setup, Solution, solve};
 use crate::lack_of_fit::{load_freedom, moment_freedom};
 use crate::model::{Layout, start, start_noise};
 use crate::noisy::{Noisy, noisy_cells};
-use crate::options::{CalibrateError, Options};
+use crate::options::{CalibrateError, Earlier, Options};
 use crate::outlier::{Outlier, outliers};
+use crate::prior::Prior;
 use crate::problem::Problem;
-use crate::report;
+use crate::report::{self, calibration_gravity_m_s2};
 use crate::screen::{Dead, dead_cells};
 use crate::swap::{Swap, undo_between_plates, undo_within_plates};
 use crate::variance::Settings;
@@ -55,7 +57,13 @@ impl Facts {
 /// makes no sense. What a sound run leaves open is no error: it is reported.
 pub fn calibrate(deck: &Deck, run: &Run, options: &Options) -> Result<Calibration, CalibrateError> {
     check(options)?;
-    let mut problem = Problem::new(deck, run)?;
+    let earlier = options.earlier.as_ref();
+    let is_partial = earlier.is_some_and(|e| !e.replaced.is_empty());
+    let mut problem = Problem::new(deck, run, is_partial)?;
+    let prior = match earlier {
+        Some(earlier) if is_partial => Some(Prior::new(&problem, earlier, calibration_gravity_m_s2(deck))?),
+        _ => None,
+    };
     let mut facts = Facts { swaps: undo_between_plates(&mut problem), ..Facts::default() };
     facts.strays = stray_zeros(&problem);
     let mut aside = SetAside::nothing(&problem);
@@ -67,14 +75,37 @@ pub fn calibrate(deck: &Deck, run: &Run, options: &Options) -> Result<Calibratio
     let dead = facts.is_dead(problem.n_cells());
     facts.swaps.extend(undo_within_plates(&mut problem, &zeros, &dead));
     facts.noisy = noisy_cells(&zeros);
-    let (setup, solution) = fit_all(&problem, &zeros, options, &mut facts)?;
-    Ok(report::calibration(deck, &setup, &solution, &facts, options))
+    let (setup, solution) = fit_all(&problem, &zeros, prior.as_ref(), options, &mut facts)?;
+    let mut calibration = report::calibration(deck, &setup, &solution, &facts, options);
+    if let Some(earlier) = earlier.filter(|_| is_partial) {
+        carry_over_loads(earlier, &mut calibration);
+    }
+    let comparison = earlier.map(|e| compare(e, &calibration));
+    let due = due(deck, &calibration, comparison.as_ref());
+    if let Some(detail) = &mut calibration.detail {
+        detail.earlier = comparison;
+        detail.due = due;
+    }
+    Ok(calibration)
+}
+
+/// Cells that a partial run did not load keep the loads that their gains stand for.
+fn carry_over_loads(earlier: &Earlier, calibration: &mut Calibration) {
+    let (Some(before), Some(now)) = (&earlier.calibration.detail, &mut calibration.detail) else { return };
+    for cell in now.cells.iter_mut().filter(|c| c.load_kg.is_none()) {
+        let kept = before.cells.iter().find(|c| c.name == cell.name && !earlier.replaced.contains(&c.name));
+        if let Some(kept) = kept {
+            (cell.load_kg, cell.largest_kg) = (kept.load_kg, kept.largest_kg);
+            (cell.u_any_load_kg_per_count, cell.u_any_load_pct) = (kept.u_any_load_kg_per_count, kept.u_any_load_pct);
+        }
+    }
 }
 
 /// The fit, with the cells and rows that it finds wanting set apart.
 fn fit_all<'a>(
     problem: &'a Problem<'a>,
     zeros: &'a [Zero],
+    prior: Option<&'a Prior>,
     options: &Options,
     facts: &mut Facts,
 ) -> Result<(Setup<'a>, Solution), CalibrateError> {
@@ -86,9 +117,13 @@ fn fit_all<'a>(
         used: vec![true; problem.rows.len()],
         settings: Settings { relative: false, position: false },
         robust: true,
+        prior,
     };
     let noise = start_noise(zeros, options, &open);
     let mut state = start(problem, zeros, &open);
+    if let Some(prior) = prior {
+        prior.start(&mut state);
+    }
     for (scatter, place) in COARSE {
         state = solve(&setup, state, noise.times(scatter, place))?.state;
     }

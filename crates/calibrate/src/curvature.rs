@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, Vector3};
 use stats::distribution::t_two_sided_p;
 
 /// Chance that any cell of a clean run is called not straight.
-const FALSE_ALARM: f64 = 1e-3;
+pub(crate) const FALSE_ALARM: f64 = 1e-3;
 
 /// A curvature of fewer standard uncertainties is not followed up.
 const SUSPECT_T: f64 = 2.0;
@@ -58,14 +58,16 @@ pub(crate) fn fitted(setup: &Setup, solution: &Solution, channel: usize) -> Opti
     Some(describe(setup, solution, channel, solution.state.curvature[channel], solution.covariance[(j, j)].sqrt()))
 }
 
+/// Chance that any cell of a straight deck shows such a curvature.
+pub(crate) fn chance(setup: &Setup, solution: &Solution, cell: &Curved) -> f64 {
+    let freedom: f64 = (0..solution.rows.len()).filter(|&i| setup.used[i]).map(|i| load_freedom(solution, i)).sum();
+    (t_two_sided_p(cell.significance(), freedom.max(1.0)) * setup.layout.n_cells as f64).min(1.0)
+}
+
 /// Whether a cell's curvature is significant and beyond its data sheet.
 pub(crate) fn is_beyond(setup: &Setup, solution: &Solution, cell: &Curved) -> bool {
-    let freedom: f64 = (0..solution.rows.len()).filter(|&i| setup.used[i]).map(|i| load_freedom(solution, i)).sum();
-    let site = &setup.problem.cells[cell.channel];
-    let p = t_two_sided_p(cell.significance(), freedom.max(1.0));
-    let allowed = site.nonlinearity_pct;
-    p * (setup.layout.n_cells as f64) < FALSE_ALARM
-        && cell.nonlinearity_pct.abs() - 2.0 * cell.u_nonlinearity_pct > allowed
+    let allowed = setup.problem.cells[cell.channel].nonlinearity_pct;
+    chance(setup, solution, cell) < FALSE_ALARM && cell.nonlinearity_pct.abs() - 2.0 * cell.u_nonlinearity_pct > allowed
 }
 
 fn describe(setup: &Setup, solution: &Solution, channel: usize, curvature: f64, u_curvature: f64) -> Curved {

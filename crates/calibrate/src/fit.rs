@@ -14,7 +14,8 @@
 use crate::equations::{Noise, RowEquations, State};
 use crate::model::Layout;
 use crate::options::CalibrateError;
-use crate::problem::{Body, Problem};
+use crate::prior::Prior;
+use crate::problem::{Body, LoadedRow, Problem};
 use crate::variance::{Levels, Settings};
 use crate::zeros::Zero;
 use nalgebra::{DMatrix, DVector, Matrix3, Matrix3xX, SymmetricEigen, Vector3};
@@ -53,6 +54,8 @@ pub(crate) struct Setup<'a> {
     pub(crate) settings: Settings,
     /// Whether rows far off count less the farther they are.
     pub(crate) robust: bool,
+    /// Gains that an earlier calibration knows.
+    pub(crate) prior: Option<&'a Prior>,
 }
 
 /// A loaded row after the fit.
@@ -178,7 +181,11 @@ fn plate_columns(setup: &Setup, plate: usize) -> Vec<usize> {
 
 /// Whitened Jacobian of a row's equations, in the columns that it touches.
 pub(crate) fn jacobian(setup: &Setup, row_idx: usize, equations: &RowEquations) -> (Vec<usize>, Matrix3xX<f64>) {
-    let row = &setup.problem.rows[row_idx];
+    jacobian_of(setup, &setup.problem.rows[row_idx], equations)
+}
+
+/// The same for any row, one of the run or one that might be taken.
+pub(crate) fn jacobian_of(setup: &Setup, row: &LoadedRow, equations: &RowEquations) -> (Vec<usize>, Matrix3xX<f64>) {
     let channels = &setup.problem.plates[row.plate].channels;
     let mut columns = Vec::with_capacity(3 * channels.len() + 1);
     let mut entries: Vec<Vector3<f64>> = Vec::with_capacity(3 * channels.len() + 1);
@@ -231,6 +238,10 @@ fn linear_step(
         let sd = zero.noise / (zero.n as f64).sqrt();
         push(&[(setup.layout.zero(c), 1.0 / sd)], (zero.mean - state.zero[c]) / sd);
         push(&[(setup.layout.gain(c), 1.0 / hold)], 0.0);
+    }
+    for (entries, value) in setup.prior.into_iter().flat_map(|prior| prior.observations(state)) {
+        let entries: Vec<(usize, f64)> = entries.into_iter().map(|(c, a)| (setup.layout.gain(c), a)).collect();
+        push(&entries, value);
     }
     for (b, body) in setup.problem.bodies.iter().enumerate() {
         if let (Some(j), Body::Known { mass_kg, u_kg }) = (setup.layout.mass(b), body) {

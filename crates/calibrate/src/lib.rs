@@ -19,8 +19,12 @@
 //! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
 //! and shows in residuals; zeros that drift during the run count as noise of the zeros.
 
+mod advice;
 mod analysis;
+pub mod certificate;
+mod compare;
 mod curvature;
+mod detail;
 mod equations;
 mod findings;
 mod fit;
@@ -30,6 +34,7 @@ mod noisy;
 mod options;
 mod outlier;
 pub mod plan;
+mod prior;
 mod problem;
 mod report;
 mod screen;
@@ -40,4 +45,4 @@ mod variance;
 mod zeros;
 
 pub use analysis::calibrate;
-pub use options::{CalibrateError, Options};
+pub use options::{CalibrateError, Earlier, Options};

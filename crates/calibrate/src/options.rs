@@ -1,5 +1,7 @@
 //! What the caller may set, and why a run cannot be fitted at all.
 
+use formats::calibration::Calibration;
+
 /// Settings of a calibration.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Options {
@@ -11,6 +13,18 @@ pub struct Options {
     pub u_position_mm: Option<f64>,
     /// A gain whose relative standard uncertainty is larger is reported as not determined.
     pub max_relative_u: f64,
+    /// An earlier calibration to compare with, and to build on where cells were replaced.
+    pub earlier: Option<Earlier>,
+}
+
+/// An earlier calibration of the same deck.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Earlier {
+    /// The calibration.
+    pub calibration: Calibration,
+    /// Cells replaced since then. Empty: the run is fitted by itself and only compared; else the gains of all other cells
+    /// enter it with their covariance.
+    pub replaced: Vec<String>,
 }
 
 impl Options {
@@ -26,7 +40,12 @@ impl Options {
     /// The usual settings.
     #[must_use]
     pub fn new(made_at: impl Into<String>) -> Self {
-        Self { made_at: made_at.into(), u_position_mm: None, max_relative_u: Self::DEFAULT_MAX_RELATIVE_U }
+        Self {
+            made_at: made_at.into(),
+            u_position_mm: None,
+            max_relative_u: Self::DEFAULT_MAX_RELATIVE_U,
+            earlier: None,
+        }
     }
 }
 
@@ -91,6 +110,20 @@ pub enum CalibrateError {
         /// Last step in units of the uncertainty.
         largest: f64,
     },
+    /// A cell named as replaced is not in the deck.
+    #[error("the replaced cell \"{cell}\" is not in the deck")]
+    UnknownCell {
+        /// Its name.
+        cell: String,
+    },
+    /// The earlier calibration does not say how uncertain its gains are.
+    #[error("the earlier calibration's gains have no sound covariance, expected one to build a partial calibration on")]
+    NoCovariance,
+    /// Nothing on a certificate would rest on a reading.
+    #[error(
+        "no known mass stands on a plate whose cells are all determined, expected at least one: there is no error to state"
+    )]
+    NothingToCertify,
     /// The equations could not be solved.
     #[error("the equations of the run could not be solved: {0}")]
     Fit(#[from] stats::regression::FitError),

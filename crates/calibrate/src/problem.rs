@@ -20,6 +20,10 @@ pub(crate) struct CellSite {
     pub(crate) capacity_kg: f64,
     /// Of the data sheet, % of rated output.
     pub(crate) nonlinearity_pct: f64,
+    /// Of the data sheet, % of rated output.
+    pub(crate) hysteresis_pct: f64,
+    /// Of the data sheet, % of the load after 30 min.
+    pub(crate) creep_pct: f64,
     /// What the data sheet lets a cell keep of a load after it is gone, as a share: creep and hysteresis.
     pub(crate) after_effect: f64,
     /// What it lets a cell err under load, as a share: nonlinearity, hysteresis, creep and repeatability in quadrature.
@@ -69,7 +73,9 @@ pub(crate) struct Problem<'a> {
 
 impl<'a> Problem<'a> {
     /// Checks the run against the deck and gathers its bodies.
-    pub(crate) fn new(deck: &Deck, run: &'a Run) -> Result<Self, CalibrateError> {
+    ///
+    /// `scale_is_known`: gains are known beforehand, so that no known mass need fix the scale.
+    pub(crate) fn new(deck: &Deck, run: &'a Run, scale_is_known: bool) -> Result<Self, CalibrateError> {
         let (plates, cells) = sites(deck);
         check_cells(&cells, run)?;
         let mut problem = Self {
@@ -85,7 +91,7 @@ impl<'a> Problem<'a> {
         if !problem.loaded_plate.iter().any(Option::is_none) {
             return Err(CalibrateError::NoZeroReading);
         }
-        if !problem.rows.iter().any(|r| matches!(problem.bodies[r.body], Body::Known { .. })) {
+        if !scale_is_known && !problem.rows.iter().any(|r| matches!(problem.bodies[r.body], Body::Known { .. })) {
             return Err(CalibrateError::NoKnownMass);
         }
         Ok(problem)
@@ -228,6 +234,8 @@ fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
                 nominal_gain: nominal,
                 capacity_kg: kind.map_or(f64::INFINITY, |t| t.capacity_kg),
                 nonlinearity_pct: kind.map_or(0.0, |t| t.nonlinearity_pct),
+                hysteresis_pct: kind.map_or(0.0, |t| t.hysteresis_pct),
+                creep_pct: kind.map_or(0.0, |t| t.creep_pct_30min),
                 after_effect: kind.map_or(0.0, |t| (t.creep_pct_30min + t.hysteresis_pct) / 100.0),
                 allowed_share: kind.map_or(0.0, |t| {
                     let parts = [t.nonlinearity_pct, t.hysteresis_pct, t.creep_pct_30min, t.repeatability_pct];

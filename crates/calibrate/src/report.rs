@@ -2,6 +2,7 @@
 
 use crate::analysis::Facts;
 use crate::curvature::Curved;
+use crate::detail::detail;
 use crate::findings::{Found, findings};
 use crate::fit::{Setup, Solution};
 use crate::lack_of_fit::{lack_of_fit_p, load_freedom};
@@ -29,17 +30,23 @@ pub(crate) fn calibration(
     Calibration {
         deck: deck.name.clone(),
         made_at: options.made_at.clone(),
-        gravity_m_s2: deck::gravity_m_s2(deck.calibration_site.as_ref().unwrap_or(&deck.site)),
+        gravity_m_s2: calibration_gravity_m_s2(deck),
         cells: cells(setup, solution, &determined, &findings),
         residual_sd_g: residual_sd_g(setup, solution),
         degrees_of_freedom: degrees_of_freedom(setup, &determined),
         lack_of_fit_p: lack_of_fit_p(setup, solution),
         max_residual_g: residuals.iter().map(|r| r.residual_g.abs()).fold(0.0, f64::max),
         covariance: covariance(setup, solution, &determined, &loads),
+        detail: Some(detail(setup, solution, facts, &determined)),
         loads,
         findings,
         residuals,
     }
+}
+
+/// Gravity where the run was made, m/s².
+pub(crate) fn calibration_gravity_m_s2(deck: &Deck) -> f64 {
+    deck::gravity_m_s2(deck.calibration_site.as_ref().unwrap_or(&deck.site))
 }
 
 /// A solution whose curved cells have the gain of their chord.
@@ -194,6 +201,7 @@ fn degrees_of_freedom(setup: &Setup, determined: &[bool]) -> usize {
     let zero_readings: usize = setup.zeros.iter().map(|z| z.n).sum();
     let free_masses = (0..setup.problem.bodies.len()).filter(|&b| setup.layout.mass(b).is_some()).count();
     let stated = setup.problem.bodies.iter().filter(|b| matches!(b, Body::Known { u_kg, .. } if *u_kg > 0.0)).count();
+    let known_before = setup.prior.map_or(0, |p| p.channels.len());
     let gains = determined.iter().filter(|d| **d).count();
-    (3 * rows + zero_readings + stated).saturating_sub(gains + setup.layout.n_cells + free_masses)
+    (3 * rows + zero_readings + stated + known_before).saturating_sub(gains + setup.layout.n_cells + free_masses)
 }

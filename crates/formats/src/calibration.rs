@@ -5,6 +5,8 @@ use std::collections::HashSet;
 use serde::{Deserialize, Serialize};
 
 use crate::deck::Deck;
+pub use crate::fit_detail::{CellDetail, CellDrift, Comparison, Due, FitDetail, RowDetail, TermDetail};
+use crate::json_place;
 use crate::limits::{Limits, quoted};
 use crate::toml_document::without_bom;
 use crate::{Problem, Problems};
@@ -37,6 +39,9 @@ pub struct Calibration {
     /// Residual of each row, for plots.
     #[serde(default)]
     pub residuals: Vec<Residual>,
+    /// How the fit came about; absent from files of other makers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub detail: Option<FitDetail>,
 }
 
 /// One cell's line: kg = (counts − zero_counts) · kg_per_count.
@@ -146,7 +151,7 @@ pub fn read(file: &str, text: &str) -> Result<Calibration, Problems> {
     let calibration: Calibration = serde_path_to_error::deserialize(&mut json)
         .map_err(|e| json_problem(file, text, &e.path().to_string(), e.inner()))?;
     json.end().map_err(|e| json_problem(file, text, ".", &e))?;
-    let problems = check(file, &calibration);
+    let problems = check(file, text, &calibration);
     if problems.is_empty() { Ok(calibration) } else { Err(Problems(problems)) }
 }
 
@@ -173,11 +178,20 @@ fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error) -
     problem.line(error.line(), line).column(Some(before + 1))
 }
 
+/// A problem at the place of a key's value.
+fn placed(problem: Problem, text: &str, key: &str) -> Problem {
+    let offset = json_place::offset_of(text, key);
+    let before = &text[..offset];
+    let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+    let line = text.lines().nth(before.matches('\n').count()).unwrap_or_default();
+    problem.line(before.matches('\n').count() + 1, line).column(Some(text[line_start..offset].chars().count() + 1))
+}
+
 /// What a calibration says that cannot be so.
-fn check(file: &str, calibration: &Calibration) -> Vec<Problem> {
+fn check(file: &str, text: &str, calibration: &Calibration) -> Vec<Problem> {
     let mut problems = Vec::new();
     let mut note = |key: String, found: String, expected: &str| {
-        problems.push(Problem::new(file, found, expected).key(key));
+        problems.push(placed(Problem::new(file, found, expected), text, &key).key(key));
     };
     let gravity = Limits::between(9.75, 9.85);
     if !gravity.allow(calibration.gravity_m_s2) {

@@ -1,7 +1,8 @@
 //! `chart.csv`: fluids in and out, as charted.
 //!
 //! Rows are put in the order of time; rows of one time keep the order of the file. `leaves_deck` has a
-//! meaning for an output alone: empty is `yes`, and an intake always counts as `yes`.
+//! meaning for an output alone: empty is `yes`, and an intake always counts as `yes`. A column `corrects`, where there is one,
+//! names the line of the entry whose place this one takes ([`corrections`]).
 
 use std::collections::HashMap;
 
@@ -131,6 +132,29 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Entry>, Problems> {
     table.check()?;
     entries.sort_by_key(|e| e.time);
     Ok(entries)
+}
+
+/// Which entries take the place of others: the line of each entry whose column `corrects` names a line, with that line.
+///
+/// Nothing is overwritten: both entries stay in the chart; a correction of 0 mL strikes an entry out.
+///
+/// # Errors
+/// Those of [`read`] about rows; a line that is no whole number from 2 on.
+pub fn corrections(file: &str, text: &str) -> Result<Vec<(usize, usize)>, Problems> {
+    const LINE: Limits = Limits::between(2.0, 1e7).because("a line of this file; the first entry stands in line 2");
+    let mut table = Table::open(file, text.as_bytes())?;
+    let Some(column) = table.optional("corrects") else { return Ok(Vec::new()) };
+    let mut out = Vec::new();
+    while table.next_row()? {
+        let Some(line) = table.number_opt(Some(column), &LINE) else { continue };
+        if line.fract() != 0.0 {
+            table.problem(Some(column), line.to_string(), "a whole number");
+        }
+        // Within LINE, or a problem is noted and the value never seen.
+        out.push((table.line(), line as usize));
+    }
+    table.check()?;
+    Ok(out)
 }
 
 fn read_entry(table: &mut Table<&[u8]>, columns: &Columns) -> Option<Entry> {

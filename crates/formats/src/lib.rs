@@ -16,6 +16,7 @@
 //! | [`run`]         | run.csv           | [`run::Run`]              |
 //! | [`masses`]      | masses.csv        | [`masses::Mass`]          |
 //! | [`calibration`] | calibration.json  | [`calibration::Calibration`] |
+//! | [`certificate`] | certificate.toml  | [`certificate::Details`]  |
 //! | [`recording`]   | recording.csv     | [`recording::Sample`]     |
 //! | [`actions`]     | actions.csv       | [`actions::Action`]       |
 //! | [`weights`]     | weights.csv       | [`weights::Weight`]       |
@@ -23,20 +24,29 @@
 //! | [`pairs`]       | pairs.csv         | [`pairs::Pair`]           |
 //! | [`patient`]     | patient.toml      | [`patient::PatientFile`]  |
 //! | [`chart`]       | chart.csv         | [`chart::Entry`]          |
+//! | [`plans`]       | plans.toml        | [`patient::Plan`] by name |
+//! | [`removals`]    | removals.csv      | [`removals::Removal`]     |
+//! | [`answers`]     | answers.csv       | [`answers::Answered`]     |
 
 pub mod actions;
+pub mod answers;
 pub mod calibration;
+pub mod certificate;
 pub mod chart;
 mod csv_writer;
 pub mod deck;
+mod fit_detail;
+mod json_place;
 mod limits;
 pub mod masses;
 pub mod materials;
 pub mod pairs;
 pub mod patient;
 mod placement;
+pub mod plans;
 pub mod problem;
 pub mod recording;
+pub mod removals;
 pub mod run;
 mod table;
 pub mod tests;

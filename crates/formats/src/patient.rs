@@ -76,6 +76,8 @@ pub struct Patient {
     pub creatinine_umol_l: Option<f64>,
     /// Serum creatinine before the illness, µmol/L.
     pub baseline_creatinine_umol_l: Option<f64>,
+    /// Burned share of the body's surface, %.
+    pub burned_pct: Option<f64>,
     /// Minute volume of breathing, L/min.
     pub minute_volume_l_min: Option<f64>,
     /// Oxygen uptake, mL/min.
@@ -145,6 +147,7 @@ const NUMBERS: &[NumberKey] = &[
     ("temperature_C", Limits::between(20.0, 45.0).because("of the body, in °C"), |p| &mut p.temperature_c),
     ("creatinine_umol_L", Limits::POSITIVE, |p| &mut p.creatinine_umol_l),
     ("baseline_creatinine_umol_L", Limits::POSITIVE, |p| &mut p.baseline_creatinine_umol_l),
+    ("burned_pct", Limits::between(0.0, 100.0), |p| &mut p.burned_pct),
     ("minute_volume_L_min", Limits::POSITIVE, |p| &mut p.minute_volume_l_min),
     ("oxygen_uptake_mL_min", Limits::POSITIVE, |p| &mut p.oxygen_uptake_ml_min),
     ("respiratory_quotient", Limits::between(0.5, 1.5), |p| &mut p.respiratory_quotient),
@@ -181,7 +184,8 @@ fn read_patient(t: Table<'_>) -> Patient {
     patient
 }
 
-fn read_plan(t: Table<'_>) -> Plan {
+/// The rates of a plan; all of its keys must have been asked for before.
+pub(crate) fn read_plan(t: Table<'_>) -> Plan {
     let rate = |key| t.number_opt(key, Limits::NOT_NEGATIVE).unwrap_or(0.0);
     let plan = Plan {
         intake_ml_h: rate("intake_mL_h"),

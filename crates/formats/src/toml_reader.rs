@@ -106,6 +106,11 @@ impl<'d> Table<'d> {
         self.required(key, || "a text".to_owned()).and_then(|e| self.as_text(key, e)).unwrap_or_default()
     }
 
+    /// A text that may be absent.
+    pub(crate) fn text_opt(&self, key: &'static str) -> Option<String> {
+        self.get(key).and_then(|e| self.as_text(key, e))
+    }
+
     fn as_text(&self, key: &str, entry: Entry<'d>) -> Option<String> {
         match entry.get_ref() {
             DeValue::String(text) if text.trim().is_empty() => {

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import pingouin
 import statsmodels.api as sm
-from scipy import signal, stats
+from scipy import odr, optimize, signal, stats
 
 PINNED = {
     "numpy": "2.4.6",
@@ -119,6 +119,33 @@ def mover(total_terms, bias, bias_half):
         limit - np.sqrt(bias_half**2 + z**2 * (np.sqrt(s2) - np.sqrt(low)) ** 2),
         limit + np.sqrt(bias_half**2 + z**2 * (np.sqrt(high) - np.sqrt(s2)) ** 2),
     )
+
+
+def weighted_deming(x, y, sx, sy):
+    """The least sum of squares in units of each pair's errors, over slope and intercept, by Newton's method from odrpack's line.
+
+    scipy.odr stops some 1e-8 from the least sum, so that its line is only the start.
+    """
+
+    def fit(keep):
+        x_, y_, vx, vy = x[keep], y[keep], sx[keep] ** 2, sy[keep] ** 2
+        line = odr.ODR(odr.RealData(x_, y_, np.sqrt(vx), np.sqrt(vy)), odr.unilinear, [1.0, 0.0]).run().beta
+        # For a given slope the intercept is a weighted mean; one slope is left to find.
+        def intercept(b):
+            w = 1 / (vy + b * b * vx)
+            return np.sum(w * (y_ - b * x_)) / np.sum(w)
+
+        def slope_of_the_sum(b):
+            w, r = 1 / (vy + b * b * vx), y_ - intercept(b) - b * x_
+            return np.sum(w * r * x_ + b * vx * w * w * r * r)
+
+        b = optimize.brentq(slope_of_the_sum, line[0] - 1e-3, line[0] + 1e-3, xtol=1e-15, rtol=1e-15)
+        return b, intercept(b)
+
+    n = len(x)
+    put("weighted_deming", *fit(np.ones(n, bool)))
+    left_out = np.array([fit(np.arange(n) != i) for i in range(n)])
+    put("weighted_deming se", np.sqrt((n - 1) ** 2 / n) * left_out.std(axis=0, ddof=1))
 
 
 def repeats():
@@ -224,6 +251,7 @@ concordance("arsenate", AAS, AES)
 for pair_ratio in (1.0, 0.25, 3.0):
     deming("arsenate", AAS, AES, pair_ratio)
 passing_bablok("arsenate", AAS, AES)
+weighted_deming(AAS, AES, ARSENATE.se_aas.to_numpy(float), ARSENATE.se_aes.to_numpy(float))
 repeats()
 gauge()
 allan()

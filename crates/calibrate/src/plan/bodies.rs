@@ -9,6 +9,8 @@ use formats::masses::{DEFAULT_ABOUT_KG, Mass};
 /// A body.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Body {
+    /// Name of the mass that it is made of.
+    pub(crate) name: String,
     /// As it goes into the column `load`.
     pub(crate) label: String,
     /// Mass, kg; `None`: unknown.
@@ -49,6 +51,7 @@ pub(crate) fn bodies(masses: &[Mass], options: &PlanOptions) -> Result<(Vec<Body
         for pieces in stacks(mass.count) {
             let n = f64::from(pieces);
             bodies.push(Body {
+                name: mass.name.clone(),
                 label: label(mass, pieces),
                 mass_kg: mass.mass_kg.map(|m| m * n),
                 nominal_kg: piece_kg * n,

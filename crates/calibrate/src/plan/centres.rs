@@ -78,6 +78,7 @@ fn on_centres(ground: &Ground, bodies: &[Body], placements: usize) -> Design {
     let known = bodies.iter().filter(|b| b.mass_kg.is_some());
     let relative = known.map(Body::relative_u).fold(f64::INFINITY, f64::min);
     let mass = Body {
+        name: String::new(),
         label: String::new(),
         mass_kg: Some(JUDGED_KG),
         nominal_kg: JUDGED_KG,

@@ -79,6 +79,8 @@ pub struct Plan {
     pub centres: Centres,
     /// What a smaller number of placements would do, before exchanges.
     pub quality: Vec<Quality>,
+    /// Masses that no placement needs.
+    pub unused: Vec<String>,
     /// What the person should know: masses left out, limits that shape the plan.
     pub notes: Vec<String>,
 }
@@ -129,6 +131,7 @@ pub fn plan(deck: &Deck, masses: &[Mass], options: &PlanOptions) -> Result<Plan,
     let open: Vec<String> = cells.iter().filter(|c| !c.determined).map(|c| c.name.clone()).collect();
     let closing = if open.is_empty() { Vec::new() } else { closing(&design, &candidates) };
     let lifts = course::in_order(&ground, &bodies, &candidates, &chosen);
+    let unused = unused(masses, &bodies, &candidates, &chosen);
     let pieces = lifts.iter().map(|l| l.pieces as usize).sum();
     let centres = centres::against_centres(&ground, &bodies, &candidates, &design, lifts.len(), pieces, options);
     Ok(Plan {
@@ -144,6 +147,7 @@ pub fn plan(deck: &Deck, masses: &[Mass], options: &PlanOptions) -> Result<Plan,
         enough_lifts,
         centres,
         quality,
+        unused,
         notes,
     })
 }
@@ -169,6 +173,14 @@ fn built(bare: &Design, candidates: &[Candidate], chosen: &[usize]) -> Design {
     let mut design = bare.clone();
     chosen.iter().for_each(|&i| design.add(&candidates[i].reading));
     design
+}
+
+/// Masses that may stand somewhere and are put nowhere.
+fn unused(masses: &[Mass], bodies: &[Body], candidates: &[Candidate], chosen: &[usize]) -> Vec<String> {
+    let of = |c: &Candidate, mass: &Mass| bodies[c.body].name == mass.name;
+    let may = |mass: &Mass| candidates.iter().any(|c| of(c, mass));
+    let does = |mass: &Mass| chosen.iter().any(|&i| of(&candidates[i], mass));
+    masses.iter().filter(|m| may(m) && !does(m)).map(|m| m.name.clone()).collect()
 }
 
 /// Degrees of freedom of the load equations.

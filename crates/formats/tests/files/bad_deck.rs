@@ -452,16 +452,16 @@ fn calibrations_that_are_wrong_are_refused() {
     );
     assert_eq!(
         said(&[("9.805", "9805")]),
-        "c.json: gravity_m_s2: found 9805, expected gravity on the ground, 9.75 to 9.85 m/s²"
+        "c.json:4:19: gravity_m_s2: found 9805, expected gravity on the ground, 9.75 to 9.85 m/s²"
     );
-    assert_eq!(said(&[("\"H2\"", "\"H1\"")]), "c.json: cells[1].name: found `H1`, expected each cell once");
+    assert_eq!(said(&[("\"H2\"", "\"H1\"")]), "c.json:7:14: cells[1].name: found `H1`, expected each cell once");
     assert_eq!(
         said(&[("[[9.0, 0.0], ", "[[9.0], ")]),
-        "c.json: covariance.matrix[0]: found a row of length 1, expected length 2, the number of parameters"
+        "c.json:19:67: covariance.matrix[0]: found a row of length 1, expected length 2, the number of parameters"
     );
     assert_eq!(
         said(&[("\"status\": \"not-determined\"", "\"status\": \"good\"")]),
-        "c.json: cells[6]: found no zero or no kilograms a count, expected both, or the status `not-determined`"
+        "c.json:12:5: cells[6]: found no zero or no kilograms a count, expected both, or the status `not-determined`"
     );
     assert_eq!(
         said(&[("\"kind\": \"noisy\"", "\"kind\": \"loud\"")]).split(", expected").next(),

@@ -220,8 +220,8 @@ fn actions_must_be_known_and_in_order() {
     assert_eq!(
         read("40,tarre,,\n"),
         [
-            "a.csv:2:4: action: found `tarre`, expected one of `tare`, `patient_on`, `patient_off`, `add`, `remove`, `hold` or \
-         `release` (did you mean `tare`?)"
+            "a.csv:2:4: action: found `tarre`, expected one of `tare`, `patient_on`, `patient_off`, `add`, `remove`, `hold`, \
+         `release` or `patient_step` (did you mean `tare`?)"
         ]
     );
     assert_eq!(

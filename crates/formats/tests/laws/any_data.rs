@@ -454,6 +454,7 @@ pub(crate) fn patient() -> impl Strategy<Value = PatientFile> {
             minute_volume_l_min: labs[2],
             oxygen_uptake_ml_min: labs[3],
             respiratory_quotient: quotient,
+            burned_pct: quotient.map(|q| 50.0 * q),
         };
         let plan = plan.map(|[intake_ml_h, output_ml_h, ultrafiltration_ml_h]| Plan {
             intake_ml_h,

@@ -119,6 +119,7 @@ proptest! {
             },
             findings: vec![Finding { kind: FindingKind::Noisy, cell: None, text: name }],
             residuals: Vec::new(),
+            detail: None,
         };
         prop_assert_eq!(calibration::read("c.json", &calibration::write(&written)).unwrap(), written);
     }

@@ -69,7 +69,8 @@ fn line(m: &Moments, ratio: f64) -> Result<(f64, f64), AgreementError> {
     Ok((slope, m.mean_y - slope * m.mean_x))
 }
 
-fn jackknife_se(values: &[f64]) -> f64 {
+/// Standard error from the values with each pair left out once.
+pub(super) fn jackknife_se(values: &[f64]) -> f64 {
     let n = count(values.len());
     let mean = values.iter().sum::<f64>() / n;
     ((n - 1.0) / n * values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>()).sqrt()

@@ -7,7 +7,7 @@
 //! | dᵢ = yᵢ − xᵢ | difference | in the unit of both |
 //!
 //! [`bland_altman`] gives bias and limits of agreement, [`concordance`] one number for both precision and bias,
-//! [`proportional_bias`] a bias that grows with size, [`deming`] and [`passing_bablok`] a line with errors in both methods,
+//! [`proportional_bias`] a bias that grows with size, [`deming`], [`weighted_deming`] and [`passing_bablok`] a line with errors in both methods,
 //! [`repeated`] and [`repeated_varying`] what repeats on a subject say.
 //! Not here: verdicts; what agreement is good enough is the field's to say.
 
@@ -17,6 +17,7 @@ mod deming;
 mod passing_bablok;
 mod proportional;
 mod repeated;
+mod weighted_deming;
 
 pub use bland_altman::{BlandAltman, bland_altman, pairs_for_limit_width, share_within};
 pub use concordance::{Concordance, concordance};
@@ -24,6 +25,7 @@ pub use deming::{Deming, deming};
 pub use passing_bablok::{PassingBablok, passing_bablok};
 pub use proportional::{ProportionalBias, proportional_bias};
 pub use repeated::{Repeated, RepeatedVarying, repeated, repeated_varying};
+pub use weighted_deming::weighted_deming;
 
 /// Lower and upper end.
 pub type Interval = [f64; 2];

@@ -14,9 +14,10 @@
 //! | h      | `leverages`     | n_rows          | –, 0 to 1, sum = rank |
 //!
 //! Signs: residual r = observed − fitted.
-//! Solved by Householder QR with column scaling and pivoting, never by normal equations: on the NIST StRD sets those lose
-//! three of fourteen digits. A design of deficient rank is no error: [`Fit::determined`] says which coefficients the data
-//! settle, and those are estimated; the others are NaN, never a guess.
+//! Solved by Householder reflections (rows into a triangle, band by band; then a QR with column scaling and pivoting), never
+//! by normal equations: on the NIST StRD sets those lose three of fourteen digits. A design of deficient rank is no error:
+//! [`Fit::determined`] says which coefficients the data settle, and those are estimated; the others are NaN, never a guess.
+//! The last bits of a fit may differ from machine to machine, as it uses the vector instructions that the machine has.
 //! Source: Golub & Van Loan, Matrix Computations, 4th ed., ch. 5; Draper & Smith, Applied Regression Analysis, 3rd ed.
 //! (both from memory). Tested against NIST StRD and JCGM 100 H.3.
 //! Not here: errors in x (see [`crate::agreement`]), models nonlinear in their coefficients.
@@ -24,9 +25,11 @@
 mod fit;
 mod inverse;
 mod lack_of_fit;
+mod leverages;
 mod outliers;
 mod polynomial;
 mod qr;
+mod reduce;
 mod robust;
 mod vector;
 
@@ -92,3 +95,6 @@ pub enum FitError {
         found: usize,
     },
 }
+
+#[cfg(test)]
+mod tests;

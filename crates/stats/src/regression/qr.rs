@@ -5,7 +5,8 @@
 //! loop runs down contiguous columns.
 //! Source: Golub & Van Loan, Matrix Computations, 4th ed., algorithms 5.1.1, 5.2.1 and 5.4.1; from memory.
 
-use super::vector::{add_scaled, dot};
+use super::vector::{add_scaled, dot, reflect_columns};
+use pulp::{Arch, Simd, WithSimd};
 
 /// The factors of a scaled matrix of `n_rows` ≥ 1 rows and `n_cols` ≥ 1 columns.
 #[derive(Debug, Clone)]
@@ -26,16 +27,10 @@ pub(super) struct PivotedQr {
 }
 
 impl PivotedQr {
-    /// Factors `columns` (column-major, `n_rows` each). A diagonal below `tolerance` times the first is taken as 0.
-    pub(super) fn new(mut columns: Vec<f64>, n_rows: usize, tolerance: f64) -> Self {
-        let n_cols = columns.len() / n_rows;
-        let norms: Vec<f64> = columns.chunks_exact(n_rows).map(norm).collect();
-        for (column, &size) in columns.chunks_exact_mut(n_rows).zip(&norms) {
-            if size > 0.0 {
-                let inverse = 1.0 / size;
-                column.iter_mut().for_each(|a| *a *= inverse);
-            }
-        }
+    /// Factors `columns` (column-major, `n_rows` each) that were scaled by 1/`norms`. A diagonal below `tolerance` times
+    /// the first is taken as 0.
+    pub(super) fn new(columns: Vec<f64>, n_rows: usize, norms: Vec<f64>, tolerance: f64) -> Self {
+        let n_cols = norms.len();
         let mut qr = Self {
             n_rows,
             n_cols,
@@ -46,12 +41,13 @@ impl PivotedQr {
             norms,
             rank: 0,
         };
-        qr.factor(tolerance);
+        Arch::new().dispatch(Factor { qr: &mut qr, tolerance });
         qr
     }
 
-    fn factor(&mut self, tolerance: f64) {
-        let mut remaining: Vec<f64> = self.norms.iter().map(|&n| f64::from(n > 0.0)).collect();
+    #[inline(always)]
+    fn factor<S: Simd>(&mut self, simd: S, tolerance: f64) {
+        let mut remaining: Vec<f64> = self.packed.chunks_exact(self.n_rows).map(|c| dot(c, c).sqrt()).collect();
         let mut reference = remaining.clone();
         for k in 0..self.n_cols.min(self.n_rows) {
             let best = (k..self.n_cols).fold(k, |b, j| if remaining[j] > remaining[b] { j } else { b });
@@ -59,7 +55,7 @@ impl PivotedQr {
             remaining.swap(k, best);
             reference.swap(k, best);
             let first = self.diagonal.first().map_or(1.0, |d: &f64| d.abs());
-            if !self.reflect(k, tolerance * first) {
+            if !self.reflect_rest(simd, k, tolerance * first) {
                 break;
             }
             self.rank = k + 1;
@@ -67,6 +63,7 @@ impl PivotedQr {
         }
     }
 
+    #[inline(always)]
     fn swap_columns(&mut self, i: usize, j: usize) {
         if i != j {
             let (left, right) = self.packed.split_at_mut(j * self.n_rows);
@@ -76,7 +73,8 @@ impl PivotedQr {
     }
 
     /// Makes reflector `k` and applies it to the columns right of it; false where the column is as good as zero.
-    fn reflect(&mut self, k: usize, smallest: f64) -> bool {
+    #[inline(always)]
+    fn reflect_rest<S: Simd>(&mut self, simd: S, k: usize, smallest: f64) -> bool {
         let m = self.n_rows;
         let (left, right) = self.packed.split_at_mut((k + 1) * m);
         let v = &mut left[k * m + k..];
@@ -90,15 +88,12 @@ impl PivotedQr {
         v[0] += signed;
         self.diagonal.push(-signed);
         self.reflector_scale.push(scale);
-        for column in right.chunks_exact_mut(m) {
-            let tail = &mut column[k..];
-            let along = -scale * dot(v, tail);
-            add_scaled(tail, along, v);
-        }
+        reflect_columns(simd, right, m, k, scale, v);
         true
     }
 
     /// Norms of what remains of the columns right of `k`, recomputed where the update would lose digits.
+    #[inline(always)]
     fn downdate(&self, k: usize, remaining: &mut [f64], reference: &mut [f64]) {
         for j in k + 1..self.n_cols {
             let head = self.packed[j * self.n_rows + k];
@@ -128,6 +123,16 @@ impl PivotedQr {
         self.norms[j]
     }
 
+    /// What original column `j` was multiplied by: 1/norm, 0 for a column of zeros.
+    pub(super) fn column_scale(&self, j: usize) -> f64 {
+        scale_of(self.norms[j])
+    }
+
+    /// R[0…k, k], above the diagonal.
+    pub(super) fn r_column(&self, k: usize) -> &[f64] {
+        &self.packed[k * self.n_rows..k * self.n_rows + k]
+    }
+
     /// R[i, k] of the scaled and pivoted matrix.
     pub(super) fn r(&self, i: usize, k: usize) -> f64 {
         if i == k { self.diagonal[k] } else { self.packed[k * self.n_rows + i] }
@@ -141,9 +146,14 @@ impl PivotedQr {
     }
 
     fn apply_reflector(&self, k: usize, y: &mut [f64]) {
-        let v = &self.packed[k * self.n_rows + k..(k + 1) * self.n_rows];
+        let v = self.reflector(k);
         let along = -self.reflector_scale[k] * dot(v, &y[k..]);
         add_scaled(&mut y[k..], along, v);
+    }
+
+    #[inline(always)]
+    fn reflector(&self, k: usize) -> &[f64] {
+        &self.packed[k * self.n_rows + k..(k + 1) * self.n_rows]
     }
 
     /// R₁₁⁻¹, column-major, rank × rank.
@@ -191,26 +201,30 @@ impl PivotedQr {
             })
             .collect()
     }
+}
 
-    /// Squared norms of the rows of Q₁, the first `rank` columns of Q: the leverages.
-    pub(super) fn leverages(&self) -> Vec<f64> {
-        let m = self.n_rows;
-        let mut sums = vec![0.0; m];
-        let mut column = vec![0.0; m];
-        for j in 0..self.rank {
-            column.fill(0.0);
-            column[j] = 1.0;
-            for k in (0..=j).rev() {
-                self.apply_reflector(k, &mut column);
-            }
-            sums.iter_mut().zip(&column).for_each(|(s, q)| *s += q * q);
-        }
-        sums
+/// The factorization, compiled for each set of vector instructions.
+struct Factor<'a> {
+    qr: &'a mut PivotedQr,
+    tolerance: f64,
+}
+
+impl WithSimd for Factor<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.qr.factor(simd, self.tolerance);
     }
 }
 
+/// 1/`norm`, or 0 for a column of zeros.
+pub(super) fn scale_of(norm: f64) -> f64 {
+    if norm > 0.0 { 1.0 / norm } else { 0.0 }
+}
+
 /// Euclidean norm, safe against overflow and underflow of the squares.
-fn norm(x: &[f64]) -> f64 {
+pub(super) fn norm(x: &[f64]) -> f64 {
     let square = dot(x, x);
     if square.is_normal() && square < 1e300 {
         return square.sqrt();

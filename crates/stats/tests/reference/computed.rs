@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use bedplate_stats::agreement::{
-    bland_altman, concordance, deming, passing_bablok, proportional_bias, repeated, repeated_varying,
+    bland_altman, concordance, deming, passing_bablok, proportional_bias, repeated, repeated_varying, weighted_deming,
 };
 use bedplate_stats::allan::Record;
 use bedplate_stats::anova::{GaugeOptions, gauge};
@@ -74,6 +74,21 @@ fn agreement_of_two_methods() {
         check("passing_bablok", &found, 1e-12);
         assert!(all.is_empty(), "not compared: {all:?}");
     }
+}
+
+/// Source: Ripley & Thompson, Analyst 112 (1987) 377–383: intercept 0.106448 and slope 0.973000 (read, as printed by the R
+/// package deming); the figures of expected.csv by orthogonal distance regression.
+#[test]
+fn line_with_errors_that_differ_from_pair_to_pair() {
+    let mut all = of("weighted_deming");
+    let c = columns(include_str!("../data/arsenate.csv"));
+    let d = weighted_deming(&c[0], &c[2], &c[1], &c[3], 0.95).unwrap();
+    assert!((d.intercept - 0.106_448).abs() < 5e-7, "{d:?}");
+    // The package prints 0.973000 where its fit stops; the least sum lies at 0.972988.
+    assert!((d.slope - 0.973_000).abs() < 2e-5, "{d:?}");
+    compare(&mut all, "weighted_deming", &[d.slope, d.intercept], 1e-8);
+    compare(&mut all, "weighted_deming se", &[d.slope_se, d.intercept_se], 1e-6);
+    assert!(all.is_empty(), "not compared: {all:?}");
 }
 
 #[test]
