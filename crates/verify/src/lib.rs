@@ -1,6 +1,7 @@
 //! Stage verify: metrological tests against their limits, and agreement of two methods.
 //!
-//! [`verify`] judges the rows of a test file by OIML R 76-1; [`agree`] compares two methods on the same subjects.
+//! [`verify`] judges the rows of a test file by OIML R 76-1; [`agree`] compares two methods on the same subjects;
+//! [`mod@noise`] says what a recording at rest shows of noise, drift and the smallest change.
 //! What comes out is evidence for an assessor, not an approval.
 //!
 //! Not here: the limits themselves (`deck::oiml`), statistics (`stats`), pages and plots.
@@ -9,6 +10,7 @@ mod agree;
 mod changeover;
 mod error;
 mod kinds;
+pub mod noise;
 mod report;
 mod rules;
 mod verdict;

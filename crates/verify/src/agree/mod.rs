@@ -17,6 +17,7 @@ use serde::Serialize;
 use stats::agreement::{
     AgreementError, BlandAltman, Deming, PassingBablok, Repeated, RepeatedVarying, bland_altman, concordance, deming,
     pairs_for_limit_width, passing_bablok, proportional_bias, repeated, repeated_varying, share_within,
+    weighted_deming,
 };
 
 /// Coverage of every interval.
@@ -27,11 +28,15 @@ const COVERAGE: f64 = 0.95;
 pub struct AgreeOptions {
     /// Variance of the method's error over that of the reference's, for the Deming line.
     pub variance_ratio: f64,
+    /// Whether errors grow in proportion to what is measured: a weighted line with errors in both is drawn too.
+    pub proportional: bool,
+    /// Whole width wanted of the 95 % interval of a limit of agreement, in the unit of the pairs.
+    pub width: Option<f64>,
 }
 
 impl Default for AgreeOptions {
     fn default() -> Self {
-        Self { variance_ratio: 1.0 }
+        Self { variance_ratio: 1.0, proportional: false, width: None }
     }
 }
 
@@ -64,6 +69,9 @@ pub struct AgreeReport {
     pub concordance_ci: Option<[f64; 2]>,
     /// Line with errors in both methods; absent where the pairs allow none.
     pub deming: Option<Line>,
+    /// The same with errors in proportion to the mean of both; absent unless asked for, where a mean is not above 0, and
+    /// where the pairs allow none or are too many to leave each out once.
+    pub deming_weighted: Option<Line>,
     /// Line by ranks of slopes; absent where the pairs allow none or are too many to compare every two.
     pub passing_bablok: Option<RankLine>,
     /// Share of pairs with the method within 5 % of the reference, 0 to 1.
@@ -203,23 +211,44 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
         concordance_ci: rho.and_then(|c| c.ci),
         deming: unless_posed_badly(deming(&reference, &method, options.variance_ratio, COVERAGE))?
             .map(|d| line(&d, options.variance_ratio)),
+        deming_weighted: if options.proportional {
+            weighted(&reference, &method, options.variance_ratio)?.map(|d| line(&d, options.variance_ratio))
+        } else {
+            None
+        },
         passing_bablok: unless_posed_badly(passing_bablok(&reference, &method, COVERAGE))?.map(|p| rank_line(&p)),
         within_5_pct: share_within(&reference, &method, 5.0),
         within_10_pct: share_within(&reference, &method, 10.0),
         repeatability: repeats(pairs)?,
         gauge,
         gauge_missing,
-        pairs_needed: pairs_needed(sd),
+        pairs_needed: pairs_needed(sd, options.width)?,
     })
 }
 
 /// Differences without spread need no pairs for any width.
-fn pairs_needed(sd: f64) -> Vec<PairsNeeded> {
-    let needed = |share: &f64| {
-        let width = share * sd;
-        pairs_for_limit_width(sd, width, COVERAGE).ok().map(|pairs| PairsNeeded { width, pairs })
-    };
-    WIDTHS_SD.iter().filter_map(needed).collect()
+fn pairs_needed(sd: f64, wanted: Option<f64>) -> Result<Vec<PairsNeeded>, AgreementError> {
+    if let Some(found) = wanted.filter(|w| !(*w > 0.0 && w.is_finite())) {
+        return Err(AgreementError::Parameter { what: "width", found, expected: "above 0" });
+    }
+    if sd <= 0.0 {
+        return Ok(Vec::new());
+    }
+    let widths = wanted.map_or_else(|| WIDTHS_SD.map(|share| share * sd).to_vec(), |width| vec![width]);
+    widths
+        .into_iter()
+        .map(|width| Ok(PairsNeeded { width, pairs: pairs_for_limit_width(sd, width, COVERAGE)? }))
+        .collect()
+}
+
+/// The line with errors that grow with size: the standard deviations of a pair are as its mean to the others'.
+fn weighted(reference: &[f64], method: &[f64], ratio: f64) -> Result<Option<Deming>, AgreementError> {
+    let u_reference: Vec<f64> = reference.iter().zip(method).map(|(x, y)| f64::midpoint(*x, *y)).collect();
+    if u_reference.iter().any(|mean| *mean <= 0.0) {
+        return Ok(None);
+    }
+    let u_method: Vec<f64> = u_reference.iter().map(|u| ratio.sqrt() * u).collect();
+    unless_posed_badly(weighted_deming(reference, method, &u_reference, &u_method, COVERAGE))
 }
 
 /// Pairs that are too few, too many or do not spread have no line, which is no error of the user's; anything else is.
@@ -319,8 +348,41 @@ mod tests {
     #[test]
     fn a_variance_ratio_of_zero_is_refused() {
         let pairs: Vec<Pair> = (0..5).map(|i| pair(&i.to_string(), f64::from(i), f64::from(i * i))).collect();
-        let error = agree(&pairs, &AgreeOptions { variance_ratio: 0.0 }).unwrap_err();
+        let error = agree(&pairs, &AgreeOptions { variance_ratio: 0.0, ..AgreeOptions::default() }).unwrap_err();
         assert!(error.to_string().contains("variance ratio is 0"), "{error}");
+    }
+
+    #[test]
+    fn a_wanted_width_takes_its_pairs_and_none_below_zero_is_taken() {
+        let pairs: Vec<Pair> =
+            (0..9).map(|i| pair(&i.to_string(), f64::from(i), f64::from(i) + 0.1 * f64::from(i % 3))).collect();
+        let with = |width| agree(&pairs, &AgreeOptions { width: Some(width), ..AgreeOptions::default() });
+        let needed = with(0.05).unwrap().pairs_needed;
+        // n = 3 (2 t s/W)² with s = 0.0866 and t near 1.97: 143 at t = 1.98.
+        assert!(needed.len() == 1 && (139..=145).contains(&needed[0].pairs), "{needed:?}");
+        for width in [0.0, -1.0, f64::NAN] {
+            assert!(with(width).unwrap_err().to_string().contains("width"), "{width}");
+        }
+    }
+
+    /// Errors in proportion to size: pairs along y = 1.02 x + 0.1 with 1 % on each, the large ones off the line by more.
+    #[test]
+    fn errors_in_proportion_weigh_the_small_pairs_more() {
+        let pairs: Vec<Pair> = (1..=20)
+            .map(|i| {
+                let x = f64::from(i * i);
+                let off = if i % 2 == 0 { 1.01 } else { 0.99 };
+                pair(&i.to_string(), x, (1.02 * x + 0.1) * off)
+            })
+            .collect();
+        let options = AgreeOptions { proportional: true, ..AgreeOptions::default() };
+        let found = agree(&pairs, &options).unwrap();
+        let (weighted, plain) = (found.deming_weighted.unwrap(), found.deming.unwrap());
+        assert!((weighted.intercept - 0.1).abs() < 0.02, "{weighted:?}");
+        assert!(weighted.intercept_se < 0.2 * plain.intercept_se, "{weighted:?} {plain:?}");
+        assert!(agree(&pairs, &AgreeOptions::default()).unwrap().deming_weighted.is_none());
+        let below = [pairs.clone(), vec![pair("0", -1.0, 0.5)]].concat();
+        assert!(agree(&below, &options).unwrap().deming_weighted.is_none());
     }
 
     /// Every two of a hundred thousand pairs would not fit into a machine; the rest of the report needs each pair once.

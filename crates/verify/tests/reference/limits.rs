@@ -26,6 +26,7 @@ fn calibration() -> Calibration {
         covariance: Covariance { parameters: vec![], matrix: vec![] },
         findings: vec![],
         residuals: vec![],
+        detail: None,
     }
 }
 
