@@ -4,9 +4,10 @@ use formats::patient::PatientFile;
 
 use crate::clinical::overload::{band_pct, weight_pct};
 use crate::contradict::Slip;
-use crate::core::body;
+use crate::core::{WEEP, body};
 use crate::estimate::{Fit, Record, seconds};
-use crate::report::{Alert, AlertKind, Row, Window};
+use crate::options::Answered;
+use crate::report::{Alert, AlertKind, AnsweredAlert, Row, Window};
 
 /// A change of 1 % of the weight must stay tellable with 95 % from two looks: the standard deviation of one
 /// is at most 1 %/(1.96 √2).
@@ -31,6 +32,32 @@ pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row
     out.extend(off_plan(file, record, fit, windows));
     out.sort_by_key(|alert| alert.time);
     out
+}
+
+/// An alert found again on a longer record may stand this far from where it stood, h: its answer still holds.
+const SAME_ALERT_H: f64 = 1.0;
+
+/// Parts the alerts into those still open and those answered; an answer that fits none is told in a note.
+pub(crate) fn part(
+    alerts: Vec<Alert>,
+    answers: &[Answered],
+    notes: &mut Vec<String>,
+) -> (Vec<Alert>, Vec<AnsweredAlert>) {
+    let fits = |alert: &Alert, answer: &Answered| {
+        let apart_h = alert.time.duration_since(answer.time).as_secs_f64().abs() / 3600.0;
+        alert.kind.word() == answer.kind && apart_h <= SAME_ALERT_H
+    };
+    for answer in answers.iter().filter(|answer| !alerts.iter().any(|alert| fits(alert, answer))) {
+        notes.push(format!("the answer to {} at {} fits no alert of this record", answer.kind, answer.time));
+    }
+    let (mut open, mut answered) = (Vec::new(), Vec::new());
+    for alert in alerts {
+        match answers.iter().find(|answer| fits(&alert, answer)) {
+            Some(answer) => answered.push(AnsweredAlert { alert, answer: answer.answer.clone() }),
+            None => open.push(alert),
+        }
+    }
+    (open, answered)
 }
 
 fn consequence(counted: bool) -> &'static str {
@@ -165,7 +192,8 @@ fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
 fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) -> Option<Alert> {
     let plan = file.plan?;
     let day = windows.iter().find(|window| (window.hours - 24.0).abs() < 0.5)?;
-    let net = plan.intake_ml_h - plan.output_ml_h - plan.ultrafiltration_ml_h - fit.watched.rate_g_h;
+    let lost = fit.watched.rate_g_h + fit.end.a[WEEP];
+    let net = plan.intake_ml_h - plan.output_ml_h - plan.ultrafiltration_ml_h - lost;
     let apart_ml = day.fused_ml - net * day.hours;
     let limit_ml =
         (OFF_PLAN_ML_KG * record.weight_kg).max(Z95 * day.u_fused_ml.hypot(day.hours * fit.watched.rate_u_g_h));
@@ -177,7 +205,7 @@ fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) 
              {apart_ml:+.0} off it",
             day.hours,
             day.fused_ml,
-            fit.watched.rate_g_h,
+            lost,
             net * day.hours
         ),
     })

@@ -4,8 +4,9 @@ use formats::chart::{Direction, Route};
 use formats::patient::PatientFile;
 use serde::Serialize;
 
-use crate::clinical::kdigo::urine_stage;
+use crate::clinical::kdigo::{Creatinine, creatinine_stage, urine_stage};
 use crate::clinical::ultrafiltration;
+use crate::dose::kidney::UMOL_L_PER_MG_DL;
 use crate::estimate::{Fit, Record};
 use crate::insensible::{AgeGroup, age_group};
 use crate::ledger::distribute;
@@ -49,6 +50,7 @@ impl Asked<'_> {
         out.extend(self.unexplained());
         out.push(self.insensible());
         out.extend(self.urine());
+        out.extend(self.creatinine());
         out.extend(self.dry_weight());
         out
     }
@@ -172,11 +174,34 @@ impl Asked<'_> {
             u: None,
             unit: "mL/kg/h",
             text: format!(
-                "{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {} at worst; creatinine needs a baseline",
+                "{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {} at worst",
                 stage.now, stage.worst
             ),
             basis: format!("charted urine over {name} {kg:.1} kg; KDIGO 2012; a weight raised by fluid hides oliguria"),
         }]
+    }
+
+    fn creatinine(&self) -> Option<Answer> {
+        let patient = &self.file.patient;
+        let now_umol_l = patient.creatinine_umol_l?;
+        let baseline_umol_l = patient.baseline_creatinine_umol_l?;
+        let mg_dl = |umol_l: f64| umol_l / UMOL_L_PER_MG_DL;
+        let stage = creatinine_stage(Creatinine {
+            now_mg_dl: mg_dl(now_umol_l),
+            baseline_mg_dl: Some(mg_dl(baseline_umol_l)),
+            ..Creatinine::default()
+        })?;
+        Some(Answer {
+            question: "kidney stage by creatinine",
+            value: now_umol_l / baseline_umol_l,
+            u: None,
+            unit: "of the baseline",
+            text: format!(
+                "{:.1} times the baseline: stage {stage}; fluid in surplus thins creatinine and hides a stage",
+                now_umol_l / baseline_umol_l
+            ),
+            basis: format!("{now_umol_l:.0} over {baseline_umol_l:.0} µmol/L; KDIGO 2012, table 2"),
+        })
     }
 
     fn dry_weight(&self) -> Option<Answer> {

@@ -41,6 +41,8 @@ pub(crate) fn build(readings: &[Reading], ledger: &Ledger, span: Span, options: 
     let mut times: Vec<f64> = readings.iter().map(|reading| reading.t_h).collect();
     times.extend(&rows_h);
     times.extend([0.0, span.end_h]);
+    let within = |t_h: &f64| (0.0..=span.end_h).contains(t_h);
+    times.extend(options.removals.iter().map(|removal| hours(span.origin, removal.time)).filter(within));
     times.sort_by(f64::total_cmp);
     times.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
     let node_at = |t: f64| times.partition_point(|&time| time < t - 1e-9);
@@ -93,11 +95,11 @@ fn nodes(times: &[f64], ledger: &Ledger, options: &Options, u2_g2: f64) -> Vec<N
     nodes
 }
 
-/// Pads whose removal the caller knows leave at the first node after it.
+/// Pads whose removal the caller knows leave at the node of that time.
 fn known_removals(nodes: &mut [Node], removals: &[Removal], span: Span) {
     for removal in removals {
         let t_h = hours(span.origin, removal.time);
-        let Some(node) = nodes.iter_mut().find(|node| node.t_h >= t_h) else { continue };
+        let Some(node) = nodes.iter_mut().find(|node| node.t_h >= t_h - 1e-9) else { continue };
         match removal.fluid_g {
             None => node.into.keep_pool = 0.0,
             Some(fluid_g) => node.into.pool_g -= fluid_g,

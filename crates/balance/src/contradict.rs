@@ -27,8 +27,9 @@ const AFTER_H: f64 = 3.0;
 const ASIDE_H: f64 = 1.0;
 /// Standard deviation of how much of it did, as a share of the entry.
 const ASIDE_SHARE: f64 = 0.5;
-/// δ̂ must lie this many standard deviations from nothing: one in 150 000 of Gaussian errors does.
-const FAR: f64 = 4.5;
+/// δ̂ must lie this many standard deviations from nothing: one in 1.7 million of Gaussian errors does, and one patient lies
+/// worse than another.
+const FAR: f64 = 5.0;
 /// And within this many of a slip.
 const NEAR: f64 = 2.0;
 /// Entries smaller than this say too little, mL/kg.

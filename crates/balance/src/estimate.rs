@@ -19,7 +19,7 @@ use crate::ledger::{Frame, Ledger, hours, standing};
 use crate::noise::{self, NoiseFit};
 use crate::options::Options;
 use crate::report::{Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};
-use crate::screen::{Screened, screen};
+use crate::screen::{Screened, found_at_care, screen};
 use crate::thin::{Reading, Readings, thin};
 use crate::watch::{Episode, Limits, Watched, threshold, watch};
 use crate::windows;
@@ -30,9 +30,9 @@ const Z95: f64 = 1.959_963_984_540_054;
 const FUTURE_H: f64 = 24.0;
 /// A chart may start this long before the first weight, h: an admission without a deck.
 const BEFORE_H: f64 = 7.0 * 24.0;
-/// Least unexplained volume that is told, mL per kg of weight. Own choice: a third of the 500 mL in 70 kg
-/// that must be found, and half a percent of fluid overload at half of it.
-const ALERT_ML_KG: f64 = 2.5;
+/// Least unexplained volume that is told, mL per kg of weight. Own choice: a quarter of the
+/// 500 mL in 70 kg that must be found, a fifth of a percent of fluid overload.
+const ALERT_ML_KG: f64 = 2.0;
 
 /// Fluid balance of a patient from weights and chart.
 ///
@@ -73,7 +73,8 @@ pub(crate) struct Fit {
     pub(crate) watched: Watched,
     pub(crate) limits: Limits,
     pub(crate) filtered: Vec<Filtered>,
-    end: Filter,
+    /// The filter after the last node.
+    pub(crate) end: Filter,
     /// Constant part of a weight's stated uncertainty, g.
     constant_g: f64,
 }
@@ -134,14 +135,22 @@ fn later(time: Timestamp, h: f64) -> Timestamp {
 impl Fit {
     fn make(record: &Record, options: &Options) -> Self {
         let readings = &record.readings.readings;
-        let mut built = build(readings, &record.ledger, record.span, options);
-        let start = noise::assumed(record.prior.mean_g_h, record.prior.sd_g_h);
-        let contradictions =
-            contradictions(&without_pads(&built, readings, start), &record.ledger, start, record.weight_kg);
-        if !contradictions.is_empty() {
-            built = build(readings, &record.ledger.without_trust(&contradictions), record.span, options);
+        let start = noise::assumed(&record.prior);
+        let built_on = |ledger: &Ledger| build(readings, ledger, record.span, options);
+        let mut built = built_on(&record.ledger);
+        let mut ledger = record.ledger.clone();
+        let at_care = found_at_care(&built, readings, &ledger, &removals_h(record, options), start);
+        if !at_care.is_empty() {
+            ledger = ledger.on_pads_before(&at_care);
+            built = built_on(&ledger);
         }
-        let screened = screen(&mut built, readings, start);
+        let pads_told = !options.removals.is_empty();
+        let contradictions =
+            contradictions(&without_pads(&built, readings, start, pads_told), &ledger, start, record.weight_kg);
+        if !contradictions.is_empty() {
+            built = built_on(&ledger.without_trust(&contradictions));
+        }
+        let screened = screen(&mut built, readings, start, pads_told);
         let limits = Limits { z: threshold(options.false_alerts_per_day), volume_g: ALERT_ML_KG * record.weight_kg };
         let first = noise::fit(&built.grid, built.u2_g2, start);
         let mut watched = watch(&built, null(first.cautious, start), limits);
@@ -164,10 +173,15 @@ impl Fit {
     }
 }
 
+/// Removals that the caller knows, h.
+fn removals_h(record: &Record, options: &Options) -> Vec<f64> {
+    options.removals.iter().map(|removal| hours(record.span.origin, removal.time)).collect()
+}
+
 /// The grid with the pads that went, but with no step taken for granted: a step may be an entry's slip.
-fn without_pads(built: &Built, readings: &[Reading], params: Params) -> Built {
+fn without_pads(built: &Built, readings: &[Reading], params: Params, pads_told: bool) -> Built {
     let mut screened = built.clone();
-    screen(&mut screened, readings, params);
+    screen(&mut screened, readings, params, pads_told);
     for ((node, original), k) in screened.grid.nodes.iter_mut().zip(&built.grid.nodes).zip(0usize..) {
         let at_break = built.reading_nodes.binary_search(&k).is_ok_and(|reading| readings[reading].after_break);
         if !at_break {
@@ -229,6 +243,8 @@ fn report(file: &PatientFile, record: &Record, fit: &Fit, options: &Options) -> 
     });
     let windows = windows::windows(record, fit, &options.windows_h);
     let asked = Asked { file, record, fit, rows: &rows, windows: &windows, overload: &overload_pct };
+    let all = alerts::alerts(file, record, fit, &rows, &windows);
+    let (open, answered) = alerts::part(all, &options.answered, &mut notes);
     let other = |(name, plan): &(String, Plan)| Alternative {
         name: name.clone(),
         forecast: forecast_rows(record, fit, plan, options.forecast_h),
@@ -237,7 +253,8 @@ fn report(file: &PatientFile, record: &Record, fit: &Fit, options: &Options) -> 
         insensible_ml_h: Estimate { value: fit.watched.rate_g_h, u: fit.watched.rate_u_g_h },
         forecast: forecast_rows(record, fit, &plan, options.forecast_h),
         resolvable_ml_24h: resolvable_ml(fit),
-        alerts: alerts::alerts(file, record, fit, &rows, &windows),
+        alerts: open,
+        answered,
         answers: asked.answers(),
         ledgers: two_ledgers(file, record, &rows, &windows),
         alternatives: options.alternatives.iter().map(other).collect(),
@@ -291,6 +308,7 @@ fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
         // The error of what is reported about the fluid that truly went uncharted: what is not known of
         // it, and what charting error and timing put between it and the figure.
         let apart = unexplained_ml - state.mean[U];
+        let sd = state.sd(&unit(U)).hypot(record.ledger.shared_u_ml(from_h + 1e-9, node.t_h + 1e-9));
         out.push(Row {
             time: record.time(node.t_h),
             mass_kg: (node.charted_g + body().dot(&state.mean)) / 1000.0,
@@ -298,15 +316,35 @@ fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
             weighed_ml,
             charted_ml,
             unexplained_ml,
-            u_unexplained_ml: state
-                .sd(&unit(U))
-                .hypot(apart)
-                .hypot(record.ledger.shared_u_ml(from_h + 1e-9, node.t_h + 1e-9)),
+            u_unexplained_ml: half_width(apart, sd) / Z95,
             u_weighed_ml: state.sd(&body_change()),
             on_deck_ml: state.mean[POOL],
         });
     }
     out
+}
+
+/// Half width h of the interval about nothing that holds 95 % of a normal error of mean `apart` and standard deviation `sd`:
+/// Φ((h − a)/s) − Φ((−h − a)/s) = 0.95, by Newton's method from above. With no known error it is 1.96 sd, with a large one
+/// a + 1.645 sd: less than their root sum of squares would give.
+fn half_width(apart: f64, sd: f64) -> f64 {
+    use stats::distribution::{normal_cdf, normal_pdf};
+    if sd <= 0.0 {
+        return apart.abs();
+    }
+    let a = apart.abs() / sd;
+    // 1.645 and 1.96 bound the answer from both sides; the share held is concave above the lower one.
+    let mut h = a + 1.644_853_626_951_472_7;
+    for _ in 0..8 {
+        let held = normal_cdf(h - a) - normal_cdf(-h - a);
+        let slope = normal_pdf(h - a) + normal_pdf(h + a);
+        let step = (held - 0.95) / slope;
+        h = (h - step).clamp(a + 1.644_853_626_951_472_7, a + Z95);
+        if step.abs() < 1e-6 {
+            break;
+        }
+    }
+    h * sd
 }
 
 fn overload(
@@ -418,4 +456,21 @@ fn notes(record: &Record, fit: &Fit) -> Vec<String> {
 /// A time to the second.
 pub(crate) fn seconds(time: Timestamp) -> Timestamp {
     time.round(jiff::Unit::Second).unwrap_or(time)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the defining integral, at a known error of 0, 0.5, 2 and 20 standard deviations.
+    #[test]
+    fn the_half_width_holds_95_percent() {
+        use stats::distribution::normal_cdf;
+        for apart in [0.0, 5.0, -20.0, 200.0] {
+            let h = half_width(apart, 10.0);
+            let held = normal_cdf((h - apart) / 10.0) - normal_cdf((-h - apart) / 10.0);
+            assert!((held - 0.95).abs() < 1e-6, "{apart}: {h} holds {held}");
+        }
+        assert!((half_width(0.0, 10.0) - 10.0 * Z95).abs() < 1e-4);
+    }
 }

@@ -1,29 +1,38 @@
 //! What comes next: body mass under a plan, with intervals.
 //!
 //! m(t+h) = m(t) + h·(intake − output − ultrafiltrate) − h·r + deviations. Its variance adds up what is
-//! not known now (mass, loss rate, from the filter's last state), how the rate may change, and how far
-//! wards stray from a plan: the charted rate is the plan's plus a deviation that fades with a time θ,
-//! whose size and θ are read from the chart itself.
+//! not known now (mass, loss rate, from the filter's last state), how the rate may change, and how far wards and bodies
+//! stray from a plan. What was charted in the last day tells that, output by output; what was ordered in may be altered by
+//! tomorrow whatever the chart says. A deviation of the hour fades with a time θ; one of the day (a kidney that recovers, a
+//! tube feed that is borne) stays for the whole forecast.
 //!
 //! | symbol | name | unit |
 //! |--------|------|------|
-//! | σ | `sd_ml_h` | mL/h, deviation of the charted hourly net rate |
+//! | σ | `sd_ml_h` | mL/h, deviation of the charted hourly rate |
 //! | θ | `fade_h`  | h |
+//! | λ | `level_ml_h` | mL/h, deviation that stays |
 
 use formats::patient::Plan;
 
 use crate::core::{Filter, Transition, body};
-use crate::ledger::Ledger;
+use crate::ledger::{Flow, Ledger};
 
 /// 97.5 % point of the normal law.
 const Z95: f64 = 1.959_963_984_540_054;
-/// Deviation assumed before the chart is asked: a quarter of the planned flows, over six hours, worth as
+/// Deviation assumed before the chart is asked: a quarter of what it is a deviation of, over six hours, worth as
 /// much as [`ASSUMED_DOF`] independent looks. Own choice.
 const DEVIATION_SHARE: f64 = 0.25;
+/// Of the ordered intake (pumps, tube feeds), that is not kept: a tenth, over six hours. Own choice.
+const ORDER_SHARE: f64 = 0.10;
+/// Of the outputs, that stays apart from the plan for a day: a sixth, worth two looks at the difference of two days. Own choice.
+const LEVEL_SHARE: f64 = 1.0 / 6.0;
+const LEVEL_DOF: f64 = 2.0;
 const FADE_H: f64 = 6.0;
 const ASSUMED_DOF: f64 = 2.0;
 /// Hours of chart needed before it is asked.
 const N_HOURS_MIN: usize = 12;
+/// Hours of the chart that are asked.
+const DAY_H: usize = 24;
 
 /// How charted rates stray.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,14 +41,25 @@ pub(crate) struct Deviation {
     pub(crate) sd_ml_h: f64,
     /// Time in which a deviation fades, h.
     pub(crate) fade_h: f64,
+    /// Standard deviation of what stays for the whole forecast, mL/h.
+    pub(crate) level_ml_h: f64,
+    /// Standard deviation of the ordered intake, mL/h; it fades over [`FADE_H`].
+    pub(crate) order_ml_h: f64,
 }
 
 impl Deviation {
-    /// From the charted hourly net, by moments: variance and lag-one correlation about the mean.
+    /// From the charted hours of the last day, by moments: variance and lag-one correlation about the mean. Intake by mouth
+    /// and all outputs are asked, but for ultrafiltrate: it is ordered, as pumps are.
     pub(crate) fn of(ledger: &Ledger, end_h: f64, plan: &Plan) -> Self {
-        let flows = plan.intake_ml_h + plan.output_ml_h + plan.ultrafiltration_ml_h;
-        let assumed = Self { sd_ml_h: DEVIATION_SHARE * flows.max(10.0), fade_h: FADE_H };
-        let rates = hourly_rates(ledger, end_h);
+        let all = hourly_rates(ledger, end_h);
+        let rates = &all[all.len().saturating_sub(DAY_H)..];
+        let (mean_abs, order_ml_h) = (plan.output_ml_h, ORDER_SHARE * plan.intake_ml_h);
+        let assumed = Self {
+            sd_ml_h: DEVIATION_SHARE * mean_abs.max(10.0),
+            fade_h: FADE_H,
+            level_ml_h: LEVEL_SHARE * plan.output_ml_h.max(10.0),
+            order_ml_h,
+        };
         if rates.len() < N_HOURS_MIN {
             return assumed;
         }
@@ -65,14 +85,33 @@ impl Deviation {
         // 1 + (z² + 1)/(4ν), to first order.
         let student = 1.0 + (Z95 * Z95 + 1.0) / (4.0 * (dof + ASSUMED_DOF));
         let fade_h = (dof * fade_h + ASSUMED_DOF * assumed.fade_h) / (dof + ASSUMED_DOF);
-        Self { sd_ml_h: pooled.sqrt() * student, fade_h }
+        let out = Self { sd_ml_h: pooled.sqrt() * student, fade_h, ..assumed };
+        Self { level_ml_h: out.level(&all, assumed.level_ml_h), ..out }
     }
 
-    /// Variance of the deviation's integral over h hours, mL²: 2σ²θ²(h/θ − 1 + e^(−h/θ)).
-    fn integral_var(self, h: f64) -> f64 {
-        let x = h / self.fade_h;
-        2.0 * (self.sd_ml_h * self.fade_h).powi(2) * (x - 1.0 + (-x).exp())
+    /// What stays, from how far the last day's mean lies from that of the day before, less what fading deviations alone
+    /// would make of it; pooled with what is assumed.
+    fn level(self, all: &[f64], assumed_ml_h: f64) -> f64 {
+        let Some(from) = all.len().checked_sub(2 * DAY_H) else { return assumed_ml_h };
+        let mean = |rates: &[f64]| rates.iter().sum::<f64>() / rates.len() as f64;
+        let apart = mean(&all[from + DAY_H..]) - mean(&all[from..from + DAY_H]);
+        let by_chance = 2.0 * fading_var(self.sd_ml_h, self.fade_h, DAY_H as f64) / (DAY_H as f64).powi(2);
+        let seen = (apart * apart - by_chance).max(0.0);
+        ((LEVEL_DOF * assumed_ml_h.powi(2) + seen) / (LEVEL_DOF + 1.0)).sqrt()
     }
+
+    /// Variance of the deviation's integral over h hours, mL².
+    fn integral_var(self, h: f64) -> f64 {
+        fading_var(self.sd_ml_h, self.fade_h, h)
+            + fading_var(self.order_ml_h, FADE_H, h)
+            + (self.level_ml_h * h).powi(2)
+    }
+}
+
+/// Variance of the integral over h hours of a deviation that fades: 2σ²θ²(h/θ − 1 + e^(−h/θ)).
+fn fading_var(sd_ml_h: f64, fade_h: f64, h: f64) -> f64 {
+    let x = h / fade_h;
+    2.0 * (sd_ml_h * fade_h).powi(2) * (x - 1.0 + (-x).exp())
 }
 
 /// Fading time, h, from the lag-one correlation of hourly means of a process that fades exponentially:
@@ -91,11 +130,20 @@ fn fade_from_hourly(correlation: f64) -> f64 {
     (-0.5 * (low + high)).exp()
 }
 
-/// Charted net by hour from the spread flows, mL/h.
+/// Charted net by hour of what nobody orders, from the spread flows, mL/h.
 fn hourly_rates(ledger: &Ledger, end_h: f64) -> Vec<f64> {
+    use formats::chart::{Direction, Route};
     let n = end_h.max(0.0).floor() as usize;
     let times: Vec<f64> = (0..=n).map(|k| k as f64).collect();
-    crate::ledger::distribute(&ledger.flows, &times).iter().map(|step| step.body_g).collect()
+    let own = |flow: &&Flow| {
+        let entry = &ledger.entries[flow.entry_idx];
+        match entry.direction {
+            Direction::Intake => entry.route == Route::Oral,
+            Direction::Output => entry.route != Route::Ultrafiltrate,
+        }
+    };
+    let flows: Vec<Flow> = ledger.flows.iter().filter(own).cloned().collect();
+    crate::ledger::distribute(&flows, &times).iter().map(|step| step.body_g).collect()
 }
 
 /// One time to come.
@@ -152,7 +200,7 @@ mod tests {
 
     #[test]
     fn the_deviations_integral_grows_as_the_square_and_then_as_the_root() {
-        let deviation = Deviation { sd_ml_h: 10.0, fade_h: 5.0 };
+        let deviation = Deviation { sd_ml_h: 10.0, fade_h: 5.0, level_ml_h: 0.0, order_ml_h: 0.0 };
         // Far below θ the deviation stands: σ²h².
         assert!((deviation.integral_var(0.01) / 0.01f64.powi(2) - 100.0).abs() < 0.1);
         // Far above it walks: 2σ²θh.
@@ -161,9 +209,13 @@ mod tests {
 
     #[test]
     fn a_short_chart_leaves_what_is_assumed() {
-        let ledger = Ledger { entries: Vec::new(), flows: Vec::new(), doubts: Vec::new() };
+        let ledger = Ledger { entries: Vec::new(), flows: Vec::new(), doubts: Vec::new(), densities_given: false };
         let plan = Plan { intake_ml_h: 100.0, output_ml_h: 60.0, ultrafiltration_ml_h: 0.0 };
         let deviation = Deviation::of(&ledger, 5.0, &plan);
-        assert!((deviation.sd_ml_h - 40.0).abs() < 1e-9);
+        // A quarter of the 60 mL/h out, a tenth of the 100 in, a sixth of the 60.
+        for (found, expected) in [(deviation.sd_ml_h, 15.0), (deviation.order_ml_h, 10.0), (deviation.level_ml_h, 10.0)]
+        {
+            assert!((found - expected).abs() < 1e-9, "{found} is not {expected}");
+        }
     }
 }

@@ -5,10 +5,12 @@
 //! | –      | `skin_ml_h`        | mL/h, water through the skin |
 //! | –      | `lung_ml_h`        | mL/h, water through the airways |
 //! | –      | `gas_g_h`          | g/h, carbon dioxide out less oxygen in: mass, not water |
+//! | –      | `burn_ml_h`        | mL/h, water that evaporates from burns |
+//! | –      | `weep_ml_h`        | mL/h, fluid that weeps from burns into dressings on the deck |
 //! | –      | `mean_g_h`, `sd_g_h` | g/h, mass-loss rate that the estimator starts from |
 //!
 //! Signs: a loss is positive. The prior is wide on purpose: the published figures differ by a factor
-//! of two, and the weights soon say more. Burns and sweat are not here: they show as unexplained loss.
+//! of two, and the weights soon say more. Sweat is not here: it shows as unexplained loss.
 
 use formats::patient::{Patient, Ventilation};
 use serde::Serialize;
@@ -31,6 +33,13 @@ const GAS_G_D: f64 = 73.0;
 /// A respiratory quotient between 0.75 and 0.92 for two patients in three: half of 19–132 g/day.
 const GAS_SD_G_D: f64 = 55.0;
 
+/// Evaporation from burns, mL/h: (25 + % burned) · m², common practice, from memory; half of it as one standard deviation.
+const BURN_BASE: f64 = 25.0;
+const BURN_SD_SHARE: f64 = 0.5;
+/// What weeps into dressings, as a share of what evaporates from the burns: half, anything from a quarter to all of it.
+/// No source; the dressings' weight tells.
+const WEEP_SHARE: f64 = 0.5;
+
 /// The prior of the uncharted loss rate, with what it rests on.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Insensible {
@@ -40,13 +49,19 @@ pub struct Insensible {
     /// Water through the airways, mL/h.
     #[serde(rename = "lung_mL_h")]
     pub lung_ml_h: f64,
+    /// Water that evaporates from burns, mL/h.
+    #[serde(rename = "burn_mL_h")]
+    pub burn_ml_h: f64,
+    /// Fluid that weeps from burns into dressings, mL/h; it lies on the deck until they are changed.
+    #[serde(rename = "weep_mL_h")]
+    pub weep_ml_h: f64,
     /// Net mass of breathed gases, g/h.
     pub gas_g_h: f64,
     /// Standard deviation of the gas term, g/h.
     pub gas_sd_g_h: f64,
     /// Mean of the mass-loss rate, g/h.
     pub mean_g_h: f64,
-    /// Standard deviation of the mass-loss rate, g/h.
+    /// Standard deviation of the mass-loss rate but for what weeps, g/h; of that the value itself is the deviation.
     pub sd_g_h: f64,
     /// What the figures rest on.
     pub basis: String,
@@ -103,6 +118,14 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
     let over_c = patient.temperature_c.map_or(0.0, |c| (c - 37.0).clamp(0.0, 4.0));
     let fever = 1.0 + FEVER_PER_C * over_c;
     let (skin_ml_h, lung_ml_h) = (skin_d * fever / 24.0, lung_d * breath * fever / 24.0);
+    let burned_pct = patient.burned_pct.unwrap_or(0.0);
+    let burn_ml_h = if burned_pct > 0.0 { (BURN_BASE + burned_pct) * area_m2 } else { 0.0 };
+    let weep_ml_h = WEEP_SHARE * burn_ml_h;
+    let burn_text = if burned_pct > 0.0 {
+        format!("; {burned_pct:.0} % burned: {burn_ml_h:.0} mL/h evaporate, {weep_ml_h:.0} mL/h weep into dressings")
+    } else {
+        String::new()
+    };
     let gas_scale = area_m2 / 1.73 / 24.0;
     let (gas_g_h, gas_sd_g_h) = (GAS_G_D * gas_scale, GAS_SD_G_D * gas_scale);
     Insensible {
@@ -110,9 +133,11 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
         lung_ml_h,
         gas_g_h,
         gas_sd_g_h,
-        mean_g_h: skin_ml_h + lung_ml_h + gas_g_h,
-        sd_g_h: (sd_d * fever / 24.0).hypot(gas_sd_g_h),
-        basis: format!("{source}; {breath_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h"),
+        burn_ml_h,
+        weep_ml_h,
+        mean_g_h: skin_ml_h + lung_ml_h + gas_g_h + burn_ml_h + weep_ml_h,
+        sd_g_h: (sd_d * fever / 24.0).hypot(gas_sd_g_h).hypot(BURN_SD_SHARE * burn_ml_h),
+        basis: format!("{source}; {breath_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h{burn_text}"),
     }
 }
 
@@ -197,6 +222,16 @@ mod tests {
         let per_day = 24.0 * (p.skin_ml_h + p.lung_ml_h);
         assert!(188.0 < per_day && per_day < 500.0, "{per_day}");
         assert!(p.sd_g_h * 24.0 > 100.0);
+    }
+
+    /// (25 + 30) mL/h/m² of 1.94 m² evaporate, by the rule from memory.
+    #[test]
+    fn burns_lose_by_their_area() {
+        let burned = Patient { burned_pct: Some(30.0), ..patient(Ventilation::No, 37.0) };
+        let (p, whole) = (prior(&burned, 75.0), prior(&patient(Ventilation::No, 37.0), 75.0));
+        assert!((p.burn_ml_h - 55.0 * (180.0f64 * 75.0 / 3600.0).sqrt()).abs() < 1e-9, "{}", p.burn_ml_h);
+        assert!((p.mean_g_h - whole.mean_g_h - p.burn_ml_h - p.weep_ml_h).abs() < 1e-9);
+        assert!(whole.burn_ml_h.abs() < 1e-12 && p.sd_g_h > whole.sd_g_h);
     }
 
     #[test]

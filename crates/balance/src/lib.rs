@@ -41,7 +41,8 @@ pub use answers::Answer;
 pub use diagnostics::Diagnostics;
 pub use error::BalanceError;
 pub use estimate::balance;
-pub use options::{Correction, Densities, Options, Removal};
+pub use options::{Answered, Correction, Densities, Options, Removal};
 pub use report::{
-    Alert, AlertKind, Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window,
+    Alert, AlertKind, Alternative, AnsweredAlert, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row,
+    Window,
 };

@@ -12,6 +12,7 @@ use nalgebra::DVector;
 use stats::optimize::{bfgs, hessian};
 
 use crate::core::{Filter, Grid, Node, Observation, Params};
+use crate::insensible::Insensible;
 
 /// Medians of the priors of (white, posture, chart) and standard deviations of their logarithms.
 /// Stated uncertainties mostly cover what is fast, with posture a third of it; volumes are as sure as
@@ -47,11 +48,13 @@ pub(crate) struct NoiseFit {
 }
 
 /// The start, and the prior's centre: what is assumed before the record has spoken.
-pub(crate) fn assumed(rate_g_h: f64, rate_sd_g_h: f64) -> Params {
+pub(crate) fn assumed(prior: &Insensible) -> Params {
+    let weep_g_h = prior.weep_ml_h;
+    let (rate_g_h, rate_sd_g_h) = (prior.mean_g_h - weep_g_h, prior.sd_g_h);
     let [white, posture, chart] = PRIOR.map(|(median, _)| median);
     // The loss changes by 30 % (one standard deviation) over a day: fever comes and goes. Own choice.
     let rate_q = (0.3 * rate_g_h).powi(2) / 24.0;
-    Params { white, posture, chart, rate_q, rate_g_h, rate_sd_g_h }
+    Params { white, posture, chart, rate_q, rate_g_h, rate_sd_g_h, weep_g_h }
 }
 
 /// Fits the noise levels on a grid.

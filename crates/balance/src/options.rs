@@ -20,8 +20,8 @@ pub struct Options {
     pub posture_h: f64,
     /// Random-walk drift of the deck since its zero, g per √h; `None`: read from the growth of `u_kg`.
     pub drift_g_sqrt_h: Option<f64>,
-    /// Mass of one mL by kind of fluid; 1 g/mL throughout unless set.
-    pub densities: Densities,
+    /// Mass of one mL by kind of fluid. `None`: 1 g/mL throughout, and how far fluids lie from it stays open.
+    pub densities: Option<Densities>,
     /// False alerts of unexplained loss or gain for which the thresholds are set, per patient-day.
     pub false_alerts_per_day: f64,
     /// How far ahead to forecast, h.
@@ -32,6 +32,8 @@ pub struct Options {
     pub windows_h: Vec<f64>,
     /// Entries that take the place of earlier ones. Nothing is overwritten: both stand in the chart.
     pub corrections: Vec<Correction>,
+    /// What was said to alerts: these are not raised again.
+    pub answered: Vec<Answered>,
     /// Removals of pads or linen that are known, with what they took off the deck.
     pub removals: Vec<Removal>,
 }
@@ -45,12 +47,13 @@ impl Default for Options {
             correlation_s: 60.0,
             posture_h: 2.0,
             drift_g_sqrt_h: None,
-            densities: Densities::default(),
+            densities: None,
             false_alerts_per_day: 0.1,
             forecast_h: 48,
             alternatives: Vec::new(),
             windows_h: vec![6.0, 12.0, 24.0, 48.0],
             corrections: Vec::new(),
+            answered: Vec::new(),
             removals: Vec::new(),
         }
     }
@@ -63,6 +66,17 @@ pub struct Correction {
     pub line: usize,
     /// Line of the entry that no longer does.
     pub corrects: usize,
+}
+
+/// An answer to an alert.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answered {
+    /// Time of the alert.
+    pub time: Timestamp,
+    /// Its kind, as [`crate::AlertKind`] is printed.
+    pub kind: String,
+    /// What was said.
+    pub answer: String,
 }
 
 /// Fluid that lay on the deck and was taken off with a pad or linen.
@@ -83,6 +97,8 @@ pub struct Densities {
     pub blood_g_ml: f64,
     /// Urine.
     pub urine_g_ml: f64,
+    /// Tube feeds.
+    pub enteral_g_ml: f64,
     /// Everything else.
     pub other_g_ml: f64,
 }
@@ -90,14 +106,14 @@ pub struct Densities {
 impl Default for Densities {
     /// 1 g/mL, the contract's rule where no density is given.
     fn default() -> Self {
-        Self { iv_g_ml: 1.0, blood_g_ml: 1.0, urine_g_ml: 1.0, other_g_ml: 1.0 }
+        Self { iv_g_ml: 1.0, blood_g_ml: 1.0, urine_g_ml: 1.0, enteral_g_ml: 1.0, other_g_ml: 1.0 }
     }
 }
 
 impl Densities {
     /// Published values: blood 1.0506 at 37 °C (Trudnowski & Rico, Clin Chem 1974;20:615), urine 1.0175
-    /// (middle of the specific gravities 1.005–1.030), 0.9 % saline 1.005 (from memory).
+    /// (middle of the specific gravities 1.005–1.030), 0.9 % saline 1.005 and tube feeds 1.05 (from memory).
     pub fn published() -> Self {
-        Self { iv_g_ml: 1.005, blood_g_ml: 1.0506, urine_g_ml: 1.0175, other_g_ml: 1.0 }
+        Self { iv_g_ml: 1.005, blood_g_ml: 1.0506, urine_g_ml: 1.0175, enteral_g_ml: 1.05, other_g_ml: 1.0 }
     }
 }

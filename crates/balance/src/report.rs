@@ -29,6 +29,8 @@ pub struct BalanceReport {
     pub resolvable_ml_24h: f64,
     /// What asks for a look, in order of time.
     pub alerts: Vec<Alert>,
+    /// Alerts that were answered, with the answer.
+    pub answered: Vec<AnsweredAlert>,
     /// Net balance over windows that end with the record.
     pub windows: Vec<Window>,
     /// The same in a physician's words, and what follows.
@@ -160,6 +162,16 @@ pub struct Alert {
     pub text: String,
 }
 
+/// An alert that was answered.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AnsweredAlert {
+    /// The alert.
+    #[serde(flatten)]
+    pub alert: Alert,
+    /// What was said to it.
+    pub answer: String,
+}
+
 /// Kinds of alert.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -181,6 +193,23 @@ pub enum AlertKind {
     OffPlan,
     /// No weight for longer than the estimate can bridge.
     WeightNotChecked,
+}
+
+impl AlertKind {
+    /// The word by which it is printed and answered.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::UnexplainedLoss => "unexplained-loss",
+            Self::UnexplainedGain => "unexplained-gain",
+            Self::Step => "step",
+            Self::ImplausibleEntry => "implausible-entry",
+            Self::ContradictedEntry => "contradicted-entry",
+            Self::Overload => "overload",
+            Self::OffPlan => "off-plan",
+            Self::WeightNotChecked => "weight-not-checked",
+        }
+    }
 }
 
 /// Noise levels as the record's last week shows them, each with the standard error of its logarithm.

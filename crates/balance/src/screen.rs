@@ -8,6 +8,7 @@
 
 use crate::build::Built;
 use crate::core::{Filter, Observation, POOL, Params};
+use crate::ledger::Ledger;
 use crate::thin::Reading;
 
 /// Beyond this many standard deviations a weight is not believed at once. Of Gaussian errors one in
@@ -21,6 +22,9 @@ const N_WITNESSES: usize = 3;
 const POOL_MIN_G: f64 = 1.0;
 /// Odds at which pads are taken as gone, or as still there.
 const SURE: f64 = 20.0;
+
+/// Odds, before the weights are asked, that pads went at a break of which nobody told, where others were told of. Own choice.
+const UNTOLD_ODDS: f64 = 0.02;
 
 /// What the screening found.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -45,7 +49,7 @@ pub(crate) struct Step {
 }
 
 /// Screens the readings, and writes what it found into the grid.
-pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params) -> Screened {
+pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params, pads_told: bool) -> Screened {
     let mut found = Screened::default();
     let Some(first) = built.reading_nodes.first().and_then(|&node| built.grid.nodes[node].observation) else {
         return found;
@@ -57,7 +61,7 @@ pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params) ->
         let before = filter.clone();
         filter.predict(&built.grid.nodes[idx].into);
         if is_reading {
-            judge(built, readings, &filter, reading, &mut found);
+            judge(built, readings, &filter, (reading, pads_told), &mut found);
         }
         filter = before;
         filter.step(&built.grid.nodes[idx]);
@@ -66,19 +70,75 @@ pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params) ->
     found
 }
 
+/// An entry of this long after pads were taken off may tell of what was found in them, h.
+const FOUND_H: f64 = 1.5;
+
+/// Entries that were found in pads when these were taken off: charted after it without a pace of their own, while the deck fell
+/// at it by what they say, beyond what was known to lie there. Each with the time of the removal, h.
+pub(crate) fn found_at_care(
+    built: &Built,
+    readings: &[Reading],
+    ledger: &Ledger,
+    removals_h: &[f64],
+    params: Params,
+) -> Vec<(usize, f64)> {
+    let mut out = Vec::new();
+    let Some(first) = built.reading_nodes.first().and_then(|&node| built.grid.nodes[node].observation) else {
+        return out;
+    };
+    let mut filter = Filter::new(params, first, built.u2_g2);
+    let mut removals = removals_h.iter().copied().peekable();
+    let mut readings = readings.iter().peekable();
+    for node in &built.grid.nodes {
+        let Some(reading) = readings.next_if(|reading| reading.t_h <= node.t_h + 1e-9) else {
+            filter.step(node);
+            continue;
+        };
+        let mut before = filter.clone();
+        before.predict(&node.into);
+        while let Some(at_h) = removals.next_if(|at_h| *at_h <= reading.t_h) {
+            let Some(observation) = node.observation else { continue };
+            let (v, f) = before.innovation(observation);
+            let found = ledger.flows.iter().enumerate().find(|(_, flow)| {
+                let after_h = flow.stamp_h - at_h;
+                let apart = v + flow.pool_g;
+                // The deck fell: likelier with the entry's fluid among what went than without it.
+                flow.pace_h.is_none()
+                    && flow.pool_g > 0.0
+                    && (0.0..=FOUND_H).contains(&after_h)
+                    && v * v / f > apart * apart / (f + flow.var_g2) + ((f + flow.var_g2) / f).ln()
+            });
+            out.extend(found.map(|(idx, _)| (idx, at_h)));
+        }
+        filter.step(node);
+    }
+    out
+}
+
 /// Judges one reading by the filter just before it; changes the node where it must.
-fn judge(built: &mut Built, readings: &[Reading], filter: &Filter, reading: usize, found: &mut Screened) {
+fn judge(
+    built: &mut Built,
+    readings: &[Reading],
+    filter: &Filter,
+    (reading, pads_told): (usize, bool),
+    found: &mut Screened,
+) {
     let node = built.reading_nodes[reading];
     let Some(observation) = built.grid.nodes[node].observation else { return };
     let (v, f) = filter.innovation(observation);
     let pool_g = filter.a[POOL];
-    if readings[reading].after_break && pool_g > POOL_MIN_G {
+    // Pads whose removal is known have gone already: what lies there since then asks no question.
+    let since = reading.checked_sub(1).map_or(0, |before| built.reading_nodes[before] + 1);
+    let known = built.grid.nodes[since..=node].iter().any(|node| node.into.keep_pool <= 0.0);
+    if readings[reading].after_break && pool_g > POOL_MIN_G && !known {
         let into = &mut built.grid.nodes[node].into;
         let apart = v + pool_g;
-        match removal_odds(v, f, pool_g) {
+        let f_gone = filter.innovation_without(POOL, observation);
+        let before = if pads_told { UNTOLD_ODDS } else { 1.0 };
+        match before * removal_odds((v, f), (apart, f_gone)) {
             // A fall of another size than the chart says: the pads went all the same, and what now lies on
             // the deck is the body. What they held beyond the chart, or less, is a step.
-            _ if -v > FALL * f.sqrt() && apart.abs() > FALL * f.sqrt() => {
+            _ if -v > FALL * f.sqrt() && apart.abs() > FALL * f_gone.sqrt() => {
                 into.keep_pool = 0.0;
                 into.var_step_g2 += 4.0 * apart * apart;
                 found.removed.push((reading, -v));
@@ -106,7 +166,11 @@ fn judge(built: &mut Built, readings: &[Reading], filter: &Filter, reading: usiz
     if reading == 0 || v.abs() <= GATE * f.sqrt() {
         return;
     }
-    if witnessed(built, filter, reading, v) {
+    if reading + 1 == built.reading_nodes.len() {
+        // The last weight of the record has no witness yet. It was settled, so it is followed for now; it is told of once
+        // the next weights bear it out.
+        built.grid.nodes[node].into.var_step_g2 += v * v;
+    } else if witnessed(built, filter, reading, v) {
         built.grid.nodes[node].into.var_step_g2 += 4.0 * v * v;
         found.steps.push(Step { reading, size_g: v, u_g: f.sqrt() });
     } else {
@@ -115,9 +179,10 @@ fn judge(built: &mut Built, readings: &[Reading], filter: &Filter, reading: usiz
     }
 }
 
-/// Odds that the pool left: the innovation's density with it gone over that with it there.
-fn removal_odds(v: f64, f: f64, pool_g: f64) -> f64 {
-    (0.5 * (v * v - (v + pool_g).powi(2)) / f).exp()
+/// Odds that the pool left: the innovation's density with it gone over that with it there. What is not known of the
+/// pool is in both, in the second against what is not known of the body.
+fn removal_odds((v, f): (f64, f64), (v_gone, f_gone): (f64, f64)) -> f64 {
+    (f / f_gone).sqrt() * (0.5 * (v * v / f - v_gone * v_gone / f_gone)).exp()
 }
 
 /// Whether the next readings stand where this one stood.
@@ -125,10 +190,6 @@ fn witnessed(built: &Built, filter: &Filter, reading: usize, v: f64) -> bool {
     let mut ahead = filter.clone();
     let node = built.reading_nodes[reading];
     let last = (reading + N_WITNESSES).min(built.reading_nodes.len() - 1);
-    if last == reading {
-        // The last weight of the record has no witness: an outlier until one comes.
-        return false;
-    }
     let (mut n_seen, mut n_for) = (0usize, 0usize);
     for idx in node + 1..=built.reading_nodes[last] {
         ahead.predict(&built.grid.nodes[idx].into);

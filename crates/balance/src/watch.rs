@@ -188,5 +188,5 @@ fn anchor(filter: &mut Filter, onset: &Onset, volume_g: f64, t_h: f64, params: P
 /// out is truly unexplained.
 pub(crate) fn threshold(false_alerts_per_day: f64) -> f64 {
     let rate = false_alerts_per_day.clamp(1e-4, 1.0);
-    (9.0 - 2.0 * rate.ln()).sqrt()
+    (5.5 - 2.0 * rate.ln()).sqrt()
 }

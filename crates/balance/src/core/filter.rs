@@ -1,7 +1,7 @@
 //! The Kalman filter, step by step.
 
 use super::grid::{Node, Observation, Transition};
-use super::{C, DRIFT, M0, Matrix, N, POOL, POSTURE, Params, R, TIMING, U, Vector, observed};
+use super::{C, DRIFT, M0, Matrix, N, POOL, POSTURE, Params, R, TIMING, U, Vector, WEEP, observed};
 
 /// Variance of the mass at the origin over that of the first weight.
 const DIFFUSE: f64 = 1e7;
@@ -62,6 +62,8 @@ impl Filter {
         a[R] = params.rate_g_h;
         p[(R, R)] = params.rate_sd_g_h.powi(2);
         p[(POSTURE, POSTURE)] = params.posture.powi(2) * var_posture_g2;
+        a[WEEP] = params.weep_g_h;
+        p[(WEEP, WEEP)] = params.weep_g_h.powi(2);
         Self { params, a, p, started: false, log_likelihood: 0.0 }
     }
 
@@ -75,8 +77,8 @@ impl Filter {
 
     /// Goes over a transition.
     pub(crate) fn predict(&mut self, into: &Transition) {
-        predict_mean(&mut self.a, into);
         self.a[POOL] += into.pool_g;
+        predict_mean(&mut self.a, into);
         transition(&mut self.p, into);
         self.add_noise(into);
         if into.anchor {
@@ -89,6 +91,13 @@ impl Filter {
         let z = observed();
         let f = z.dot(&(self.p * z)) + self.noise(observation);
         (observation.value_g - z.dot(&self.a), f)
+    }
+
+    /// Variance of what a weight would say if one state no longer lay on the deck.
+    pub(crate) fn innovation_without(&self, state: usize, observation: Observation) -> f64 {
+        let mut z = observed();
+        z[state] = 0.0;
+        z.dot(&(self.p * z)) + self.noise(observation)
     }
 
     fn update(&mut self, observation: Observation) -> Update {
@@ -122,9 +131,13 @@ impl Filter {
         let retained = into.var_retained_g2;
         // A volume read too high left the body and came onto the pad: opposite signs, one error.
         p[(C, C)] += chart2 * into.var_through_g2 + retained;
-        p[(POOL, POOL)] += retained + into.var_pool_g2;
-        p[(C, POOL)] -= retained;
-        p[(POOL, C)] -= retained;
+        let kept = into.keep_pool * retained;
+        p[(POOL, POOL)] += into.keep_pool * kept + into.var_pool_g2;
+        p[(C, POOL)] -= kept;
+        p[(POOL, C)] -= kept;
+        if params.weep_g_h > 0.0 {
+            add_weeping(p, params.weep_q(), dt, into.keep_pool);
+        }
         p[(TIMING, TIMING)] += into.var_timing_g2;
         p[(DRIFT, DRIFT)] += into.var_drift_g2;
         let lost = 1.0 - into.keep_posture.powi(2);
@@ -148,7 +161,8 @@ fn anchor_variance(p: &mut Matrix) {
 
 /// T x: the homogeneous part of a transition.
 pub(crate) fn predict_mean(x: &mut Vector, into: &Transition) {
-    x[U] -= into.dt_h * x[R];
+    x[U] -= into.dt_h * (x[R] + x[WEEP]);
+    x[POOL] += into.dt_h * x[WEEP];
     for (idx, keep) in into.keeps() {
         x[idx] *= keep;
     }
@@ -162,10 +176,14 @@ pub(crate) fn predict_mean(x: &mut Vector, into: &Transition) {
 /// T P T', in place.
 fn transition(p: &mut Matrix, into: &Transition) {
     for j in 0..N {
-        p[(U, j)] -= into.dt_h * p[(R, j)];
+        let wept = into.dt_h * p[(WEEP, j)];
+        p[(U, j)] -= into.dt_h * p[(R, j)] + wept;
+        p[(POOL, j)] += wept;
     }
     for i in 0..N {
-        p[(i, U)] -= into.dt_h * p[(i, R)];
+        let wept = into.dt_h * p[(i, WEEP)];
+        p[(i, U)] -= into.dt_h * p[(i, R)] + wept;
+        p[(i, POOL)] += wept;
     }
     for (idx, keep) in into.keeps() {
         for j in 0..N {
@@ -174,5 +192,17 @@ fn transition(p: &mut Matrix, into: &Transition) {
         for i in 0..N {
             p[(i, idx)] *= keep;
         }
+    }
+}
+
+/// Noise of the weeping's walk over a step, and of what it moves from body to pool.
+fn add_weeping(p: &mut Matrix, q: f64, dt: f64, keep_pool: f64) {
+    let (moved, drawn) = (q * dt.powi(3) / 3.0, 0.5 * q * dt * dt);
+    p[(WEEP, WEEP)] += q * dt;
+    p[(U, U)] += moved;
+    p[(POOL, POOL)] += keep_pool * keep_pool * moved;
+    for (i, j, value) in [(U, WEEP, -drawn), (POOL, WEEP, keep_pool * drawn), (U, POOL, -keep_pool * moved)] {
+        p[(i, j)] += value;
+        p[(j, i)] += value;
     }
 }

@@ -22,9 +22,21 @@ fn step(node: &Node) -> Step<N, 1> {
     noise[(R, U)] = noise[(U, R)];
     noise[(U, U)] = q * dt.powi(3) / 3.0 + into.var_step_g2;
     noise[(C, C)] = chart2 * into.var_through_g2 + into.var_retained_g2;
-    noise[(POOL, POOL)] = into.var_retained_g2 + into.var_pool_g2;
-    noise[(C, POOL)] = -into.var_retained_g2;
-    noise[(POOL, C)] = -into.var_retained_g2;
+    let keep = into.keep_pool;
+    noise[(POOL, POOL)] = keep * keep * into.var_retained_g2 + into.var_pool_g2;
+    noise[(C, POOL)] = -keep * into.var_retained_g2;
+    noise[(POOL, C)] = noise[(C, POOL)];
+    // The walk of the weeping, W, and its integral, which U loses and the pool gains.
+    let w = PARAMS.weep_q();
+    noise[(WEEP, WEEP)] = w * dt;
+    noise[(U, U)] += w * dt.powi(3) / 3.0;
+    noise[(POOL, POOL)] += keep * keep * w * dt.powi(3) / 3.0;
+    noise[(U, POOL)] = -keep * w * dt.powi(3) / 3.0;
+    noise[(POOL, U)] = noise[(U, POOL)];
+    noise[(U, WEEP)] = -0.5 * w * dt * dt;
+    noise[(WEEP, U)] = noise[(U, WEEP)];
+    noise[(POOL, WEEP)] = keep * 0.5 * w * dt * dt;
+    noise[(WEEP, POOL)] = noise[(POOL, WEEP)];
     noise[(TIMING, TIMING)] = into.var_timing_g2;
     noise[(DRIFT, DRIFT)] = into.var_drift_g2;
     noise[(POSTURE, POSTURE)] = (1.0 - into.keep_posture.powi(2)) * PARAMS.posture.powi(2) * into.var_posture_g2;
@@ -42,7 +54,7 @@ fn step(node: &Node) -> Step<N, 1> {
         value: seen.value_g,
         variance: PARAMS.white.powi(2) * seen.var_g2,
     });
-    Step { transition, input: unit(POOL) * into.pool_g, noise, observations: [observation] }
+    Step { transition, input: unit(POOL) * (into.keep_pool * into.pool_g), noise, observations: [observation] }
 }
 
 fn initial() -> Initial<N> {
@@ -52,6 +64,8 @@ fn initial() -> Initial<N> {
     mean[R] = PARAMS.rate_g_h;
     let mut covariance = Matrix::zeros();
     covariance[(R, R)] = PARAMS.rate_sd_g_h.powi(2);
+    mean[WEEP] = PARAMS.weep_g_h;
+    covariance[(WEEP, WEEP)] = PARAMS.weep_g_h.powi(2);
     covariance[(POSTURE, POSTURE)] = PARAMS.posture.powi(2) * 900.0;
     let mut diffuse = [false; N];
     diffuse[M0] = true;

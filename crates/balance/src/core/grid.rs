@@ -24,7 +24,7 @@ pub(crate) struct Transition {
     pub(crate) keep_pool: f64,
     /// Share of the deck's drift that is left: none where it was zeroed.
     pub(crate) keep_drift: f64,
-    /// Onto the pool, g.
+    /// Onto the pool, g; before pads are taken off at the node, where they are.
     pub(crate) pool_g: f64,
     /// Variance of charted volumes at factor 1, g²: those that leave or enter the deck.
     pub(crate) var_through_g2: f64,

@@ -5,16 +5,18 @@
 //! | index | state | unit | law |
 //! |-------|-------|------|-----|
 //! | [`M0`] | mass at the origin | g | constant, diffuse start |
-//! | [`U`] | uncharted fluid since the origin, gain positive | g | dU = −r dt |
+//! | [`U`] | uncharted fluid since the origin, gain positive | g | dU = −(r + w) dt |
 //! | [`R`] | uncharted loss rate | g/h | random walk from a physiological prior |
 //! | [`C`] | error of the charted volumes since the origin | g | steps with the entries |
 //! | [`TIMING`] | charted fluid that ran at another time | g | decays in an hour, driven by uneven entries |
 //! | [`POOL`] | fluid that left the patient and lies on the deck | g | in by the chart, out with the pads |
 //! | [`DRIFT`] | drift of the deck since its zero | g | random walk |
+//! | [`WEEP`] | what weeps into dressings | g/h | random walk from what burns lose |
 //! | [`POSTURE`] | error that lasts until the patient lies otherwise | g | decays in `posture_h` |
 //!
 //! A settled weight is y = S + Z x + ε with S the charted mass so far (an exact input) and Z = 1 for all
-//! states but the rate. The body's mass is S + M0 + U + C + TIMING: without pool, drift and posture.
+//! states but the rates. What weeps from wounds goes into dressings that lie on the deck until they are changed: POOL gains
+//! what U loses. Without wounds the weeping is nothing, and known to be. The body's mass is S + M0 + U + C + TIMING: without pool, drift and posture.
 //!
 //! Notation of Durbin & Koopman, Time Series Analysis by State Space Methods, 2nd ed. (2012), 4.3 and
 //! 4.4: a, P predicted state and variance, v innovation, F its variance, K = P Z'/F the gain of the
@@ -35,7 +37,7 @@ pub(crate) use smoother::{Smoothed, lag_cov, smooth};
 use nalgebra::{SMatrix, SVector};
 
 /// States.
-pub(crate) const N: usize = 8;
+pub(crate) const N: usize = 9;
 /// Mass at the origin, g.
 pub(crate) const M0: usize = 0;
 /// Uncharted fluid since the origin, g.
@@ -53,24 +55,27 @@ pub(crate) const DRIFT: usize = 6;
 /// Error of the posture, g.
 pub(crate) const POSTURE: usize = 7;
 
+/// What weeps into dressings, g/h.
+pub(crate) const WEEP: usize = 8;
+
 /// A vector over the states.
 pub(crate) type Vector = SVector<f64, N>;
 /// A matrix over the states.
 pub(crate) type Matrix = SMatrix<f64, N, N>;
 
-/// What a weight sees: every state but the rate.
+/// What a weight sees: every state but the rates.
 pub(crate) fn observed() -> Vector {
-    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
 }
 
 /// What the body weighs, less the charted mass.
 pub(crate) fn body() -> Vector {
-    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+    Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0])
 }
 
 /// Change of the body's mass since the origin, less the charted mass.
 pub(crate) fn body_change() -> Vector {
-    Vector::from([0.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0])
+    Vector::from([0.0, 1.0, 0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0])
 }
 
 /// One state.
@@ -95,6 +100,15 @@ pub(crate) struct Params {
     pub(crate) rate_g_h: f64,
     /// Standard deviation of the rate at the origin, g/h.
     pub(crate) rate_sd_g_h: f64,
+    /// Mean of the weeping at the origin, g/h; its standard deviation is as large.
+    pub(crate) weep_g_h: f64,
+}
+
+impl Params {
+    /// Random walk of the weeping, (g/h)² per h: half of it in a day. Own choice: wounds dry and break open.
+    pub(crate) fn weep_q(&self) -> f64 {
+        (0.5 * self.weep_g_h).powi(2) / 24.0
+    }
 }
 
 #[cfg(test)]

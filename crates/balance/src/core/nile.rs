@@ -33,7 +33,8 @@ fn grid(var_noise: f64, var_walk: f64) -> Grid {
     Grid { nodes }
 }
 
-const LEVEL: Params = Params { white: 1.0, posture: 0.0, chart: 1.0, rate_q: 0.0, rate_g_h: 0.0, rate_sd_g_h: 0.0 };
+const LEVEL: Params =
+    Params { white: 1.0, posture: 0.0, chart: 1.0, rate_q: 0.0, rate_g_h: 0.0, rate_sd_g_h: 0.0, weep_g_h: 0.0 };
 
 fn run(grid: &Grid) -> (Vec<Filtered>, Filter) {
     let mut filter = Filter::new(LEVEL, grid.nodes[0].observation.unwrap(), 0.0);

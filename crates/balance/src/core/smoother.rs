@@ -2,7 +2,7 @@
 
 use super::filter::Filtered;
 use super::grid::{Grid, Transition};
-use super::{C, M0, Matrix, N, R, U, Vector, observed};
+use super::{C, M0, Matrix, N, POOL, R, U, Vector, WEEP, observed};
 
 /// Smoothed state of one node: mean in full, variance on demand.
 ///
@@ -85,10 +85,11 @@ fn transpose_vector(r: &mut Vector, into: &Transition) {
         r[U] = r[M0];
         r[C] = r[M0];
     }
-    r[R] -= into.dt_h * r[U];
     for (idx, keep) in into.keeps() {
         r[idx] *= keep;
     }
+    r[R] -= into.dt_h * r[U];
+    r[WEEP] += into.dt_h * (r[POOL] - r[U]);
 }
 
 /// T' N T, in place.
@@ -103,12 +104,6 @@ fn transpose_matrix(n: &mut Matrix, into: &Transition) {
             n.set_column(idx, &column);
         }
     }
-    for j in 0..N {
-        n[(R, j)] -= into.dt_h * n[(U, j)];
-    }
-    for i in 0..N {
-        n[(i, R)] -= into.dt_h * n[(i, U)];
-    }
     for (idx, keep) in into.keeps() {
         for j in 0..N {
             n[(idx, j)] *= keep;
@@ -116,5 +111,13 @@ fn transpose_matrix(n: &mut Matrix, into: &Transition) {
         for i in 0..N {
             n[(i, idx)] *= keep;
         }
+    }
+    for j in 0..N {
+        n[(R, j)] -= into.dt_h * n[(U, j)];
+        n[(WEEP, j)] += into.dt_h * (n[(POOL, j)] - n[(U, j)]);
+    }
+    for i in 0..N {
+        n[(i, R)] -= into.dt_h * n[(i, U)];
+        n[(i, WEEP)] += into.dt_h * (n[(i, POOL)] - n[(i, U)]);
     }
 }

@@ -1,7 +1,7 @@
 use super::*;
 
 pub(super) const PARAMS: Params =
-    Params { white: 1.0, posture: 0.3, chart: 1.0, rate_q: 1.5, rate_g_h: 20.0, rate_sd_g_h: 10.0 };
+    Params { white: 1.0, posture: 0.3, chart: 1.0, rate_q: 1.5, rate_g_h: 20.0, rate_sd_g_h: 10.0, weep_g_h: 15.0 };
 
 /// A grid with everything in it: gaps, chart noise, pads, a step.
 pub(super) fn grid() -> Grid {
@@ -125,7 +125,7 @@ fn smoother_equals_batch_conditioning() {
         mean += cross(idx, k) * weights[a];
     }
     // The batch matrix has a condition of some 1e9: six digits of its answer are sure.
-    for s in [U, R, C, TIMING, POOL, DRIFT, POSTURE] {
+    for s in [U, R, C, TIMING, POOL, DRIFT, POSTURE, WEEP] {
         assert!((smoothed[0].mean[s] - mean[s]).abs() < 1e-3, "state {s}: {} {}", smoothed[0].mean[s], mean[s]);
     }
     let b = body_change();

@@ -67,7 +67,7 @@ pub fn nadler_ml(sex: Sex, age_y: f64, height_cm: f64, weight_kg: f64) -> Result
 
 /// Facts of the table per kg.
 pub const PER_KG: Formula = Formula {
-    name: "blood volume (table per kg)",
+    name: "blood volume (table per kg, middle)",
     formula: "mL/kg: preterm 90–100, term newborn 80–90, infant 70–80, child 70–75, adult 65–70",
     source: "a university's table for the largest allowable blood loss",
     status: Status::Read,

@@ -8,7 +8,18 @@
 //! The formulas differ by up to 0.5 m² for one adult (Redlarski 2016, Sci Rep, 25 formulas): a value
 //! is never given without the name of its formula.
 
+use super::formula::{Formula, Status};
 use super::{DoseError, Within};
+
+/// Facts of the surface from weight alone.
+pub(super) const LIVINGSTON_LEE: Formula = Formula {
+    name: "Livingston-Lee 2001",
+    formula: "0.1173·W^0.6466 from 10 kg; 0.1037·W^0.6724 below",
+    source: "Livingston & Lee, Am J Physiol 2001;281:E586",
+    status: Status::Read,
+    range: "when the height is unknown; derived on 51 to 249 kg and published data",
+    caution: "its two pieces do not meet: 6 % apart at 10 kg",
+};
 
 /// A published formula for body surface area.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,23 +42,55 @@ impl Bsa {
 
     /// Name and year.
     pub fn name(self) -> &'static str {
-        match self {
-            Self::Mosteller => "Mosteller 1987",
-            Self::DuBois => "Du Bois 1916",
-            Self::Haycock => "Haycock 1978",
-            Self::GehanGeorge => "Gehan-George 1970",
-            Self::Boyd => "Boyd 1935",
-        }
+        self.facts().name
     }
 
-    /// Formula as text.
-    pub fn formula(self) -> &'static str {
+    /// Facts. The sources were read on pages that quote the papers.
+    pub fn facts(self) -> Formula {
+        let formula = |name, formula, source, range, caution| Formula {
+            name,
+            formula,
+            source,
+            status: Status::Read,
+            range,
+            caution,
+        };
         match self {
-            Self::Mosteller => "sqrt(H·W/3600)",
-            Self::DuBois => "0.007184·H^0.725·W^0.425",
-            Self::Haycock => "0.024265·H^0.3964·W^0.5378",
-            Self::GehanGeorge => "0.0235·H^0.42246·W^0.51456",
-            Self::Boyd => "0.0003207·H^0.3·g^(0.7285−0.0188·log g)",
+            Self::Mosteller => formula(
+                "Mosteller 1987",
+                "sqrt(H·W/3600)",
+                "Mosteller, N Engl J Med 1987;317:1098",
+                "30 to 230 cm, 0.5 to 300 kg; adults and children",
+                "25 published formulas differ by up to 0.5 m² for one adult: name the formula with the value",
+            ),
+            Self::DuBois => formula(
+                "Du Bois 1916",
+                "0.007184·H^0.725·W^0.425",
+                "Du Bois & Du Bois, Arch Intern Med 1916;17:863",
+                "from 100 cm and 15 kg to 230 cm and 300 kg; not for infants",
+                "from nine subjects; up to 20 % too low in obesity",
+            ),
+            Self::Haycock => formula(
+                "Haycock 1978",
+                "0.024265·H^0.3964·W^0.5378",
+                "Haycock, J Pediatr 1978;93:62",
+                "30 to 230 cm, 0.5 to 300 kg; infants to adults",
+                "",
+            ),
+            Self::GehanGeorge => formula(
+                "Gehan-George 1970",
+                "0.0235·H^0.42246·W^0.51456",
+                "Gehan & George, Cancer Chemother Rep 1970;54:225",
+                "30 to 230 cm, 0.5 to 300 kg; from 401 people, children and adults",
+                "",
+            ),
+            Self::Boyd => formula(
+                "Boyd 1935",
+                "0.0003207·H^0.3·g^(0.7285−0.0188·log g), g the weight in grams",
+                "Boyd, The Growth of the Surface Area of the Human Body, 1935",
+                "30 to 230 cm, 0.5 to 300 kg; newborns to adults",
+                "weight in grams here, in kilograms in all the others",
+            ),
         }
     }
 
@@ -86,6 +129,6 @@ impl Bsa {
 /// # Errors
 /// Outside 0.5–300 kg.
 pub fn livingston_lee_m2(weight_kg: f64) -> Result<f64, DoseError> {
-    Within::new("Livingston-Lee 2001").of("weight_kg", weight_kg, 0.5, 300.0)?;
+    Within::new(LIVINGSTON_LEE.name).of("weight_kg", weight_kg, 0.5, 300.0)?;
     Ok(if weight_kg >= 10.0 { 0.1173 * weight_kg.powf(0.6466) } else { 0.1037 * weight_kg.powf(0.6724) })
 }

@@ -5,7 +5,7 @@ use formats::patient::Patient;
 use serde::Serialize;
 
 use super::formula::{Formula, Status};
-use super::{AgeRule, DoseError, Predicted, Within, height, limb_weight as limb};
+use super::{AgeRule, DoseError, NEWBORN_Y, Predicted, Within, growth, height, limb_weight as limb};
 
 /// How a weight is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -17,6 +17,8 @@ pub enum Kind {
     Stated,
     /// The weight without surplus fluid, as the file states it.
     Dry,
+    /// At birth: the weight to reckon by until it is regained (usual rule, from memory).
+    Birth,
     /// From limbs, girths or age.
     Estimated,
     /// What a person of this height and sex is taken to weigh; no estimate of this patient's weight.
@@ -92,6 +94,11 @@ impl<'a> Asked<'a> {
         self.age_y().ok_or(DoseError::Missing { formula, quantity: "age_y" })
     }
 
+    /// Age by which a child is set against a growth table, months.
+    pub(super) fn table_age_mo(&self, formula: &'static str) -> Result<f64, DoseError> {
+        Ok(growth::table_age_mo(12.0 * self.age(formula)?, self.patient.gestation_weeks))
+    }
+
     fn cm(value_mm: Option<f64>, formula: &'static str, quantity: &'static str) -> Result<f64, DoseError> {
         value_mm.map(|mm| mm / 10.0).ok_or(DoseError::Missing { formula, quantity })
     }
@@ -125,10 +132,16 @@ pub(super) fn heights(patient: &Patient, refused: &mut Vec<Refusal>) -> Vec<Know
         let span_cm = Asked::cm(patient.demispan_mm, name, "demispan_mm")?;
         height::demispan_cm(asked.sex(name)?, asked.age(name)?, span_cm)
     };
+    let rabito = |name| {
+        let arm_cm = Asked::cm(patient.arm_length_mm, name, "arm_length_mm")?;
+        let half_span_cm = Asked::cm(patient.half_span_mm, name, "half_span_mm")?;
+        height::rabito_cm(asked.sex(name)?, asked.age(name)?, arm_cm, half_span_cm)
+    };
     let tries = [
         (height::KNEE, knee(height::KNEE.name)),
         (height::ULNA, ulna(height::ULNA.name)),
         (height::DEMISPAN, demispan(height::DEMISPAN.name)),
+        (height::RABITO_HEIGHT, rabito(height::RABITO_HEIGHT.name)),
     ];
     for (facts, value) in tries {
         match value {
@@ -157,6 +170,16 @@ pub(super) fn weights(
         if let Some(kg) = kg {
             Within::new(name).of("kg", kg, 0.3, 400.0)?;
             out.push(KnownWeight { name, kind, kg, difference_pct: None, facts: given(name, key) });
+        }
+    }
+    if let Some(kg) = patient.birth_kg {
+        const BIRTH: Formula = given("birth weight", "birth_kg");
+        let name = BIRTH.name;
+        let newborn =
+            Asked::new(patient).age(name).and_then(|age_y| Within::new(name).of("age_y", age_y, 0.0, NEWBORN_Y));
+        match newborn {
+            Ok(_) => out.push(KnownWeight { name, kind: Kind::Birth, kg, difference_pct: None, facts: BIRTH }),
+            Err(error) => refused.push(Refusal::new(name, &error)),
         }
     }
     for (facts, kind, value) in estimated(patient, height_cm) {
@@ -192,12 +215,32 @@ fn estimated(patient: &Patient, height_cm: Option<f64>) -> Vec<Tried> {
     let child_arm = |name| limb::cattermole_child_kg(asked.age(name)?, asked.arm(name)?);
     let knee_arm =
         |name| limb::knee_and_arm_kg(asked.sex(name)?, asked.age(name)?, asked.knee(name)?, asked.arm(name)?);
+    let buckley = |name| {
+        let abdomen_cm = Asked::cm(patient.abdomen_mm, name, "abdomen_mm")?;
+        let thigh_cm = Asked::cm(patient.thigh_mm, name, "thigh_mm")?;
+        limb::buckley_kg(asked.sex(name)?, asked.age(name)?, abdomen_cm, thigh_cm)
+    };
+    let chumlea = |name| {
+        let input = limb::ChumleaInput {
+            arm_cm: asked.arm(name)?,
+            calf_cm: Asked::cm(patient.calf_circumference_mm, name, "calf_circumference_mm")?,
+            subscapular_mm: patient
+                .subscapular_mm
+                .ok_or(DoseError::Missing { formula: name, quantity: "subscapular_mm" })?,
+            knee_height_cm: asked.knee(name)?,
+        };
+        limb::chumlea_kg(asked.sex(name)?, asked.age(name)?, input)
+    };
+    let median = |name| Ok(growth::cdc_weight_for_age(asked.sex(name)?, asked.table_age_mo(name)?)?.m);
     let mut out = vec![
         (limb::LORENZ, Kind::Estimated, lorenz(limb::LORENZ.name)),
         (limb::RABITO, Kind::Estimated, rabito(limb::RABITO.name)),
         (limb::CATTERMOLE_ADULT, Kind::Estimated, adult_arm(limb::CATTERMOLE_ADULT.name)),
         (limb::CATTERMOLE_CHILD, Kind::Estimated, child_arm(limb::CATTERMOLE_CHILD.name)),
         (limb::KNEE_AND_ARM, Kind::Estimated, knee_arm(limb::KNEE_AND_ARM.name)),
+        (limb::BUCKLEY, Kind::Estimated, buckley(limb::BUCKLEY.name)),
+        (limb::CHUMLEA, Kind::Estimated, chumlea(limb::CHUMLEA.name)),
+        (growth::MEDIAN_FOR_AGE, Kind::Estimated, median(growth::MEDIAN_FOR_AGE.name)),
     ];
     for rule in AgeRule::ALL {
         let facts = rule.facts();
@@ -205,7 +248,8 @@ fn estimated(patient: &Patient, height_cm: Option<f64>) -> Vec<Tried> {
     }
     for formula in Predicted::ALL {
         let facts = formula.facts();
-        let value = asked.sex(facts.name).and_then(|sex| formula.kg(sex, tall(facts.name)?, asked.age_y()));
+        let value =
+            asked.sex(facts.name).and_then(|sex| formula.kg(sex, tall(facts.name)?, Some(asked.age(facts.name)?)));
         out.push((facts, Kind::Predicted, value));
     }
     out

@@ -31,7 +31,7 @@ pub const SCHWARTZ_BEDSIDE: Formula = Formula {
 /// Facts of the original Schwartz formula.
 pub const SCHWARTZ_ORIGINAL: Formula = Formula {
     name: "filtration rate (original Schwartz)",
-    formula: "k·H_cm/Scr mg/dL; k 0.33 preterm, 0.45 term below 1 y, 0.55 child, 0.7 adolescent boy",
+    formula: "k·H_cm/Scr mg/dL; k 0.33 preterm, 0.45 term below 1 y, 0.55 child and adolescent girl, 0.7 boy from 13 y",
     source: "secondary page quoting Schwartz 1976–1987",
     status: Status::ReadSecondary,
     range: "below 18 years, older creatinine methods",
@@ -87,6 +87,15 @@ pub fn schwartz_bedside(age_y: f64, height_cm: f64, creatinine_mg_dl: f64) -> Re
     Ok(0.413 * height_cm / creatinine_mg_dl)
 }
 
+/// Facts of the printed form of Cockcroft-Gault for µmol/L.
+pub const COCKCROFT_GAULT_UMOL: Formula = Formula {
+    name: "creatinine clearance (Cockcroft-Gault, µmol/L form)",
+    formula: "(140 − age)·W·k/Scr µmol/L, k 1.23 men, 1.04 women; mL/min",
+    source: "secondary page quoting Cockcroft & Gault 1976",
+    status: Status::ReadSecondary,
+    ..COCKCROFT_GAULT
+};
+
 /// The child's group in the original Schwartz formula.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SchwartzGroup {
@@ -98,6 +107,26 @@ pub enum SchwartzGroup {
     Child,
     /// An adolescent boy.
     AdolescentBoy,
+}
+
+impl SchwartzGroup {
+    /// Age from which a boy counts as adolescent, years (from memory).
+    const ADOLESCENT_Y: f64 = 13.0;
+
+    /// The group of a child; under one year the gestation decides.
+    ///
+    /// # Errors
+    /// Age outside 0–17.99 years; gestation not known under one year.
+    pub fn of(sex: Sex, age_y: f64, gestation_weeks: Option<f64>) -> Result<Self, DoseError> {
+        let formula = SCHWARTZ_ORIGINAL.name;
+        Within::new(formula).of("age_y", age_y, 0.0, 17.99)?;
+        if age_y >= 1.0 {
+            let adolescent = sex == Sex::Male && age_y >= Self::ADOLESCENT_Y;
+            return Ok(if adolescent { Self::AdolescentBoy } else { Self::Child });
+        }
+        let weeks = gestation_weeks.ok_or(DoseError::Missing { formula, quantity: "gestation_weeks" })?;
+        Ok(if weeks < 37.0 { Self::Preterm } else { Self::Term })
+    }
 }
 
 /// Original Schwartz, mL/min/1.73 m².

@@ -7,8 +7,8 @@ use serde::Serialize;
 use super::estimates::{Asked, Kind, KnownHeight, KnownWeight, Refusal, heights, weights};
 use super::formula::{Formula, Status};
 use super::{
-    BodyWater, Bsa, DoseError, Predicted, adjusted_kg, blood, bmi_kg_m2, kidney, livingston_lee_m2,
-    maintenance_4_2_1_ml_h, maintenance_ml_day, oncology_kg,
+    BodyWater, Bsa, DoseError, NEWBORN_Y, Predicted, Within, adjusted_kg, blood, bmi_kg_m2, bsa, growth, kidney,
+    livingston_lee_m2, maintenance, maintenance_4_2_1_ml_h, maintenance_ml_day, oncology_kg,
 };
 use crate::report::CAUTION;
 
@@ -122,6 +122,9 @@ fn cautions(patient: &Patient, weights: &[KnownWeight], heights: &[KnownHeight])
     if !weights.iter().any(|weight| weight.kind == Kind::Measured) {
         out.push("no measured weight: every value here rests on a stated, estimated or predicted one".to_owned());
     }
+    if weights.iter().any(|weight| weight.kind == Kind::Birth) {
+        out.push("newborn: usual rule to reckon by the birth weight until it is regained (from memory)".to_owned());
+    }
     if patient.height_mm.is_none() {
         out.extend(heights.first().map(|height| format!("height is an estimate: {}", height.name)));
     }
@@ -151,7 +154,7 @@ impl Table<'_> {
     }
 
     fn ideal_kg(&self, formula: &'static str) -> Result<f64, DoseError> {
-        Predicted::Devine.kg(self.asked.sex(formula)?, self.height(formula)?, self.asked.age_y())
+        Predicted::Devine.kg(self.asked.sex(formula)?, self.height(formula)?, Some(self.asked.age(formula)?))
     }
 
     fn quantities(
@@ -164,28 +167,21 @@ impl Table<'_> {
         self.sizes(&mut rows);
         self.fluids(&mut rows);
         self.kidneys(&mut rows);
+        self.growth(&mut rows);
         rows.out
     }
 
     fn sizes(&self, rows: &mut Rows<'_>) {
         for formula in Bsa::ALL {
-            let name = formula.name();
-            let facts = Formula {
-                name,
-                formula: formula.formula(),
-                source: "body surface area; see the formula's name",
-                status: Status::Read,
-                range: if formula == Bsa::DuBois { "from 15 kg and 1 m" } else { "infants to adults" },
-                caution: "25 published formulas differ by up to 0.5 m² for one adult",
-            };
-            rows.each(facts, "m²", |kg| formula.m2(self.height(name)?, kg));
+            let facts = formula.facts();
+            rows.each(facts, "m²", |kg| formula.m2(self.height(facts.name)?, kg));
         }
-        rows.each(LIVINGSTON_LEE, "m²", livingston_lee_m2);
+        rows.each(bsa::LIVINGSTON_LEE, "m²", livingston_lee_m2);
         rows.each(BMI, "kg/m²", |kg| bmi_kg_m2(self.height(BMI.name)?, kg));
         rows.each(ADJUSTED, "kg", |kg| adjusted_kg(self.ideal_kg(ADJUSTED.name)?, kg));
         rows.each(ONCOLOGY, "kg", |kg| oncology_kg(self.ideal_kg(ONCOLOGY.name)?, kg));
         let tidal = |name| {
-            let kg = Predicted::ArdsNet.kg(self.asked.sex(name)?, self.height(name)?, self.asked.age_y())?;
+            let kg = Predicted::ArdsNet.kg(self.asked.sex(name)?, self.height(name)?, Some(self.asked.age(name)?))?;
             Ok(6.0 * kg)
         };
         rows.once(TIDAL, "mL", tidal(TIDAL.name));
@@ -199,8 +195,8 @@ impl Table<'_> {
                 formula.litres(self.asked.sex(name)?, self.asked.age(name)?, self.height(name)?, kg)
             });
         }
-        rows.each(MAINTENANCE, "mL/day", |kg| maintenance_ml_day(self.asked.age_y(), kg));
-        rows.each(MAINTENANCE_HOURLY, "mL/h", |kg| maintenance_4_2_1_ml_h(self.asked.age_y(), kg));
+        rows.each(maintenance::DAILY, "mL/day", |kg| maintenance_ml_day(self.asked.age_y(), kg));
+        rows.each(maintenance::HOURLY, "mL/h", |kg| maintenance_4_2_1_ml_h(self.asked.age_y(), kg));
         let name = blood::LINDERKAMP.name;
         rows.each(blood::LINDERKAMP, "mL", |kg| {
             blood::linderkamp_ml(self.asked.sex(name)?, self.asked.age(name)?, self.height(name)?, kg)
@@ -213,7 +209,7 @@ impl Table<'_> {
             let (low, high) = blood::per_kg_ml(self.asked.age(blood::PER_KG.name)?, kg)?;
             Ok(0.5 * (low + high))
         };
-        rows.each(blood::PER_KG, "mL, middle of the range", middle);
+        rows.each(blood::PER_KG, "mL", middle);
     }
 
     fn kidneys(&self, rows: &mut Rows<'_>) {
@@ -222,9 +218,41 @@ impl Table<'_> {
             let creatinine = self.creatinine_mg_dl(name)?;
             kidney::cockcroft_gault_ml_min(self.asked.sex(name)?, self.asked.age(name)?, kg, creatinine)
         });
+        let name = kidney::COCKCROFT_GAULT_UMOL.name;
+        rows.each(kidney::COCKCROFT_GAULT_UMOL, "mL/min", |kg| {
+            let creatinine = self.creatinine_mg_dl(name)? * kidney::UMOL_L_PER_MG_DL;
+            kidney::cockcroft_gault_umol_ml_min(self.asked.sex(name)?, self.asked.age(name)?, kg, creatinine)
+        });
         let schwartz =
             |name| kidney::schwartz_bedside(self.asked.age(name)?, self.height(name)?, self.creatinine_mg_dl(name)?);
         rows.once(kidney::SCHWARTZ_BEDSIDE, "mL/min/1.73 m²", schwartz(kidney::SCHWARTZ_BEDSIDE.name));
+        let original = |name| {
+            let (sex, age_y) = (self.asked.sex(name)?, self.asked.age(name)?);
+            let group = kidney::SchwartzGroup::of(sex, age_y, self.patient.gestation_weeks)?;
+            kidney::schwartz_original(group, self.height(name)?, self.creatinine_mg_dl(name)?)
+        };
+        rows.once(kidney::SCHWARTZ_ORIGINAL, "mL/min/1.73 m²", original(kidney::SCHWARTZ_ORIGINAL.name));
+    }
+}
+
+impl Table<'_> {
+    fn growth(&self, rows: &mut Rows<'_>) {
+        let z = |name, kg| {
+            growth::cdc_weight_for_age(self.asked.sex(name)?, self.asked.table_age_mo(name)?)
+                .and_then(|row| row.z(kg))
+                .map_err(|error| error.of_formula(name))
+        };
+        let facts = growth::WEIGHT_FOR_AGE_Z;
+        rows.scores(facts, "SD", |kg| z(facts.name, kg));
+        let facts = growth::WEIGHT_FOR_AGE_PERCENTILE;
+        rows.scores(facts, "%", |kg| Ok(100.0 * stats::distribution::normal_cdf(z(facts.name, kg)?)));
+        rows.scores(SINCE_BIRTH, "%", |kg| {
+            let name = SINCE_BIRTH.name;
+            Within::new(name).of("age_y", self.asked.age(name)?, 0.0, NEWBORN_Y)?;
+            let missing = DoseError::Missing { formula: name, quantity: "birth_kg" };
+            let birth_kg = self.patient.birth_kg.ok_or(missing)?;
+            Ok(100.0 * (birth_kg - kg) / birth_kg)
+        });
     }
 }
 
@@ -262,6 +290,15 @@ impl Rows<'_> {
         }
     }
 
+    /// As [`Self::each`] for what passes through nothing: a difference in percent would say nothing of it.
+    fn scores(&mut self, facts: Formula, unit: &'static str, of: impl Fn(f64) -> Result<f64, DoseError>) {
+        let n_before = self.out.len();
+        self.each(facts, unit, of);
+        for value in self.out[n_before..].iter_mut().flat_map(|quantity| &mut quantity.values) {
+            value.difference_pct = None;
+        }
+    }
+
     /// A quantity that does not depend on the weight.
     fn once(&mut self, facts: Formula, unit: &'static str, value: Result<f64, DoseError>) {
         match value {
@@ -274,13 +311,13 @@ impl Rows<'_> {
     }
 }
 
-const LIVINGSTON_LEE: Formula = Formula {
-    name: "Livingston-Lee 2001",
-    formula: "0.1173·W^0.6466 from 10 kg; 0.1037·W^0.6724 below",
-    source: "Livingston & Lee, Am J Physiol 2001;281:E586",
-    status: Status::Read,
-    range: "when the height is unknown",
-    caution: "its two pieces do not meet: 6 % apart at 10 kg",
+const SINCE_BIRTH: Formula = Formula {
+    name: "loss since birth",
+    formula: "(birth weight − W)/birth weight",
+    source: "a definition; 7–10 % in preterm infants on early nutrition, lowest about day 2 to 3, read on a secondary page",
+    status: Status::ReadSecondary,
+    range: "the first 28 days",
+    caution: "older texts: 15–20 % in the most immature; mostly water outside the cells",
 };
 const BMI: Formula = Formula {
     name: "body mass index",
@@ -314,23 +351,6 @@ const TIDAL: Formula = Formula {
     range: "adults; 4 to 8 mL/kg",
     caution: "by predicted, not by actual weight",
 };
-const MAINTENANCE: Formula = Formula {
-    name: "maintenance fluid, daily form (Holliday-Segar 1957)",
-    formula: "100 mL/kg to 10 kg, 50 from 10 to 20, 20 above 20, a day",
-    source: "Holliday & Segar, Pediatrics 1957;19:823",
-    status: Status::Read,
-    range: "not for newborns",
-    caution: "many sick children need less; not the hourly form times 24",
-};
-const MAINTENANCE_HOURLY: Formula = Formula {
-    name: "maintenance fluid, hourly form (4-2-1)",
-    formula: "4 mL/kg to 10 kg, 2 from 10 to 20, 1 above 20, an hour",
-    source: "derived from Holliday & Segar 1957",
-    status: Status::Read,
-    range: "not for newborns",
-    caution: "many sick children need less; not the daily form over 24",
-};
-
 #[cfg(test)]
 mod tests {
     use formats::deck::Sex;

@@ -7,7 +7,7 @@ use thiserror::Error;
 #[non_exhaustive]
 pub enum DoseError {
     /// A quantity lies outside the range in which the formula holds.
-    #[error("{formula}: {quantity} is {found}, expected {low} to {high}")]
+    #[error("{formula}: {quantity} is {}, expected {} to {}", short(*found), short(*low), short(*high))]
     OutOfRange {
         /// Name of the formula.
         formula: &'static str,
@@ -28,6 +28,23 @@ pub enum DoseError {
         /// Key of the patient file.
         quantity: &'static str,
     },
+}
+
+/// To four decimals: enough to be told by, whatever it was computed from.
+fn short(number: f64) -> f64 {
+    (number * 1e4).round() / 1e4
+}
+
+impl DoseError {
+    /// The same refusal, told of another formula that rests on the one refused.
+    pub(crate) fn of_formula(self, name: &'static str) -> Self {
+        match self {
+            Self::OutOfRange { quantity, found, low, high, .. } => {
+                Self::OutOfRange { formula: name, quantity, found, low, high }
+            }
+            Self::Missing { quantity, .. } => Self::Missing { formula: name, quantity },
+        }
+    }
 }
 
 /// Checks the inputs of one formula, by name.

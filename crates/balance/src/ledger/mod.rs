@@ -30,7 +30,7 @@ use serde::Serialize;
 use crate::contradict::Contradiction;
 use crate::error::BalanceError;
 use crate::options::Densities;
-use windows::Windows;
+use windows::{ROUTES, Windows};
 
 /// Share of an entry's deviation from its neighbours that may have run at another time: the standard
 /// deviation of an even spread over the whole window, 1/√12.
@@ -90,6 +90,8 @@ pub struct Ledger {
     pub flows: Vec<Flow>,
     /// Entries in doubt.
     pub doubts: Vec<Doubt>,
+    /// Whether the fluids' densities were given.
+    pub densities_given: bool,
 }
 
 /// What a ledger must know besides the chart.
@@ -102,7 +104,7 @@ pub struct Frame {
     /// Weight by which a volume is judged, kg.
     pub weight_kg: f64,
     /// Mass of one mL.
-    pub densities: Densities,
+    pub densities: Option<Densities>,
 }
 
 impl Ledger {
@@ -116,7 +118,9 @@ impl Ledger {
         check(&entries)?;
         let stamps: Vec<f64> = entries.iter().map(|entry| hours(frame.origin, entry.time)).collect();
         let windows = Windows::new(&entries, &stamps);
-        let mut ledger = Self { flows: Vec::with_capacity(entries.len()), doubts: Vec::new(), entries };
+        let densities_given = frame.densities.is_some();
+        let mut ledger =
+            Self { flows: Vec::with_capacity(entries.len()), doubts: Vec::new(), entries, densities_given };
         for (idx, &stamp_h) in stamps.iter().enumerate() {
             let flow = ledger.flow(idx, stamp_h, &windows, frame);
             ledger.flows.push(flow);
@@ -135,6 +139,19 @@ impl Ledger {
         out
     }
 
+    /// The same chart with some entries' fluid on the pads just before these were taken off, at the time given with each, h.
+    pub(crate) fn on_pads_before(&self, found: &[(usize, f64)]) -> Self {
+        const BEFORE_H: f64 = 1.0 / 60.0;
+        let mut out = self.clone();
+        for &(flow, at_h) in found {
+            let flow = &mut out.flows[flow];
+            let length_h = flow.end_h - flow.start_h;
+            flow.end_h = at_h - BEFORE_H;
+            flow.start_h = flow.end_h - length_h;
+        }
+        out
+    }
+
     /// Sum of intake less output by stamp over `(from_h, to_h]`, mL.
     pub fn charted_ml(&self, from_h: f64, to_h: f64) -> f64 {
         self.within(from_h, to_h).map(|flow| flow.signed_ml).sum()
@@ -148,22 +165,19 @@ impl Ledger {
             .sum()
     }
 
-    /// Standard uncertainty that the pumps' own errors leave in a charted total over `(from_h, to_h]`, mL.
+    /// Standard uncertainty that errors common to all entries of a route leave in a charted total over `(from_h, to_h]`, mL:
+    /// the pumps' own, and the densities of fluids of which no more is known than that they are watery.
     pub fn shared_u_ml(&self, from_h: f64, to_h: f64) -> f64 {
-        // Pumps in and pumps out err apart from each other; the three pumped routes make six sums.
-        let mut sums = [0.0f64; 6];
+        // In and out err apart from each other.
+        let mut sums = [[0.0f64; 2]; ROUTES.len()];
         for flow in self.within(from_h, to_h) {
             let entry = &self.entries[flow.entry_idx];
-            let slot = match entry.route {
-                Route::Iv => 0,
-                Route::Enteral => 1,
-                Route::Ultrafiltrate => 2,
-                _ => continue,
-            };
             let side = usize::from(entry.direction == Direction::Output);
-            sums[2 * slot + side] += PUMP_U * entry.volume_ml;
+            if let Some(slot) = ROUTES.iter().position(|route| *route == entry.route) {
+                sums[slot][side] += shared_u(entry.route, self.densities_given) * entry.volume_ml;
+            }
         }
-        sums.iter().map(|u| u * u).sum::<f64>().sqrt()
+        sums.iter().flatten().map(|u| u * u).sum::<f64>().sqrt()
     }
 
     /// Flows whose stamp lies in `(from_h, to_h]`.
@@ -214,7 +228,7 @@ impl Ledger {
         let entry = &self.entries[idx];
         let window = windows.of(idx);
         let sign = if entry.direction == Direction::Intake { 1.0 } else { -1.0 };
-        let density = density(entry.route, &frame.densities);
+        let density = density(entry.route, &frame.densities.unwrap_or_default());
         let mass_g = entry.volume_ml * density;
         let retained = entry.direction == Direction::Output && !entry.leaves_deck;
         let step_ml = windows.digit_step_ml(idx);
@@ -269,17 +283,33 @@ fn check(sorted: &[Entry]) -> Result<(), BalanceError> {
     Ok(())
 }
 
-/// Relative standard uncertainty of a charted volume: infusion pumps are commonly held to ±5 % (an even
-/// spread: 3 %), graduated bags and jugs are read to about 5 %, cups, pads and stool are guessed. Assumed, no
+/// Relative standard uncertainty of a charted volume beyond what all entries of its route share: pumps are read to the mL and run
+/// evenly from hour to hour, graduated bags and jugs are read to about 5 %, cups, pads and stool are guessed. Assumed, no
 /// source; the estimator scales all of them by one factor that the data choose.
 fn relative_u(route: Route) -> f64 {
     match route {
-        Route::Ultrafiltrate => 0.02,
-        Route::Iv => 0.03,
-        Route::Enteral | Route::Blood | Route::Urine | Route::Drain => 0.05,
+        Route::Ultrafiltrate | Route::Iv | Route::Enteral => 0.015,
+        Route::Blood => 0.03,
+        Route::Urine | Route::Drain => 0.05,
         Route::Gastric | Route::Other => 0.10,
         Route::Oral => 0.20,
         Route::Stool => 0.25,
+    }
+}
+
+/// Relative standard uncertainty that all entries of a route share: a pump's own error, and how far a fluid of the route may
+/// lie from the density used. Tube feeds 1.02–1.08 and packed cells 1.07–1.09 g/mL (from memory), urine 1.005–1.030 (read).
+///
+/// Half of a span that lies to one side of 1 g/mL is its middle's distance and its spread at once; where densities are `given`
+/// the spread alone is left.
+fn shared_u(route: Route, given: bool) -> f64 {
+    let of = |open: f64, left: f64| if given { left } else { open };
+    match route {
+        Route::Iv | Route::Ultrafiltrate => PUMP_U.hypot(of(0.004, 0.002)),
+        Route::Enteral => PUMP_U.hypot(of(0.035, 0.01)),
+        Route::Blood => of(0.05, 0.02),
+        Route::Urine => of(0.015, 0.005),
+        Route::Drain | Route::Gastric | Route::Oral | Route::Stool | Route::Other => 0.01,
     }
 }
 
@@ -288,6 +318,7 @@ fn density(route: Route, densities: &Densities) -> f64 {
         Route::Iv => densities.iv_g_ml,
         Route::Blood => densities.blood_g_ml,
         Route::Urine => densities.urine_g_ml,
+        Route::Enteral => densities.enteral_g_ml,
         _ => densities.other_g_ml,
     }
 }

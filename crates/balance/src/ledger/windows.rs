@@ -18,6 +18,10 @@ const LONE_BLOOD_H: f64 = 2.5;
 const PACE_SHARE: f64 = 0.25;
 /// Rounds further apart than this have no pace, h: a nursing shift is 8.
 const PACE_MAX_H: f64 = 8.0;
+/// An intake that differs by more than this share of itself from the rounds on both sides is a portion. Own choice.
+const PORTION_SHARE: f64 = 0.6;
+/// A stamp further than this share of the pace from where rounds are due stands between them.
+const OFF_PACE: f64 = 0.2;
 /// Entries closer than this belong to one round, h.
 const ROUND_H: f64 = 0.3;
 
@@ -77,7 +81,11 @@ impl Windows {
         let guessed = members.first().is_some_and(|&i| matches!(entries[i].route, Route::Oral | Route::Stool));
         let step_ml = digit_step_ml(&volumes, guessed);
         let rounds = rounds(members, stamps_h);
-        let pace = Pace::of(&rounds.iter().map(|round| round.t_h).collect::<Vec<_>>());
+        // Stool into pads comes in lumps: three that happen to be evenly apart are no flow that runs on.
+        let lumps = members.first().is_some_and(|&i| entries[i].route == Route::Stool && !entries[i].leaves_deck);
+        let median_ml = median(&volumes);
+        let stamps: Vec<f64> = rounds.iter().map(|round| round.t_h).collect();
+        let pace = if lumps { None } else { Pace::of(&stamps) };
         for (k, round) in rounds.iter().enumerate() {
             // The latest round at least half a pace earlier starts the window: a bolus between two hourly
             // rounds must not cut the later one short.
@@ -88,17 +96,26 @@ impl Windows {
                 let stamp = stamps_h[idx];
                 let since_last_h = before.map(|before| stamp - before.t_h);
                 let lone_h = if entries[idx].route == Route::Blood { LONE_BLOOD_H } else { LONE_H };
+                let volume = entries[idx].volume_ml;
+                let apart = |other: Option<&Round>| other.map(|other| other.apart_ml(volume, entries));
+                // A bolus among hourly pumps is like none of the rounds beside it, or large and written between the rounds:
+                // a portion of its own.
+                let unlike = [apart(before), apart(after)].into_iter().flatten().all(|ml| ml > PORTION_SHARE * volume);
+                let between =
+                    volume > 2.0 * median_ml && pace.is_some_and(|pace| pace.off_h(stamp) > OFF_PACE * pace.h);
+                let portion = pace.is_some() && entries[idx].direction == Direction::Intake && (unlike || between);
+                let pace = pace.filter(|_| !portion);
                 let length_h = match (pace, since_last_h) {
                     (Some(pace), Some(since)) if since <= 1.5 * pace.h => since,
                     (Some(pace), _) => pace.h,
-                    (None, since) => since.unwrap_or(lone_h).clamp(0.5 * lone_h, lone_h),
+                    (None, since) if !portion => since.unwrap_or(lone_h).clamp(0.5 * lone_h, lone_h),
+                    // Late by some minutes, too: a bolus of half an hour may have begun well before its half hour.
+                    (None, _) => 1.5 * lone_h,
                 };
                 let keeps_pace =
                     |pace: &Pace| since_last_h.is_none_or(|since| (since / pace.h - 1.0).abs() <= PACE_SHARE);
                 let pace = pace.filter(keeps_pace);
                 let jitter_h = pace.map_or(0.0, |pace| pace.jitter_h);
-                let volume = entries[idx].volume_ml;
-                let apart = |other: Option<&Round>| other.map(|other| other.apart_ml(volume, entries));
                 let deviation_ml = match (pace, apart(before), apart(after)) {
                     (Some(_), Some(a), Some(b)) => a.max(b),
                     (Some(_), Some(a), None) | (Some(_), None, Some(a)) => a,
@@ -118,7 +135,8 @@ impl Windows {
     }
 }
 
-const ROUTES: [Route; 10] = [
+/// Every route.
+pub(super) const ROUTES: [Route; 10] = [
     Route::Iv,
     Route::Oral,
     Route::Enteral,
@@ -172,6 +190,14 @@ struct Pace {
     h: f64,
     /// How far a round wanders about it, h (standard deviation).
     jitter_h: f64,
+    /// Where in the pace most rounds stand, h.
+    phase_h: f64,
+}
+
+fn median(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 impl Pace {
@@ -187,7 +213,26 @@ impl Pace {
         off.sort_by(f64::total_cmp);
         let n_near = off.partition_point(|off| *off <= PACE_SHARE * median);
         // A gap holds two rounds' errors; 1.4826 takes a median deviation to a standard deviation.
+        let phases: Vec<f64> = rounds_h.iter().map(|t| t.rem_euclid(median)).collect();
+        let phase_h = fullest(&phases, median);
         let jitter_h = 1.4826 * off[off.len() / 2] / std::f64::consts::SQRT_2;
-        (median <= PACE_MAX_H && 2 * n_near >= gaps.len()).then_some(Self { h: median, jitter_h })
+        (median <= PACE_MAX_H && 2 * n_near >= gaps.len()).then_some(Self { h: median, jitter_h, phase_h })
     }
+
+    /// How far a stamp lies from the nearest time at which a round is due, h.
+    fn off_h(&self, stamp_h: f64) -> f64 {
+        around(stamp_h.rem_euclid(self.h) - self.phase_h, self.h)
+    }
+}
+
+/// Distance on a circle of length `h`.
+fn around(difference_h: f64, h: f64) -> f64 {
+    let d = difference_h.rem_euclid(h);
+    d.min(h - d)
+}
+
+/// The phase with most others within [`OFF_PACE`] of the pace.
+fn fullest(phases: &[f64], pace_h: f64) -> f64 {
+    let n_near = |phase: f64| phases.iter().filter(|other| around(*other - phase, pace_h) <= OFF_PACE * pace_h).count();
+    phases.iter().copied().max_by_key(|phase| n_near(*phase)).unwrap_or(0.0)
 }

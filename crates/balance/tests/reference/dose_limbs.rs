@@ -20,12 +20,19 @@ fn weight_from_limbs() {
     }
     printed(limb::buckley_kg(Male, 50.0, 95.0, 52.0).unwrap(), 81.42, 2);
     printed(limb::buckley_kg(Female, 50.0, 90.0, 54.0).unwrap(), 72.30, 2);
+    // By hand from the same coefficients: −47.8 + 0.78·100 + 1.06·55; −40.2 + 0.47·110 + 1.30·60.
+    printed(limb::buckley_kg(Male, 50.0, 100.0, 55.0).unwrap(), 88.50, 2);
+    printed(limb::buckley_kg(Female, 50.0, 110.0, 60.0).unwrap(), 89.50, 2);
+    // −32.9241 + 0.5759·35 + 0.5263·110 + 1.2452·40 − 4.8689.
+    printed(limb::rabito_kg(Male, 60.0, 35.0, 110.0, 40.0).unwrap(), 90.064_5, 4);
     let chumlea = |sex, arm_cm, calf_cm, subscapular_mm, knee_height_cm| {
         let input = limb::ChumleaInput { arm_cm, calf_cm, subscapular_mm, knee_height_cm };
         limb::chumlea_kg(sex, 70.0, input).unwrap()
     };
     printed(chumlea(Female, 26.0, 31.0, 15.0, 46.0), 48.52, 2);
     printed(chumlea(Male, 29.0, 34.0, 16.0, 51.0), 66.88, 2);
+    // 0.98·30 + 1.27·36 + 0.40·20 + 0.87·48 − 62.35.
+    printed(chumlea(Female, 30.0, 36.0, 20.0, 48.0), 62.53, 2);
     printed(limb::knee_and_arm_kg(Male, 40.0, 52.0, 31.0).unwrap(), 74.57, 2);
     printed(limb::knee_and_arm_kg(Female, 40.0, 48.0, 28.0).unwrap(), 61.12, 2);
     printed(limb::knee_and_arm_kg(Female, 70.0, 46.0, 27.0).unwrap(), 56.99, 2);
@@ -61,6 +68,9 @@ fn height_from_segments() {
     printed(height::ulna_cm(Female, 70.0, 24.0).unwrap(), 158.4, 1);
     printed(height::demispan_cm(Male, 50.0, 80.0).unwrap(), 169.8, 1);
     printed(height::demispan_cm(Female, 50.0, 74.0).unwrap(), 160.0, 1);
-    // Rabito 2006, computed by hand: 58.694 − 2.974 − 0.0736·50 + 0.4958·70 + 1.132·85.
+    printed(height::demispan_cm(Female, 80.0, 70.0).unwrap(), 154.6, 1);
+    // Rabito 2006, computed by hand: 58.694 − 2.974 − 0.0736·50 + 0.4958·70 + 1.132·85, and so on.
     printed(height::rabito_cm(Male, 50.0, 70.0, 85.0).unwrap(), 182.966, 3);
+    printed(height::rabito_cm(Female, 50.0, 60.0, 80.0).unwrap(), 169.374, 3);
+    printed(height::rabito_cm(Female, 70.0, 58.0, 75.0).unwrap(), 161.250_4, 4);
 }

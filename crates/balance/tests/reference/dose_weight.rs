@@ -1,6 +1,6 @@
 use bedplate_balance::dose::{
-    AgeRule, BodyWater, Bsa, DoseError, Predicted, adjusted_kg, blood, bmi_kg_m2, growth::Lms, livingston_lee_m2,
-    maintenance_4_2_1_ml_h, maintenance_ml_day, oncology_kg,
+    AgeRule, BodyWater, Bsa, DoseError, Predicted, adjusted_kg, blood, bmi_kg_m2, growth::Lms,
+    growth::cdc_weight_for_age, livingston_lee_m2, maintenance_4_2_1_ml_h, maintenance_ml_day, oncology_kg,
 };
 use formats::deck::Sex::{Female, Male};
 
@@ -166,25 +166,30 @@ fn maintenance_fluid() {
         (70.0, 2500.0, 110.0),
     ];
     for (weight, day, hour) in rows {
-        printed(maintenance_ml_day(None, weight).unwrap(), day, 9);
-        printed(maintenance_4_2_1_ml_h(None, weight).unwrap(), hour, 9);
+        printed(maintenance_ml_day(Some(2.0), weight).unwrap(), day, 9);
+        printed(maintenance_4_2_1_ml_h(Some(2.0), weight).unwrap(), hour, 9);
     }
     printed(maintenance_ml_day(None, 70.0).unwrap() / 24.0, 104.17, 2);
     assert!(maintenance_ml_day(None, 2.0).is_err(), "not for newborns");
+    assert!(maintenance_ml_day(None, 3.5).is_err(), "may be a newborn");
 }
 
 /// Source: clinical reference 1.5, computed from the rules as printed by Marikar 2015 and others.
 #[test]
 fn weight_from_age() {
     let new = |age: f64| AgeRule::LifeSupport2011.kg(age).unwrap();
-    for (months, kg) in [(1.0, 4.5), (6.0, 7.0)] {
+    // At twelve months the first piece and the second give the same.
+    for (months, kg) in [(1.0, 4.5), (6.0, 7.0), (12.0, 10.0)] {
         printed(new(months / 12.0), kg, 9);
     }
     for (years, kg) in [(1.0, 10.0), (3.0, 14.0), (5.0, 18.0), (6.0, 25.0), (8.0, 31.0), (10.0, 37.0), (12.0, 43.0)] {
         printed(new(years), kg, 9);
     }
-    printed(AgeRule::LuscombeOwens.kg(4.0).unwrap(), 19.0, 9);
-    printed(AgeRule::LifeSupportOld.kg(4.0).unwrap(), 16.0, 9);
+    // 3·years + 7 and 2·(years + 4), by hand.
+    for (years, by_three, old) in [(1.0, 10.0, 10.0), (4.0, 19.0, 16.0), (10.0, 37.0, 28.0)] {
+        printed(AgeRule::LuscombeOwens.kg(years).unwrap(), by_three, 9);
+        printed(AgeRule::LifeSupportOld.kg(years).unwrap(), old, 9);
+    }
     assert!(AgeRule::LuscombeOwens.kg(11.5).is_err() && AgeRule::LifeSupport2011.kg(14.0).is_err());
 }
 
@@ -202,6 +207,36 @@ fn growth_standard_scores() {
     // At L = 0 the formula is its limit, the logarithm.
     printed(Lms { l: 0.0, m: 10.0, s: 0.1 }.z(9.0).unwrap(), (0.9f64).ln() / 0.1, 12);
     printed(Lms { l: 1e-7, m: 10.0, s: 0.1 }.z(9.0).unwrap(), (0.9f64).ln() / 0.1, 6);
+}
+
+/// Source: Centers for Disease Control and Prevention, growth charts of 2000, weight for age: the printed 3rd, 25th
+/// and 97th percentiles of every row, against those that the row's own L, M and S give. All 484 rows, both ways.
+#[test]
+fn the_growth_table_gives_its_own_printed_percentiles() {
+    let mut n = 0;
+    for line in include_str!("../data/cdc2000_weight_percentiles.csv").lines().skip(1) {
+        let mut cells = line.split(',');
+        let sex = if cells.next() == Some("male") { Male } else { Female };
+        let mut number = || cells.next().unwrap().parse::<f64>().unwrap();
+        let age_mo = number();
+        let row = cdc_weight_for_age(sex, age_mo).unwrap();
+        for p in [0.03, 0.25, 0.97] {
+            let z = row.z(number()).unwrap();
+            // The table prints ten digits: a relative 1e-9 of a weight is 1e-8 of a standard score.
+            let expected = stats::distribution::normal_quantile(p);
+            assert!((z - expected).abs() < 1e-7, "{line}: {z} is not {expected}");
+        }
+        n += 1;
+    }
+    assert_eq!(n, 484);
+}
+
+/// Source: the same table, rows read by hand: medians at birth, 8.5 and 72.5 months.
+#[test]
+fn growth_table_medians() {
+    printed(cdc_weight_for_age(Male, 0.0).unwrap().m, 3.530_203_168, 9);
+    printed(cdc_weight_for_age(Male, 0.3).unwrap().m, 4.003_106_424, 9);
+    printed(cdc_weight_for_age(Male, 24.2).unwrap().m, 12.741_543_96, 8);
 }
 
 /// Source: clinical reference 1.7: Linderkamp 1977 tables, Nadler 1962 (coefficients from memory), computed.

@@ -36,9 +36,35 @@ fn schwartz() {
     // The original reads high: 0.55 against 0.413, 33 % at any height.
     let original = schwartz_original(SchwartzGroup::Child, 110.0, 0.5).unwrap();
     printed(original, 121.0, 1);
+    // k·H/Scr by hand: 0.55·150/1.8, 0.33·36/0.6, 0.45·55/0.5, 0.7·160/0.8.
+    printed(schwartz_original(SchwartzGroup::Child, 150.0, 1.8).unwrap(), 45.83, 2);
+    printed(schwartz_original(SchwartzGroup::Preterm, 36.0, 0.6).unwrap(), 19.8, 1);
+    printed(schwartz_original(SchwartzGroup::Term, 55.0, 0.5).unwrap(), 49.5, 1);
+    printed(schwartz_original(SchwartzGroup::AdolescentBoy, 160.0, 0.8).unwrap(), 140.0, 1);
     printed(schwartz_original(SchwartzGroup::Preterm, 40.0, 0.8).unwrap(), 16.5, 1);
     printed(schwartz_original(SchwartzGroup::Term, 60.0, 0.4).unwrap(), 67.5, 1);
     printed(schwartz_original(SchwartzGroup::AdolescentBoy, 170.0, 0.9).unwrap(), 132.2, 1);
+}
+
+/// Source: clinical reference 1.9: 0.45 term below one year, 0.33 preterm, 0.55 child, 0.7 adolescent boy.
+#[test]
+fn the_childs_group_follows_age_sex_and_gestation() {
+    let group = |sex, age_y, weeks| SchwartzGroup::of(sex, age_y, weeks);
+    assert_eq!(group(Male, 0.5, Some(31.0)).unwrap(), SchwartzGroup::Preterm);
+    assert_eq!(group(Male, 0.5, Some(37.0)).unwrap(), SchwartzGroup::Term);
+    assert_eq!(group(Male, 12.9, None).unwrap(), SchwartzGroup::Child);
+    assert_eq!(group(Male, 13.0, None).unwrap(), SchwartzGroup::AdolescentBoy);
+    assert_eq!(group(Female, 15.0, None).unwrap(), SchwartzGroup::Child);
+    assert!(group(Male, 0.5, None).unwrap_err().to_string().contains("gestation_weeks is not given"));
+    assert!(group(Male, 30.0, None).is_err());
+}
+
+/// Source: the printed form for µmol/L, k 1.23 men, 1.04 women (clinical reference 1.9), by hand.
+#[test]
+fn cockcroft_gault_for_umol_l() {
+    printed(cockcroft_gault_umol_ml_min(Male, 60.0, 70.0, 88.4).unwrap(), 77.92, 2);
+    printed(cockcroft_gault_umol_ml_min(Male, 40.0, 90.0, 221.0).unwrap(), 50.09, 2);
+    printed(cockcroft_gault_umol_ml_min(Female, 78.0, 47.6, 137.9).unwrap(), 22.26, 2);
 }
 
 /// Source: clinical reference 3.1, computed from the definitions of Sutherland 2010 and Selewski 2011.
