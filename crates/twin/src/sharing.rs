@@ -16,7 +16,7 @@
 //! | w      | `table`, `at_cells` beside R and S | … × contact points | mm/N |
 //!
 //! The same table holds the deflection w that a unit force makes at the points where the plate may touch its base
-//! ([`crate::contact`]): by reciprocity that at the force under a unit force at such a point.
+//! (the module `contact`): by reciprocity that at the force under a unit force at such a point.
 //!
 //! Signs: forces down and reactions up positive. Between points of the table: bilinear, which keeps the sum and both
 //! moments.

@@ -85,6 +85,7 @@ fn parts() -> (Deck, Calibration, Header) {
         covariance: Covariance { parameters: Vec::new(), matrix: Vec::new() },
         findings: Vec::new(),
         residuals: Vec::new(),
+        detail: None,
     };
     let header = Header {
         cells: deck.cells().map(|(_, c)| c.name.clone()).collect(),

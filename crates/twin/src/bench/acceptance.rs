@@ -345,6 +345,7 @@ mod tests {
             covariance: Covariance { parameters: Vec::new(), matrix: Vec::new() },
             findings: Vec::new(),
             residuals: Vec::new(),
+            detail: None,
         }
     }
 

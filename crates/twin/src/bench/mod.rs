@@ -8,6 +8,7 @@
 //! * [`acceptance`]: the tests of a calibrated deck, and its weights beside a standard's.
 
 pub mod acceptance;
+pub mod fault;
 pub mod planned;
 pub mod run;
 pub mod touch;

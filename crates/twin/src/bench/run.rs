@@ -5,9 +5,11 @@
 
 use formats::deck::{Deck, Plate};
 use formats::run::{Load, Placement, Row, Run};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::Workbench;
+pub use super::fault::BenchFault;
+use super::fault::{cell_index, with_faults};
 use crate::built::{BuiltDeck, Patch};
 use crate::cell::{CellSpread, CellTruth};
 use crate::chance::Chance;
@@ -22,50 +24,6 @@ pub struct Mass {
     pub mass_kg: f64,
     /// Standard uncertainty, g.
     pub u_g: f64,
-}
-
-/// Something wrong on purpose.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-pub enum BenchFault {
-    /// Signal wires the wrong way round.
-    Reversed {
-        /// The cell.
-        cell: String,
-    },
-    /// No signal.
-    Dead {
-        /// The cell.
-        cell: String,
-    },
-    /// Two cells on each other's channel.
-    Swapped {
-        /// The one.
-        cell: String,
-        /// The other.
-        with: String,
-    },
-    /// A bad contact.
-    Noisy {
-        /// The cell.
-        cell: String,
-        /// Times the usual noise.
-        times: f64,
-    },
-    /// A bent cell: a bow of this share of rated load, %.
-    Nonlinear {
-        /// The cell.
-        cell: String,
-        /// Largest deviation half way, % of rated.
-        pct: f64,
-    },
-    /// A reading with something else on the plate.
-    Outlier {
-        /// Which reading with a load, from 0.
-        reading: usize,
-        /// What lay there too, kg.
-        kg: f64,
-    },
 }
 
 /// How a run is made.
@@ -176,40 +134,6 @@ fn true_line(cell: &CellTruth, gravity_m_s2: f64, temperature_c: f64) -> TrueLin
         zero_counts: cell.zero_counts + cell.zero_newton_per_k * above_k * cell.counts_per_newton,
         kg_per_count: if per_kg.abs() > 0.0 { 1.0 / per_kg } else { 0.0 },
     }
-}
-
-pub(super) fn cell_index(built: &BuiltDeck, name: &str) -> Result<usize, TwinError> {
-    built.cells.iter().position(|c| c.name == name).ok_or_else(|| TwinError::Unknown {
-        owner: "a fault".into(),
-        kind: "cell",
-        name: name.to_owned(),
-    })
-}
-
-pub(super) fn with_faults(cells: &[CellTruth], faults: &[BenchFault]) -> Result<Vec<CellTruth>, TwinError> {
-    let mut cells = cells.to_vec();
-    for fault in faults {
-        let (BenchFault::Reversed { cell: name }
-        | BenchFault::Dead { cell: name }
-        | BenchFault::Noisy { cell: name, .. }
-        | BenchFault::Nonlinear { cell: name, .. }) = fault
-        else {
-            continue;
-        };
-        let cell = cells.iter_mut().find(|c| c.name == *name).ok_or_else(|| TwinError::Unknown {
-            owner: "a fault".into(),
-            kind: "cell",
-            name: name.clone(),
-        })?;
-        match fault {
-            BenchFault::Reversed { .. } => cell.counts_per_newton = -cell.counts_per_newton,
-            BenchFault::Dead { .. } => cell.counts_per_newton = 0.0,
-            BenchFault::Noisy { times, .. } => cell.noise_counts *= times,
-            BenchFault::Nonlinear { pct, .. } => cell.bow_newton += pct / 100.0 * cell.rated_newton,
-            BenchFault::Swapped { .. } | BenchFault::Outlier { .. } => {}
-        }
-    }
-    Ok(cells)
 }
 
 /// The person who takes the readings.

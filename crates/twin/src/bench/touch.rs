@@ -3,7 +3,8 @@
 use formats::deck::Deck;
 use formats::recording::{Header, Sample};
 
-use super::run::{BenchFault, BenchOptions, cell_index, with_faults};
+use super::fault::{BenchFault, cell_index, with_faults};
+use super::run::BenchOptions;
 use crate::built::{BuiltDeck, Footprint, Patch};
 use crate::cell::{CellState, REFERENCE_C, Step, counts};
 use crate::chance::Chance;

@@ -11,16 +11,18 @@ mod failing;
 mod gap;
 mod load;
 mod lying;
+mod papers;
 mod programme;
 mod routine;
 mod shunts;
 mod signal;
 pub mod truth;
+mod weather;
 
 use formats::actions::Action;
 use formats::chart::Entry;
 use formats::deck::Deck;
-use formats::patient::{Patient, PatientFile, Plan, Ventilation};
+use formats::patient::PatientFile;
 use formats::recording::{Header, Sample};
 
 use crate::built::BuiltDeck;
@@ -30,15 +32,15 @@ use crate::error::TwinError;
 use crate::fluid::charting::Charted;
 use crate::fluid::course::Course;
 use crate::fluid::metabolism::Physique;
-use crate::fluid::regimen::{Kidney, Loss, Way};
-use crate::fluid::{Regimen, chart, live, tell};
-use crate::scenario::{Gas, Scenario, Sex};
+use crate::fluid::{chart, live};
+use crate::scenario::Scenario;
 use failing::Faults;
 use load::BedLoad;
+use papers::{patient_file, physique, regimen, truth};
 use programme::Programme;
 use shunts::Shunts;
-use signal::Wander;
 pub use truth::{Disturbance, Moment, NightTruth, TrueEvent, TrueKind, TrueShunt};
+use weather::Weather;
 
 /// What a night is made of once it is drawn.
 pub struct Night<'a> {
@@ -68,23 +70,6 @@ pub struct Night<'a> {
     sensor_error_deg: Vec<f64>,
 }
 
-/// Temperatures of room and plates.
-struct Weather {
-    room: Wander,
-    start_clock_h: f64,
-    plates_c: Vec<f64>,
-    warmth_c: Vec<f64>,
-}
-
-/// Time in which a plate follows the room, and in which a body warms it through the mattress, s (own choices).
-const PLATE_S: f64 = 1200.0;
-const WARMTH_S: f64 = 7200.0;
-/// Spread and memory of the room's temperature beside its daily swing.
-const ROOM_C: f64 = 0.15;
-const ROOM_S: f64 = 1500.0;
-/// Warmest hour of the day.
-const WARMEST_H: f64 = 15.0;
-
 impl<'a> Night<'a> {
     /// Draws a night; `built` may be the deck of a bench run, so that its calibration fits.
     ///
@@ -112,12 +97,7 @@ impl<'a> Night<'a> {
             has_temperature: true,
         };
         let faults = Faults::new(built, &scenario.fault, Chance::stream(seed, "faults"))?;
-        let weather = Weather {
-            room: Wander::new(ROOM_S, step.dt_s, &mut chance),
-            start_clock_h: start.as_second().rem_euclid(86_400) as f64 / 3600.0,
-            plates_c: vec![scenario.room.temperature_c; built.plates.len()],
-            warmth_c: vec![0.0; built.plates.len()],
-        };
+        let weather = Weather::new(scenario, built.plates.len(), start, step.dt_s, &mut chance);
         Ok(Self {
             built,
             scenario,
@@ -294,133 +274,6 @@ const HUM_HZ: f64 = 50.02;
 /// Times are written to the tenth of a millisecond, as k/rate has no end in binary.
 fn round_time(t_s: f64) -> f64 {
     (t_s * 1e4).round() / 1e4
-}
-
-impl Weather {
-    fn room_c(&self, t_s: f64, scenario: &Scenario) -> f64 {
-        let clock_h = self.start_clock_h + t_s / 3600.0;
-        let swing = (std::f64::consts::TAU * (clock_h - WARMEST_H) / 24.0).cos();
-        scenario.room.temperature_c + scenario.room.swing_c * swing + ROOM_C * self.room.peek()
-    }
-
-    fn advance(&mut self, t_s: f64, dt_s: f64, scenario: &Scenario, load: &BedLoad<'_>, chance: &mut Chance) {
-        self.room.next(chance);
-        let room_c = self.room_c(t_s, scenario);
-        if t_s <= 0.0 {
-            self.plates_c.fill(room_c);
-        }
-        let follows = -(-dt_s / PLATE_S).exp_m1();
-        let warms = -(-dt_s / WARMTH_S).exp_m1();
-        for (plate, (now_c, warmth_c)) in self.plates_c.iter_mut().zip(&mut self.warmth_c).enumerate() {
-            // A plate with a quarter of the patient or more is warmed in full.
-            let covered = (4.0 * load.patient_on_plate(plate)).min(1.0);
-            *warmth_c += (scenario.room.body_warmth_c * covered - *warmth_c) * warms;
-            *now_c += (room_c + *warmth_c - *now_c) * follows;
-        }
-    }
-}
-
-fn physique(scenario: &Scenario) -> Physique {
-    Physique {
-        mass_kg: scenario.patient.mass_kg,
-        height_mm: scenario.patient.height_mm,
-        temperature_c: scenario.patient.temperature_c,
-        ventilated: ventilation(scenario.patient.ventilated),
-        burned_share: 0.0,
-    }
-}
-
-fn ventilation(gas: Gas) -> Ventilation {
-    match gas {
-        Gas::Humidified => Ventilation::Humidified,
-        Gas::Dry => Ventilation::Dry,
-        Gas::No => Ventilation::No,
-    }
-}
-
-fn regimen(scenario: &Scenario, physique: &Physique, seed: u64) -> Regimen {
-    let mut chance = Chance::stream(seed, "story");
-    let mut regimen = match (&scenario.fluid.regimen, scenario.fluid.story) {
-        (Some(regimen), _) => regimen.clone(),
-        (None, Some(story)) => tell(story, physique, scenario.hours, &mut chance),
-        (None, None) => Regimen {
-            infusions: Vec::new(),
-            doses: Vec::new(),
-            losses: Vec::new(),
-            spills: Vec::new(),
-            kidney: Kidney { base_ml_kg_h: 0.8, function: Vec::new(), catheter: true },
-            diuretics: Vec::new(),
-            burned_share: 0.0,
-            surplus_ml: 0.0,
-        },
-    };
-    for hidden in &scenario.fluid.hidden {
-        regimen.losses.push(Loss {
-            way: Way::Other,
-            from_s: hidden.from_h * 3600.0,
-            to_s: hidden.to_h * 3600.0,
-            ml_h: hidden.ml / (hidden.to_h - hidden.from_h).max(1e-3),
-            halves_in_s: None,
-            leaves_deck: hidden.leaves_deck,
-            charted: false,
-        });
-    }
-    regimen
-}
-
-fn truth(
-    scenario: &Scenario,
-    programme: &Programme,
-    course: &Course,
-    charted: &Charted,
-    tare_kg: f64,
-    seed: u64,
-) -> NightTruth {
-    let end_s = scenario.hours * 3600.0;
-    NightTruth {
-        seed,
-        scenario: scenario.name.clone(),
-        tare_kg,
-        first_patient_kg: course.patient_kg_at(programme.patient_on_s),
-        last_patient_kg: course.patient_kg_at(end_s),
-        last_pad_kg: course.pad_kg_at(end_s),
-        insensible_g_h: course.insensible_g_h,
-        hidden_ml: scenario.fluid.hidden.iter().map(|h| h.ml).sum(),
-        events: programme.events.clone(),
-        disturbed: programme.disturbed.clone(),
-        shunts: Vec::new(),
-        faults: scenario.fault.clone(),
-        slips: charted.slips.clone(),
-    }
-}
-
-/// The patient as the ward knows him, and a plan that goes on as the last hours went.
-fn patient_file(scenario: &Scenario, regimen: &Regimen) -> PatientFile {
-    let patient = &scenario.patient;
-    let end_s = scenario.hours * 3600.0;
-    let running: f64 = regimen.infusions.iter().filter(|i| i.from_s < end_s && i.to_s >= end_s).map(|i| i.ml_h).sum();
-    let removing = regimen.losses.iter().filter(|l| l.way == Way::Ultrafiltrate && l.from_s < end_s && l.to_s >= end_s);
-    PatientFile {
-        patient: Patient {
-            label: patient.label.clone(),
-            sex: Some(match patient.sex {
-                Sex::Female => formats::deck::Sex::Female,
-                Sex::Male => formats::deck::Sex::Male,
-            }),
-            age_y: Some(patient.age_y),
-            height_mm: Some(patient.height_mm),
-            // As a ward believes it: to half a kilogram.
-            admission_kg: Some(patient.admission_kg.unwrap_or((2.0 * patient.mass_kg).round() / 2.0)),
-            ventilated: Some(ventilation(patient.ventilated)),
-            temperature_c: Some(patient.temperature_c),
-            ..Patient::default()
-        },
-        plan: Some(Plan {
-            intake_ml_h: running.round(),
-            output_ml_h: (regimen.kidney.base_ml_kg_h * patient.mass_kg * regimen.kidney.function_at(end_s)).round(),
-            ultrafiltration_ml_h: removing.map(|l| l.ml_h).sum(),
-        }),
-    }
 }
 
 impl Scenario {

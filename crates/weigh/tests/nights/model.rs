@@ -375,5 +375,6 @@ fn calibration(deck: &Deck, cells: &[Cell]) -> Calibration {
         covariance: Covariance { parameters: Vec::new(), matrix: Vec::new() },
         findings: Vec::new(),
         residuals: Vec::new(),
+        detail: None,
     }
 }

@@ -20,8 +20,11 @@
 //! The noise of a reading that is the mean of several conversions falls with the root of their number.
 //! Not here: how load reaches the cell, and what is made of the counts.
 
-use formats::deck::{CellType, Converter};
-use serde::Serialize;
+mod state;
+mod truth;
+
+pub use state::CellState;
+pub use truth::{Batch, CellSpread, CellTruth};
 
 use crate::chance::Chance;
 
@@ -30,160 +33,6 @@ pub const STANDARD_GRAVITY: f64 = 9.806_65;
 
 /// Temperature at which zero and span are as calibrated, °C.
 pub const REFERENCE_C: f64 = 20.0;
-
-/// What one built cell is really like.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CellTruth {
-    /// Name.
-    pub name: String,
-    /// Counts without load at the reference temperature.
-    pub zero_counts: f64,
-    /// Counts a newton.
-    pub counts_per_newton: f64,
-    /// Rated force, N.
-    pub rated_newton: f64,
-    /// Largest bow of the characteristic, half way, N.
-    pub bow_newton: f64,
-    /// Width of the loop half way, N.
-    pub hysteresis_newton: f64,
-    /// Creep at infinite time, share of the load.
-    pub creep_share: f64,
-    /// Time constant of creep, s.
-    pub creep_tau_s: f64,
-    /// Standard deviation of the share of load that is drawn anew with travel.
-    pub repeatability_share: f64,
-    /// Change of zero, N/K.
-    pub zero_newton_per_k: f64,
-    /// Change of span, 1/K.
-    pub span_per_k: f64,
-    /// Wander of the zero, N per √s.
-    pub wander_newton_sqrt_s: f64,
-    /// Noise of a single conversion, counts rms.
-    pub noise_counts: f64,
-    /// Amplitude of mains pick-up at the input, counts.
-    pub hum_counts: f64,
-    /// Phase of the pick-up, rad.
-    pub hum_phase: f64,
-    /// Largest count of the converter.
-    pub count_max: f64,
-    /// Conversions a second.
-    pub rate_hz: f64,
-}
-
-/// What the sheet leaves out, with our own choices as defaults (no source: common practice or plain guess).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CellSpread {
-    /// Spread of sensitivity between cells of one type, ± share. Structure reference table 5 has ±10–15 % for bar cells.
-    pub gain: f64,
-    /// Spread of the zero, ± share of rated output. The same table's sheet example has ±5 %.
-    pub zero: f64,
-    /// Wander of the zero, g per √h.
-    pub wander_g_sqrt_h: f64,
-    /// Mains pick-up at the converter's input, nV amplitude.
-    pub hum_nv: f64,
-    /// How much of its sheet's limits a cell uses; 1: drawn over the whole of them, 0: an ideal cell.
-    pub sheet: f64,
-}
-
-impl Default for CellSpread {
-    fn default() -> Self {
-        Self { gain: 0.10, zero: 0.05, wander_g_sqrt_h: 0.3, hum_nv: 400.0, sheet: 1.0 }
-    }
-}
-
-impl CellSpread {
-    /// Straight, steady cells: noise and quantization only.
-    #[must_use]
-    pub fn ideal() -> Self {
-        Self { wander_g_sqrt_h: 0.0, hum_nv: 0.0, sheet: 0.0, ..Self::default() }
-    }
-}
-
-/// What the cells of one type have in common, each within ± 1 of the sheet's limit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Batch {
-    creep: f64,
-    span: f64,
-}
-
-/// Part of a cell's creep and span coefficient that its batch decides (own choice).
-const OF_BATCH: f64 = 0.7;
-
-impl Batch {
-    /// Draws a batch.
-    #[must_use]
-    pub fn draw(chance: &mut Chance) -> Self {
-        Self { creep: chance.within(1.0), span: chance.within(1.0) }
-    }
-
-    fn mixed(of_batch: f64, chance: &mut Chance) -> f64 {
-        OF_BATCH * of_batch + chance.within(1.0 - OF_BATCH)
-    }
-}
-
-impl CellTruth {
-    /// Draws a cell of a batch within its sheet.
-    #[must_use]
-    pub fn draw(
-        name: &str,
-        kind: &CellType,
-        batch: Batch,
-        converter: &Converter,
-        spread: &CellSpread,
-        chance: &mut Chance,
-    ) -> Self {
-        let rated_newton = kind.capacity_kg * STANDARD_GRAVITY;
-        let volt_per_newton =
-            kind.output_mv_v * 1e-3 * converter.excitation_v / rated_newton * (1.0 + chance.within(spread.gain));
-        let count_max = 2f64.powi(i32::try_from(converter.bits).unwrap_or(24) - 1);
-        let counts_per_volt = count_max / (converter.reference_v / converter.gain / 2.0);
-        let limit = |pct: f64| pct / 100.0 * spread.sheet;
-        let creep_tau_s = chance.between(360.0, 900.0);
-        // The sheet's figure is reached at 30 min: c(1800) = a (1 − exp(−1800/τ)).
-        let creep_share =
-            Batch::mixed(batch.creep, chance) * limit(kind.creep_pct_30min) / (1.0 - (-1800.0 / creep_tau_s).exp());
-        Self {
-            name: name.to_owned(),
-            zero_counts: (chance.within(spread.zero) * rated_newton * volt_per_newton * counts_per_volt).round(),
-            counts_per_newton: volt_per_newton * counts_per_volt,
-            rated_newton,
-            bow_newton: chance.within(limit(kind.nonlinearity_pct)) * rated_newton,
-            hysteresis_newton: chance.between(0.0, limit(kind.hysteresis_pct)) * rated_newton,
-            creep_share,
-            creep_tau_s,
-            repeatability_share: limit(kind.repeatability_pct) / 3f64.sqrt(),
-            zero_newton_per_k: chance.within(limit(kind.zero_tc_pct_10c)) * rated_newton / 10.0,
-            span_per_k: Batch::mixed(batch.span, chance) * limit(kind.span_tc_pct_10c) / 10.0,
-            wander_newton_sqrt_s: spread.wander_g_sqrt_h * 1e-3 * STANDARD_GRAVITY / 3600f64.sqrt(),
-            noise_counts: converter.noise_nv_rms * 1e-9 * counts_per_volt,
-            hum_counts: spread.hum_nv * 1e-9 * counts_per_volt,
-            hum_phase: chance.between(0.0, std::f64::consts::TAU),
-            count_max,
-            rate_hz: converter.rate_hz,
-        }
-    }
-
-    /// Newtons' worth of bow at a force.
-    fn bow(&self, force_newton: f64) -> f64 {
-        4.0 * self.bow_newton * self.loop_shape(force_newton)
-    }
-
-    /// u (1 − u), kept at 0 outside 0 … rated: a cell is not described there, and does not run away.
-    fn loop_shape(&self, force_newton: f64) -> f64 {
-        let u = (force_newton / self.rated_newton).clamp(0.0, 1.0);
-        u * (1.0 - u)
-    }
-}
-
-/// How a cell stands at one moment.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct CellState {
-    play_newton: f64,
-    creep_newton: f64,
-    travel_newton: f64,
-    seat_share: f64,
-    wander_newton: f64,
-}
 
 /// What all cells of a deck share for a step of constant length.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -209,65 +58,6 @@ impl Step {
     }
 }
 
-/// Share of rated force that a cell must travel before its seat settles anew.
-const SEAT_PLAY: f64 = 0.01;
-/// Travel over which the seat forgets, share of rated force.
-const SEAT_TRAVEL: f64 = 0.2;
-
-impl CellState {
-    /// The cell at rest under a constant force for a long time.
-    #[must_use]
-    pub fn at_rest(cell: &CellTruth, force_newton: f64, chance: &mut Chance) -> Self {
-        Self {
-            play_newton: force_newton,
-            creep_newton: force_newton,
-            travel_newton: force_newton,
-            seat_share: cell.repeatability_share * chance.normal(),
-            wander_newton: 0.0,
-        }
-    }
-
-    /// One sample later: the output in newtons, before noise.
-    pub fn advance(
-        &mut self,
-        cell: &CellTruth,
-        force_newton: f64,
-        above_reference_k: f64,
-        dt_s: f64,
-        chance: &mut Chance,
-    ) -> f64 {
-        let half = 2.0 * cell.hysteresis_newton * cell.loop_shape(force_newton);
-        self.play_newton = self.play_newton.clamp(force_newton - half, force_newton + half);
-        // Exact for a force held over the step, so that coarse steps are as right as fine ones.
-        self.creep_newton += (force_newton - self.creep_newton) * -(-dt_s / cell.creep_tau_s).exp_m1();
-        self.settle_seat(cell, force_newton, chance);
-        if cell.wander_newton_sqrt_s > 0.0 {
-            self.wander_newton += cell.wander_newton_sqrt_s * dt_s.sqrt() * chance.normal();
-        }
-        let loaded = force_newton
-            + cell.bow(force_newton)
-            + (self.play_newton - force_newton)
-            + cell.creep_share * self.creep_newton
-            + self.seat_share * force_newton;
-        loaded * (1.0 + cell.span_per_k * above_reference_k)
-            + cell.zero_newton_per_k * above_reference_k
-            + self.wander_newton
-    }
-
-    /// As the load travels, the way it sits on the cell is drawn anew (an Ornstein-Uhlenbeck process in travel).
-    fn settle_seat(&mut self, cell: &CellTruth, force_newton: f64, chance: &mut Chance) {
-        let play = SEAT_PLAY * cell.rated_newton;
-        let before = self.travel_newton;
-        self.travel_newton = before.clamp(force_newton - play, force_newton + play);
-        let travelled = (self.travel_newton - before).abs();
-        if travelled > 0.0 && cell.repeatability_share > 0.0 {
-            let kept = (-travelled / (SEAT_TRAVEL * cell.rated_newton)).exp();
-            self.seat_share =
-                kept * self.seat_share + cell.repeatability_share * (1.0 - kept * kept).sqrt() * chance.normal();
-        }
-    }
-}
-
 /// Counts of one sample: output to counts, noise, hum, rounding and the ends of the converter's range.
 #[must_use]
 pub fn counts(cell: &CellTruth, output_newton: f64, hum: f64, step: Step, chance: &mut Chance) -> f64 {
@@ -285,6 +75,8 @@ pub fn mean_counts(cell: &CellTruth, output_newton: f64, n_conversions: f64, cha
 
 #[cfg(test)]
 pub(crate) mod tests {
+    use formats::deck::{CellType, Converter};
+
     use super::*;
 
     pub(crate) fn pad() -> CellType {
