@@ -1,0 +1,63 @@
+//! What can be said of a bed just now.
+
+use formats::weights::State;
+use link::watch::Tally;
+use serde::Serialize;
+use weigh::{EventKind, FaultKind};
+
+/// A bed just now.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Live {
+    /// Label of the bed.
+    pub bed: String,
+    /// Name of its deck.
+    pub deck: String,
+    /// Time of the last row, µs of UTC; `None` before the first.
+    pub at_us: Option<i64>,
+    /// Weight of the patient, kg.
+    pub patient_kg: Option<f64>,
+    /// Its standard uncertainty, kg.
+    pub u_kg: Option<f64>,
+    /// May it be believed?
+    pub state: Option<State>,
+    /// A change that nobody has explained, kg: the weight may be this much more.
+    pub open_kg: f64,
+    /// Tare as last taken, kg.
+    pub tare_kg: Option<f64>,
+    /// What lies on the deck besides the patient, kg in all since the tare.
+    pub items_kg: f64,
+    /// The last event: when (µs of UTC), what, and its sentence.
+    pub last_event: Option<(i64, EventKind, String)>,
+    /// Channels that failed: cell and how.
+    pub faults: Vec<(String, FaultKind)>,
+    /// The way from the deck.
+    pub link: LinkLive,
+}
+
+/// The way from a deck just now.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct LinkLive {
+    /// The connection stands.
+    pub up: bool,
+    /// Samples taken.
+    pub samples: u64,
+    /// Samples known to be lost.
+    pub lost: u64,
+    /// Samples that came again.
+    pub again: u64,
+    /// Starts of the deck after the first.
+    pub restarts: u64,
+    /// Lines that were no samples, or of another deck.
+    pub rubbish: u64,
+    /// By how much the deck's clock is slow, parts per million.
+    pub slow_ppm: Option<f64>,
+}
+
+impl LinkLive {
+    /// With what a watch has counted.
+    #[must_use]
+    pub(super) fn counted(self, tally: Tally, slow_ppm: Option<f64>) -> Self {
+        let Tally { samples, lost, again, restarts, .. } = tally;
+        Self { samples, lost, again, restarts, slow_ppm, ..self }
+    }
+}

@@ -1,0 +1,188 @@
+//! A bed over an invented night, without and with kills at random instants.
+
+use std::path::Path;
+
+use bedplate_ward::bed::{BedError, Engine, Live, Setup};
+use bedplate_ward::memory::Memory;
+use formats::actions::Action;
+use formats::recording::Sample;
+use link::line::Frame;
+use store::audit::audit;
+use store::entry::{Entry, Kind, NewEntry};
+use store::journal::{self, Query};
+use store::writer::Job;
+use store::{readings, states};
+use twin::bench::run::{BenchOptions, bench_run_of};
+use twin::{BuiltDeck, Night};
+
+const START_US: i64 = 1_790_000_000_000_000;
+const SEED: u64 = 90;
+/// Samples of the night that are used: the patient comes, linen and pads, a first rest.
+const SAMPLES: usize = 24_000;
+
+/// What a controller would send, and what people did, over the invented night.
+struct Scene {
+    setup: Setup,
+    frames: Vec<Frame>,
+    actions: Vec<Action>,
+}
+
+fn scene() -> Scene {
+    let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
+    let scenario = twin::demo::scenario().unwrap();
+    let built = BuiltDeck::build(&deck, &scenario.cell_spread(), SEED).unwrap();
+    let options = BenchOptions { spread: scenario.cell_spread(), ..BenchOptions::default() };
+    let run = bench_run_of(&deck, &built, SEED, &options).unwrap().run;
+    let calibration = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01")).unwrap();
+    let mut night = Night::new(&deck, &built, &scenario, SEED).unwrap();
+    let actions = night.actions().to_vec();
+    let (mut sample, mut frames) = (Sample::default(), Vec::new());
+    while frames.len() < SAMPLES && night.next_sample(&mut sample).unwrap() {
+        frames.push(frame(&sample, frames.len()));
+    }
+    let until_s = sample.t_s;
+    let actions = actions.into_iter().filter(|a| a.t_s < until_s).collect();
+    Scene { setup: Setup { bed: "bed 3".into(), signs_as: "alder-3".into(), deck, calibration }, frames, actions }
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn frame(sample: &Sample, number: usize) -> Frame {
+    Frame {
+        deck: "alder-3".to_owned(),
+        sequence: u32::try_from(number).unwrap(),
+        t_ms: (sample.t_s * 1e3).round() as u64,
+        temperature_c: sample.temperature_c,
+        tilt_deg: sample.tilt_deg.clone(),
+        counts: sample.counts.iter().map(|c| c.map(|c| c.round() as i32)).collect(),
+    }
+}
+
+fn memory(folder: &Path) -> Memory {
+    Memory::open(folder.join("ward.db").to_str().unwrap(), Box::new(|| START_US)).unwrap()
+}
+
+/// The actions on record of the bed, and where they stand.
+fn on_record(memory: &Memory) -> Vec<(i64, Action)> {
+    let query = Query { chain: Some("bed 3".into()), kind: Some(Kind::Action), history: true, ..Query::default() };
+    let entries = memory.look(|tx| journal::entries(tx, &query)).unwrap();
+    entries.iter().map(|e| (e.new.at_us, action_of(e))).collect()
+}
+
+fn action_of(entry: &Entry) -> Action {
+    let body = format!("t_s,action,kg,note\n0,{}\n", entry.new.body);
+    formats::actions::read("record", &body).unwrap().remove(0)
+}
+
+fn entry_of(action: &Action) -> NewEntry {
+    let text = formats::actions::write(std::slice::from_ref(action));
+    let body = text.lines().nth(1).unwrap().split_once(',').unwrap().1.to_owned();
+    NewEntry {
+        chain: "bed 3".into(),
+        at_us: START_US + micros(action.t_s),
+        kind: Kind::Action,
+        subject: String::new(),
+        author: "nurse".into(),
+        corrects: None,
+        once: None,
+        body,
+    }
+}
+
+#[allow(clippy::cast_possible_truncation)]
+fn micros(t_s: f64) -> i64 {
+    (t_s * 1e6).round() as i64
+}
+
+/// Runs the scene; before each sample whose number is in `kills` all that is not in the memory is lost.
+fn run(scene: &Scene, kills: &[usize]) -> (Live, Vec<Entry>, usize) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut kept = memory(folder.path());
+    let begin = |memory: &Memory, now_us| {
+        let states = memory.look(|tx| states::find(tx, "bed 3")).unwrap();
+        Engine::new(scene.setup.clone(), &states, &on_record(memory), now_us).unwrap()
+    };
+    let mut engine = begin(&kept, START_US);
+    let mut actions = scene.actions.iter().peekable();
+    for (number, frame) in scene.frames.iter().enumerate() {
+        let now_us = START_US + i64::try_from(frame.t_ms).unwrap() * 1_000;
+        if kills.contains(&number) {
+            drop(engine);
+            drop(kept);
+            kept = memory(folder.path());
+            engine = begin(&kept, now_us);
+        }
+        while let Some(action) = actions.next_if(|a| START_US + micros(a.t_s) <= now_us) {
+            kept.keep(Job { entries: vec![entry_of(action)], ..Job::default() }).unwrap();
+            engine.act(START_US + micros(action.t_s), action);
+        }
+        if let Some(job) = engine.take(frame, now_us).unwrap() {
+            let numbers: Vec<i64> = kept.keep(job).unwrap().iter().map(|k| k.number).collect();
+            engine.was_kept(&numbers);
+        }
+    }
+    let entries = kept.look(|tx| journal::entries(tx, &Query::default())).unwrap();
+    assert!(kept.look(|tx| audit(tx, &[])).unwrap().breaks.is_empty());
+    let rows = kept.look(|tx| readings::readings(tx, "bed 3", i64::MIN, i64::MAX)).unwrap().len();
+    (engine.live().clone(), entries, rows)
+}
+
+#[test]
+fn a_kill_at_any_sample_costs_no_tare_and_changes_no_weight_by_more_than_its_doubt() {
+    let scene = scene();
+    let (through, entries, rows) = run(&scene, &[]);
+    assert!(through.tare_kg.is_some() && through.patient_kg.is_some(), "the scene proves nothing: {through:?}");
+    assert!(entries.iter().any(|e| e.new.kind == Kind::Weight), "no settled weight went on record");
+    assert!(rows + 2 > SAMPLES / 10, "{rows} rows of {SAMPLES} samples at 10 Hz");
+    // Kills by the multiples of an odd number: in every phase of the row, before, at and after actions.
+    for kills in [vec![SAMPLES - 600], (1..24).map(|i| i * 997).collect()] {
+        let (killed, _, _) = run(&scene, &kills);
+        let same = |a: Option<f64>, b: Option<f64>| a.unwrap().to_bits() == b.unwrap().to_bits();
+        assert!(same(through.tare_kg, killed.tare_kg), "{:?} became {:?}", through.tare_kg, killed.tare_kg);
+        assert!((through.items_kg - killed.items_kg).abs() < 0.1, "{} became {}", through.items_kg, killed.items_kg);
+        let (one, two) = (through.patient_kg.unwrap(), killed.patient_kg.unwrap());
+        let doubt = through.u_kg.unwrap().hypot(killed.u_kg.unwrap());
+        assert!((one - two).abs() < 3.0 * doubt, "{one} became {two}, with {doubt}");
+    }
+}
+
+#[test]
+fn another_decks_samples_and_other_shapes_are_refused_by_name() {
+    let scene = scene();
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    let other = Frame { deck: "alder-4".into(), ..scene.frames[0].clone() };
+    assert!(matches!(engine.take(&other, START_US), Err(BedError::OtherDeck { .. })));
+    let short = Frame { counts: vec![Some(1)], ..scene.frames[0].clone() };
+    let refused = engine.take(&short, START_US).unwrap_err();
+    assert!(refused.to_string().contains("1 cells"), "{refused}");
+    assert_eq!(engine.live().link.rubbish, 2);
+}
+
+#[test]
+fn a_sample_that_comes_again_changes_nothing() {
+    let scene = scene();
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    for (number, frame) in scene.frames[..200].iter().enumerate() {
+        let at_us = START_US + i64::try_from(number).unwrap() * 100_000;
+        engine.take(frame, at_us).unwrap();
+        let before = engine.live().clone();
+        assert!(engine.take(frame, at_us + 50_000).unwrap().is_none());
+        assert_eq!(engine.live().at_us, before.at_us);
+    }
+    assert_eq!((engine.live().link.samples, engine.live().link.again), (200, 200));
+}
+
+#[test]
+fn a_state_of_another_calibration_is_refused_and_says_that_a_tare_is_needed() {
+    let mut scene = scene();
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    let mut kept = Vec::new();
+    for (number, frame) in scene.frames[..300].iter().enumerate() {
+        let at_us = START_US + i64::try_from(number).unwrap() * 100_000;
+        kept.extend(engine.take(frame, at_us).unwrap().into_iter().flat_map(|job| job.states));
+    }
+    let newest: Vec<_> = kept.into_iter().rev().take(1).collect();
+    assert!(Engine::new(scene.setup.clone(), &newest, &[], START_US).is_ok());
+    scene.setup.calibration.made_at = "2031-01-01T00:00:00Z".into();
+    let refused = Engine::new(scene.setup, &newest, &[], START_US).err().unwrap();
+    assert!(refused.to_string().contains("new tare"), "{refused}");
+}
