@@ -1,6 +1,6 @@
 //! What may be written on the command line. A verb's `--help` says what it reads, what it prints and when it exits 1.
 
-use std::num::NonZeroUsize;
+use std::num::{NonZeroU64, NonZeroUsize};
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
@@ -25,11 +25,14 @@ pub(crate) enum Verb {
     Check(CheckArgs),
     Explore(ExploreArgs),
     Draw(DrawArgs),
+    Plan(PlanArgs),
     Calibrate(CalibrateArgs),
     Verify(VerifyArgs),
     Weigh(WeighArgs),
     Agree(AgreeArgs),
+    Noise(NoiseArgs),
     Balance(BalanceArgs),
+    Dose(DoseArgs),
     Twin(TwinArgs),
 }
 
@@ -55,11 +58,19 @@ pub(crate) struct DemoArgs {
 
 /// Deflection, cell reactions, stress, error budget, mass and cost of a deck, against its own targets.
 ///
-/// Reads deck.toml. Exits 1 when a target of [deck.target], a cell's capacity or a layer's strength is not met.
+/// Reads deck.toml. Says how sure a weight and a change of it will be, and what to improve first. With --report it also
+/// writes all of it as one HTML file to keep and print.
+/// Exits 1 when a target of [deck.target], a cell's capacity or a layer's strength is not met.
 #[derive(Debug, Args)]
 pub(crate) struct CheckArgs {
     /// The deck, deck.toml
     pub(crate) deck: PathBuf,
+    /// Write everything found as one printable HTML file, which needs nothing else
+    #[arg(long, value_name = "FILE.html")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print every plate, cell and source of error
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) all: bool,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -111,6 +122,57 @@ pub(crate) struct DrawArgs {
     pub(crate) json: bool,
 }
 
+/// Which mass to put where, in what order, to calibrate with the masses at hand; and a touch check before.
+///
+/// Reads deck.toml and masses.csv: `name,mass_kg,u_g,count[,about_kg]`, a row a kind; an empty mass_kg is a body of
+/// unknown mass (a water can, say), about_kg what it weighs roughly (20 kg where it does not say). Prints the placements
+/// that determine every cell best with the fewest lifts, and what every gain and the summed weight will be known to.
+/// With -o it writes run.csv, to be filled in for `calibrate`, and checklist.html, to be printed. An existing run.csv is
+/// never overwritten. Exits 1 when cells stay open.
+///
+/// Touch check: --touch prints where to press by hand, one place after the other; --touched judges the recording of it
+/// (recording.csv, two seconds at rest first) and names cells that are swapped, reversed or dead; exits 1 when there are.
+///
+/// JSON: {"deck", "criterion", "lifts": [{"step", "load", "mass_kg", "about_kg", "u_mass_g", "pieces", "plate", "x_mm",
+/// "y_mm", "lifts_off", "cells_kg"}], "pieces", "cells": [{"name", "u_pct", "determined", "even_pct"}], "weights": [{"kg",
+/// "centres_u_g", "even_u_g", "uneven_u_g"}], "open", "closing", "least_lifts", "enough_lifts", "centres", "quality",
+/// "notes"}; --touched: {"deck", "places", "findings": [{"kind", "cell", "text"}]}
+#[derive(Debug, Args)]
+pub(crate) struct PlanArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// The masses at hand, masses.csv
+    #[arg(long, value_name = "FILE", required_unless_present_any = ["touch", "touched"])]
+    pub(crate) masses: Option<PathBuf>,
+    /// Placements [default: as few as bring every cell within --u-pct and leave equations to spare]
+    #[arg(long, value_name = "N")]
+    pub(crate) lifts: Option<usize>,
+    /// Standard uncertainty of a cell's gain that is good enough, %
+    #[arg(long, value_name = "PCT", default_value_t = calibrate::plan::PlanOptions::default().u_pct)]
+    pub(crate) u_pct: f64,
+    /// Heaviest piece that one person lifts, kg; local rules for lifting come first
+    #[arg(long, value_name = "KG", default_value_t = calibrate::plan::PlanOptions::default().lift_kg)]
+    pub(crate) lift_kg: f64,
+    /// Heaviest load on one plate, kg [default: what its cells and its clearance bear]
+    #[arg(long, value_name = "KG")]
+    pub(crate) plate_kg: Option<f64>,
+    /// Folder for run.csv and checklist.html; it is made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: Option<PathBuf>,
+    /// Write the checklist to this file (HTML that prints)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print where to press for a touch check
+    #[arg(long, conflicts_with_all = ["masses", "lifts", "plate_kg", "output", "report", "touched"])]
+    pub(crate) touch: bool,
+    /// Judge the recording of a touch check, recording.csv; - reads standard input
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["masses", "lifts", "plate_kg", "output", "report"])]
+    pub(crate) touched: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
 /// Zero and gain of every cell from a run of known and unknown loads, with uncertainty and findings.
 ///
 /// Reads deck.toml and run.csv (one settled reading a row). Exits 1 when something is found wrong: a cell that is
@@ -121,6 +183,18 @@ pub(crate) struct CalibrateArgs {
     pub(crate) deck: PathBuf,
     /// The run, run.csv
     pub(crate) run: PathBuf,
+    /// An earlier calibration of the deck: tells what drifted since, and by when to calibrate again
+    #[arg(long, value_name = "FILE")]
+    pub(crate) earlier: Option<PathBuf>,
+    /// A cell replaced since the earlier calibration, once for each: the run need then load its plate alone
+    #[arg(long, value_name = "CELL", requires = "earlier")]
+    pub(crate) replaced: Vec<String>,
+    /// Write a certificate to this file: one HTML document that prints
+    #[arg(long, value_name = "FILE")]
+    pub(crate) certificate: Option<PathBuf>,
+    /// What the certificate says of masses, place and instrument (certificate.toml)
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    pub(crate) details: Option<PathBuf>,
     /// Write the calibration to this file (calibration.json)
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
@@ -144,6 +218,9 @@ pub(crate) struct VerifyArgs {
     /// Judge by the limits in service (twice those of initial verification)
     #[arg(long)]
     pub(crate) in_service: bool,
+    /// Write the evidence report to this file, one HTML document to print: every test, its rows, its chart, its verdict
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -192,7 +269,8 @@ pub(crate) struct WeighArgs {
 
 /// Agreement of two methods: bias, limits of agreement, concordance, lines with errors in both.
 ///
-/// Reads pairs.csv. Difference = method − reference; intervals at 95 %.
+/// Reads pairs.csv; with `repeat` and `operator` also what repeats and operators do. Difference = method − reference;
+/// intervals at 95 %. Always exits 0: what agreement is good enough is for those to say who use the weights.
 #[derive(Debug, Args)]
 pub(crate) struct AgreeArgs {
     /// The pairs, pairs.csv
@@ -200,6 +278,43 @@ pub(crate) struct AgreeArgs {
     /// Variance of the method's error over that of the reference's, for the line with errors in both
     #[arg(long, default_value_t = 1.0)]
     pub(crate) ratio: f64,
+    /// Draw that line also with errors in proportion to what is measured (weighted)
+    #[arg(long)]
+    pub(crate) proportional: bool,
+    /// Say how many pairs bring the 95 % interval of a limit of agreement to this width, in the unit of the pairs
+    #[arg(long, value_name = "W")]
+    pub(crate) width: Option<f64>,
+    /// Write a report to this file, one HTML document to print: both charts and every result
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// What a recording of a deck at rest says of its noise, and the smallest change that this lets through.
+///
+/// Reads deck.toml and recording.csv, and judges the longest stretch without a gap (up to 2^19 rows): noise density, steps of
+/// the converter, mains hum and where it hides, overlapping Allan deviation of every cell and of the weight, the best
+/// averaging time, drift. The deck must lie still, empty or under a load that does not move.
+///
+/// JSON: {"rows", "rate_hz", "cells": [{"name", "sd_g", "density_g", "quantization", "lines", "allan": [{"tau_s", "allan_g",
+/// "ci_g", "resolvable_g"}], "drift"}], "sum", "hum", "best_averaging_s", "resolvable_g", "criterion", "notes"}
+#[derive(Debug, Args)]
+pub(crate) struct NoiseArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// The recording, recording.csv; - reads standard input
+    pub(crate) recording: PathBuf,
+    /// Its calibration, calibration.json [default: grams by the data sheet of the cells]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) calibration: Option<PathBuf>,
+    /// Leave out what comes before this time of the recording, s
+    #[arg(long, value_name = "S", allow_negative_numbers = true)]
+    pub(crate) from: Option<f64>,
+    /// Leave out what comes after this time, s
+    #[arg(long, value_name = "S", allow_negative_numbers = true)]
+    pub(crate) to: Option<f64>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -216,6 +331,29 @@ pub(crate) struct BalanceArgs {
     pub(crate) weights: PathBuf,
     /// The chart, chart.csv
     pub(crate) chart: PathBuf,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Weight-dependent quantities, side by side for the measured weight and for each estimate of it.
+///
+/// Reads patient.toml. Body surface area, predicted, ideal and adjusted weight, body water, maintenance fluid, blood
+/// volume, kidney function, weight for age: each with formula, source and range; estimates of weight from limbs, girths
+/// and age; and what the difference between two weights does to whatever is reckoned by kg or by m². A formula refuses,
+/// by name, a patient outside its range or without what it asks for. It names no drug and no dose.
+///
+/// JSON: {"label", "reference", "weights": [{"name", "kind", "kg", "difference_pct", "facts"}], "heights", "quantities":
+/// [{"unit", "facts": {"name", "formula", "source", "status", "range", "caution"}, "values": [{"weight", "value",
+/// "difference_pct"}]}], "effects": [{"weight", "per_kg_pct", "per_m2_pct"}], "refused": [{"name", "weight", "reason"}],
+/// "cautions"}
+#[derive(Debug, Args)]
+pub(crate) struct DoseArgs {
+    /// The patient, patient.toml
+    pub(crate) patient: PathBuf,
+    /// Weight by the deck, kg
+    #[arg(long, value_name = "KG", allow_negative_numbers = true)]
+    pub(crate) measured: Option<f64>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -239,6 +377,7 @@ pub(crate) struct TwinArgs {
 #[derive(Debug, Subcommand)]
 pub(crate) enum TwinVerb {
     Trial(TrialArgs),
+    Fluids(FluidsArgs),
 }
 
 /// A virtual deck whose files are written.
@@ -290,6 +429,33 @@ pub(crate) struct TrialArgs {
     /// Hours of each run [default: those of the scenario, or 24]
     #[arg(long, value_name = "H")]
     pub(crate) hours: Option<f64>,
+    /// Seed of everything that is drawn
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Threads that compute [default: as many as the machine has]
+    #[arg(long, value_name = "N")]
+    pub(crate) threads: Option<NonZeroUsize>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Many invented patients with known truth: the report card of the balance stage.
+///
+/// Six courses in turn (steady, resuscitation, dialysis, continuous replacement, burns, child), each charted as people
+/// chart and weighed as a deck weighs for 48 h; every other round of them loses half a litre unseen over 12 h (a child as
+/// much by its surface). Prints coverage of the stated intervals, losses found and how soon, false alerts, and errors of
+/// balance and forecast against chart alone, weight alone and the last day once more. The same seed gives the same card.
+/// Exits 1 when something asked for is not met.
+///
+/// JSON: {"seed", "hours", "limits": [{"name", "text", "value", "met"}], "groups": [{"group", "n", "coverage": [mass,
+/// uncharted, a day ahead], "hidden", "found", "delay_h": [median, 95 %], "false_alerts_a_day", "day_error_mL": [chart,
+/// weight, fused], "day_error_ratio", "ahead_error_g": [chart, weight, persistence, fused]}]}; the last group is `all`.
+#[derive(Debug, Args)]
+pub(crate) struct FluidsArgs {
+    /// Number of patients
+    #[arg(long, value_name = "N", default_value = "120")]
+    pub(crate) patients: NonZeroU64,
     /// Seed of everything that is drawn
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,

@@ -25,11 +25,14 @@ fn main() -> ExitCode {
         Verb::Check(args) => verbs::check::run(args),
         Verb::Explore(args) => verbs::explore::run(args),
         Verb::Draw(args) => verbs::draw::run(args),
+        Verb::Plan(args) => verbs::plan::run(args),
         Verb::Calibrate(args) => verbs::calibrate::run(args),
         Verb::Verify(args) => verbs::verify::run(args),
         Verb::Weigh(args) => verbs::weigh::run(args),
         Verb::Agree(args) => verbs::agree::run(args),
+        Verb::Noise(args) => verbs::noise::run(args),
         Verb::Balance(args) => verbs::balance::run(args),
+        Verb::Dose(args) => verbs::dose::run(args),
         Verb::Twin(args) => verbs::twin::run(args),
     };
     match done {

@@ -163,9 +163,48 @@ fn rubbish_is_refused_by_every_reader() {
             &["verify", "deck.toml", "calibration.json", bad],
             &["agree", bad],
             &["balance", bad, bad, bad],
+            &["dose", bad],
         ] {
             refused(&bedplate(folder.path(), args), &[bad]);
         }
+    }
+}
+
+#[test]
+fn a_weight_that_no_person_has_is_refused_by_dose() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("patient.toml"), "[patient]\nlabel = \"bed 3\"\nage_y = 40.0\n").unwrap();
+    for (kg, shown) in [("-5", "-5"), ("NaN", "NaN"), ("5000", "5000"), ("0", "0")] {
+        let ran = bedplate(folder.path(), &["dose", "patient.toml", "--measured", kg]);
+        refused(&ran, &["patient.toml", "measured weight", shown, "0.3 to 400"]);
+    }
+    refused(&bedplate(folder.path(), &["dose", "patient.toml", "--measured", "heavy"]), &["--measured", "heavy"]);
+    // Neither a weight nor anything that one could be estimated from.
+    refused(&bedplate(folder.path(), &["dose", "patient.toml"]), &["patient.toml", "weight", "not given"]);
+}
+
+#[test]
+fn dose_refuses_by_name_what_the_patient_file_does_not_say() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("patient.toml"), "[patient]\nlabel = \"bed 3\"\n").unwrap();
+    let ran = bedplate(folder.path(), &["dose", "patient.toml", "--measured", "70", "--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let out = common::json(&ran);
+    for (name, lacks) in [
+        ("Mosteller 1987", "height_mm"),
+        ("predicted body weight (ARDSNet)", "sex"),
+        ("total body water (Watson 1980)", "sex"),
+        ("creatinine clearance (Cockcroft-Gault 1976)", "creatinine_umol_L"),
+        ("blood volume (table per kg, middle)", "age_y"),
+        ("Buckley 2011", "abdomen_mm"),
+        ("Chumlea 1988", "arm_circumference_mm"),
+        ("height (Rabito 2006)", "arm_length_mm"),
+        ("filtration rate (original Schwartz)", "sex"),
+        ("weight for age, standard score (CDC 2000)", "sex"),
+    ] {
+        let told = out["refused"].as_array().unwrap().iter().find(|r| r["name"] == name);
+        let reason = told.and_then(|r| r["reason"].as_str()).unwrap_or_default();
+        assert!(reason.contains(lacks), "{name}: {reason:?}");
     }
 }
 

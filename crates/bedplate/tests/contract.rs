@@ -225,6 +225,30 @@ fn balance_tells_rows_overload_forecast_and_alerts() {
 }
 
 #[test]
+fn dose_tells_weights_quantities_effects_and_refusals() {
+    let ran = bedplate(files(), &["dose", "patient.toml", "--measured", "74.2", "--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    let out = json(&ran);
+    has(&out, &["label", "reference", "weights", "heights", "quantities", "effects", "refused", "cautions"]);
+    has(&out["weights"][0], &["name", "kind", "kg", "difference_pct", "facts"]);
+    assert_eq!(out["reference"], "measured weight");
+    for quantity in out["quantities"].as_array().unwrap() {
+        has(quantity, &["unit", "facts", "values"]);
+        has(&quantity["facts"], &["name", "formula", "source", "status", "range", "caution"]);
+        for key in ["name", "formula", "source", "range"] {
+            assert!(quantity["facts"][key].as_str().is_some_and(|text| !text.is_empty()), "{key}: {quantity}");
+        }
+    }
+    let screen = bedplate(files(), &["dose", "patient.toml", "--measured", "74.2"]);
+    assert_eq!(screen.status, 0, "{}", screen.err);
+    for words in ["MEASURED", "Refused, and why", "What the figures rest on", "not for dosing"] {
+        assert!(screen.out.contains(words), "no {words:?} in {}", screen.out);
+    }
+    let widest = screen.out.lines().map(|line| line.chars().count()).max();
+    assert!(widest.is_some_and(|n| n <= 100), "a line is wider than a terminal of 100 columns");
+}
+
+#[test]
 fn the_twin_repeats_itself_from_its_seed() {
     let once = tempfile::tempdir().unwrap();
     let scenario =
@@ -247,7 +271,7 @@ fn the_twin_repeats_itself_from_its_seed() {
 
 #[test]
 fn every_verb_helps() {
-    for verb in ["demo", "check", "calibrate", "verify", "weigh", "agree", "balance", "twin"] {
+    for verb in ["demo", "check", "calibrate", "verify", "weigh", "agree", "balance", "dose", "twin"] {
         let ran = bedplate(files(), &[verb, "--help"]);
         assert_eq!(ran.status, 0);
         assert!(ran.out.contains("Usage: bedplate") && ran.out.lines().count() > 10, "{}", ran.out);

@@ -153,8 +153,8 @@ mod tests {
         assert_eq!(html.matches("</style>").count(), 1);
         assert_eq!(
             html.matches("&lt;script&gt;").count(),
-            7,
-            "title, heading, lede, fact, caution, section and its text"
+            8,
+            "title, heading, lede, fact, caution, section, its text and the foot"
         );
     }
 

@@ -3,14 +3,18 @@
 //! A [`Site`] is a set of finished pages and plots, made from results by hand in [`pages`]; [`serve`]
 //! answers requests for them on loopback. Every figure on a page stands with its unit, and every
 //! page carries the caution of [`layout`]. No request leaves the server that gave the page.
-//! A [`document::Document`] is one file of its own: a report, certificate or checklist to be kept and printed.
+//! A [`document::Document`] is one file of its own, to be kept and printed; those of the stages stand in [`documents`].
 //!
 //! Not here: formulas, files, the choice of a port.
 
 pub mod assets;
+pub mod certificate;
+pub mod checklist;
 pub mod document;
+pub mod documents;
 pub mod layout;
 pub mod pages;
+mod plan;
 pub mod plot;
 mod server;
 

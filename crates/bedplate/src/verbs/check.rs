@@ -14,12 +14,16 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome, Failure> {
     Ok(Outcome::of(report.passed()))
 }
 
-/// Checks the deck and prints the report.
+/// Checks the deck, writes the report where one is asked for, and prints the screen.
 pub(crate) fn print(args: &CheckArgs) -> Result<(Deck, CheckReport), Failure> {
     let deck = files::read_deck(&args.deck)?;
     let working = progress::spinner("bending the plates");
     let report = design::check(&deck).map_err(|e| Failure::stage(&args.deck, &e))?;
     working.finish_and_clear();
-    output::report(args.json, &report, |r| report::text::check(&deck, r))?;
+    if let Some(path) = &args.report {
+        let made = web::documents::check(&deck, &files::name(&args.deck), &report, &files::now());
+        files::write_text(path, &made.render())?;
+    }
+    output::report(args.json, &report, |r| report::text::check(&deck, r, args.all))?;
     Ok((deck, report))
 }

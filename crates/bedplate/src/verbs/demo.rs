@@ -43,8 +43,13 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     files::write_text(&file("deck.toml"), ::twin::demo::DECK_TOML)?;
     files::write_text(&file("scenario.toml"), ::twin::demo::SCENARIO_TOML)?;
 
-    typed("check deck.toml")?;
-    let (deck, checked) = check::print(&CheckArgs { deck: file("deck.toml"), json: false })?;
+    typed("check deck.toml --report check.html")?;
+    let (deck, checked) = check::print(&CheckArgs {
+        deck: file("deck.toml"),
+        report: Some(file("check.html")),
+        all: false,
+        json: false,
+    })?;
 
     typed(&format!("twin deck.toml --scenario scenario.toml --output . --seed {}", args.seed))?;
     twin::print(&TwinFilesArgs {
@@ -61,6 +66,10 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         deck: file("deck.toml"),
         run: file("run.csv"),
         output: Some(file("calibration.json")),
+        earlier: None,
+        replaced: Vec::new(),
+        certificate: None,
+        details: None,
         json: false,
     })?;
 
@@ -70,11 +79,19 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         calibration: file("calibration.json"),
         tests: file("tests.csv"),
         in_service: false,
+        report: None,
         json: false,
     })?;
 
     typed("agree pairs.csv")?;
-    let (pairs, agreed) = agree::print(&AgreeArgs { pairs: file("pairs.csv"), ratio: 1.0, json: false })?;
+    let (pairs, agreed) = agree::print(&AgreeArgs {
+        pairs: file("pairs.csv"),
+        ratio: 1.0,
+        proportional: false,
+        width: None,
+        report: None,
+        json: false,
+    })?;
 
     let scenario = ::twin::demo::scenario().map_err(|e| Failure::Stage(e.to_string()))?;
     let start = scenario.start_time().map_err(|e| Failure::Stage(e.to_string()))?;

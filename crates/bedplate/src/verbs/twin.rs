@@ -44,6 +44,7 @@ pub(crate) struct Truth {
 pub(crate) fn run(args: &TwinArgs) -> Result<Outcome, Failure> {
     match (&args.other, &args.files) {
         (Some(TwinVerb::Trial(trial)), _) => super::trial::run(trial),
+        (Some(TwinVerb::Fluids(fluids)), _) => super::fluids::run(fluids),
         (None, Some(files)) => print(files).map(|_| Outcome::Met),
         // The command line asks for a deck before it comes to this.
         (None, None) => Err(Failure::Stage("no deck: name a deck.toml and a folder, or `trial`".into())),

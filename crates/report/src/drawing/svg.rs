@@ -8,6 +8,12 @@ use crate::svg::escape;
 /// Room around the drawing, mm.
 const MARGIN_MM: f64 = 15.0;
 
+/// Every rule is bound to drawings of this kind: a page that holds one keeps its own lines and letters.
+const STYLE: &str = "svg.workshop line, svg.workshop circle { fill: none; stroke: #000; stroke-width: 0.7 } \
+    svg.workshop text { font-family: sans-serif; fill: #000 } svg.workshop .OUTLINE { stroke-width: 1.4 } \
+    svg.workshop .CELL { stroke: #a01818 } svg.workshop .RIB, svg.workshop .SECTION { stroke: #555; stroke-dasharray: 8 5 } \
+    svg.workshop line.DIMENSION { stroke: #1d4f80; stroke-width: 0.4 } svg.workshop text.DIMENSION { fill: #1d4f80 }";
+
 /// The file.
 #[must_use]
 pub fn write(drawing: &Drawing) -> String {
@@ -18,11 +24,9 @@ pub fn write(drawing: &Drawing) -> String {
     // Writing to a String cannot fail, here and below.
     let _ = writeln!(
         out,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.1}mm\" height=\"{height:.1}mm\" \
+        "<svg class=\"workshop\" xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.1}mm\" height=\"{height:.1}mm\" \
          viewBox=\"{left:.1} {top:.1} {width:.1} {height:.1}\">\n<title>{}</title>\n\
-         <style>line, circle {{ fill: none; stroke: #000; stroke-width: 0.7 }} text {{ font-family: sans-serif }} \
-         .OUTLINE {{ stroke-width: 1.4 }} .CELL {{ stroke: #a01818 }} .RIB, .SECTION {{ stroke: #555; stroke-dasharray: 8 5 }} \
-         line.DIMENSION {{ stroke: #1d4f80; stroke-width: 0.4 }} text.DIMENSION {{ fill: #1d4f80 }}</style>\n\
+         <style>{STYLE}</style>\n\
          <rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"{width:.1}\" height=\"{height:.1}\" fill=\"#fff\"/>",
         escape(&drawing.title)
     );
@@ -54,4 +58,17 @@ fn shape(out: &mut String, layer: Layer, shape: &Shape) {
             )
         }
     };
+}
+
+#[cfg(test)]
+mod tests {
+    use super::STYLE;
+
+    #[test]
+    fn the_style_touches_nothing_outside_the_drawing() {
+        for rule in STYLE.split('}').filter(|r| !r.trim().is_empty()) {
+            let selectors = rule.split('{').next().unwrap_or_default();
+            assert!(selectors.split(',').all(|s| s.trim().starts_with("svg.workshop ")), "{rule}");
+        }
+    }
 }

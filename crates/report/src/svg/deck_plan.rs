@@ -7,6 +7,7 @@
 
 use std::fmt::Write as _;
 
+use super::labels::{self, Anchor, Block, Place};
 use crate::number::{fixed, significant};
 
 /// Steps of the heat map; the style sheet names as many.
@@ -15,6 +16,13 @@ const STEPS: usize = 5;
 const MARGIN_MM: f64 = 70.0;
 /// Height of the key below the bed, mm.
 const KEY_MM: f64 = 130.0;
+
+/// Height of letters, as the style sheet sets it, mm.
+const LETTER: f64 = 34.0;
+/// Radius of a cell's ring, mm.
+const CELL_RADIUS: f64 = 24.0;
+/// Half of the cross at the lowest place, mm.
+const CROSS: f64 = 16.0;
 
 /// What to draw.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,6 +57,19 @@ pub struct PlatePlan {
     pub cells: Vec<CellMark>,
     /// Deflection over the plate, where it is to be shown.
     pub field: Option<Field>,
+    /// A body that stands on the plate, where it is to be shown.
+    pub body: Option<BodyMark>,
+}
+
+/// A body on a plate, with its place from the plate's corner.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodyMark {
+    /// Name.
+    pub name: String,
+    /// Its middle, on the plate, mm.
+    pub at_mm: [f64; 2],
+    /// Side of its foot, mm.
+    pub foot_mm: f64,
 }
 
 /// A cell and its load.
@@ -136,34 +157,92 @@ impl PlatePlan {
             field.draw(out, lx, ly, most);
         }
         let _ = write!(out, r#"<rect class="outline" x="0" y="0" width="{lx}" height="{ly}" rx="8"/>"#);
-        let _ =
-            write!(out, r#"<text x="{}" y="{}" text-anchor="middle">{}</text>"#, lx / 2.0, 44.0, escape(&self.name));
         for cell in &self.cells {
             let (x, y) = (cell.at_mm[0], ly - cell.at_mm[1]);
             let share = (cell.load_pct / 100.0).clamp(0.0, 1.0);
             let _ = write!(
                 out,
-                r#"<g><title>{}: {} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="24"/><circle class="cell-load" cx="{x}" cy="{y}" r="{:.1}"/></g>"#,
+                r#"<g><title>{}: {} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="{CELL_RADIUS}"/><circle class="cell-load" cx="{x}" cy="{y}" r="{:.1}"/></g>"#,
                 escape(&cell.name),
                 fixed(cell.load_pct, 0),
                 22.0 * share.sqrt()
             );
         }
-        if let Some(field) = &self.field {
-            let (x, y) = (field.max_at_mm[0], ly - field.max_at_mm[1]);
-            // The label keeps clear of the edge that its place is near.
-            let (anchor, shift) = if x > lx * 0.6 { ("end", -24.0) } else { ("start", 24.0) };
+        if let Some(body) = &self.body {
+            body.draw(out, self.size_mm);
+        }
+        self.draw_words(out, lx, ly);
+        out.push_str("</g>");
+    }
+
+    /// The plate's name and its largest deflection, clear of cells, of the cross and of each other.
+    fn draw_words(&self, out: &mut String, lx: f64, ly: f64) {
+        let frame = Block { low: [0.0, 0.0], high: [lx, ly] };
+        let mut taken: Vec<Block> =
+            self.cells.iter().map(|c| Block::around([c.at_mm[0], ly - c.at_mm[1]], CELL_RADIUS + 4.0)).collect();
+        let lowest = self.field.as_ref().map(|f| ([f.max_at_mm[0], ly - f.max_at_mm[1]], f));
+        if let Some((at, _)) = lowest {
+            taken.push(Block::around(at, CROSS + 4.0));
+        }
+        let middle = |y: f64| Place { at: [lx / 2.0, y], anchor: Anchor::Middle };
+        let for_name = [middle(44.0), middle(ly - 20.0), middle(ly / 2.0 + 12.0)];
+        if let Some(place) = labels::put(&self.name, LETTER, &for_name, &frame, &mut taken) {
+            draw_label(out, place, &escape(&self.name));
+        }
+        if let Some(([x, y], field)) = lowest {
+            let words = format!("{} mm", significant(field.max_mm, 2));
+            let beside = |dx: f64, dy: f64, anchor| Place { at: [x + dx, y + dy], anchor };
+            let for_depth = [
+                beside(24.0, -14.0, Anchor::Start),
+                beside(-24.0, -14.0, Anchor::End),
+                beside(24.0, 38.0, Anchor::Start),
+                beside(-24.0, 38.0, Anchor::End),
+                beside(0.0, -30.0, Anchor::Middle),
+                beside(0.0, 54.0, Anchor::Middle),
+            ];
             let _ = write!(
                 out,
-                r#"<path class="most" d="M{} {y}h32M{x} {}v32"/><text x="{}" y="{}" text-anchor="{anchor}">{} mm</text>"#,
-                x - 16.0,
-                y - 16.0,
-                x + shift,
-                (y - 14.0).min(ly - 12.0).max(110.0_f64.min(ly / 2.0)),
-                significant(field.max_mm, 2)
+                r#"<path class="most" d="M{} {y}h{}M{x} {}v{}"/>"#,
+                x - CROSS,
+                2.0 * CROSS,
+                y - CROSS,
+                2.0 * CROSS
             );
+            if let Some(place) = labels::put(&words, LETTER, &for_depth, &frame, &mut taken) {
+                draw_label(out, place, &words);
+            }
         }
-        out.push_str("</g>");
+    }
+}
+
+fn draw_label(out: &mut String, place: Place, words: &str) {
+    let [x, y] = place.at;
+    let _ = write!(out, r#"<text x="{x}" y="{y}" text-anchor="{}">{words}</text>"#, place.anchor.word());
+}
+
+impl BodyMark {
+    /// The foot, its cross, and the way to it from the plate's corner: the head end and the patient's right.
+    fn draw(&self, out: &mut String, [lx, ly]: [f64; 2]) {
+        let (x, y) = (self.at_mm[0], ly - self.at_mm[1]);
+        let half = self.foot_mm / 2.0;
+        // Figures stand on the side that has room, their own line never crossing the foot.
+        let (anchor, beside) = if x > lx / 2.0 { ("end", x - half - 14.0) } else { ("start", x + half + 14.0) };
+        let _ = write!(
+            out,
+            r#"<g><title>{}</title><path class="way" d="M0 {y}H{}M{x} {ly}V{}"/><rect class="body" x="{}" y="{}" width="{}" height="{}"/><path class="most" d="M{} {y}h48M{x} {}v48"/><text x="{beside}" y="{}" text-anchor="{anchor}">x {} · y {}</text></g>"#,
+            escape(&self.name),
+            x - half,
+            y + half,
+            x - half,
+            y - half,
+            self.foot_mm,
+            self.foot_mm,
+            x - 24.0,
+            y - 24.0,
+            (y + 12.0).clamp(40.0_f64.min(ly / 2.0), ly - 12.0),
+            fixed(self.at_mm[0], 0),
+            fixed(self.at_mm[1], 0)
+        );
     }
 }
 
@@ -240,6 +319,7 @@ mod tests {
                 size_mm: [600.0, 400.0],
                 cells: vec![CellMark { name: "A".into(), at_mm: [40.0, 40.0], load_pct: 30.0 }],
                 field: Some(Field { nx: 3, ny: 1, deflection_mm: values, max_mm, max_at_mm: [300.0, 200.0] }),
+                body: None,
             }],
         }
     }
@@ -273,6 +353,29 @@ mod tests {
         );
         // A cell 40 mm from the plate's right edge stands 40 mm above its lower one.
         assert!(svg.contains(r#"cx="40" cy="360""#), "{svg}");
+    }
+
+    /// x from the head end (left), y from the patient's right (bottom): a body 120 and 75 mm from the corner of a plate
+    /// 400 mm wide stands 325 mm below its upper edge.
+    #[test]
+    fn a_body_stands_where_it_is_to_be_put() {
+        let mut with_body = plan(vec![0.0; 3], 0.0);
+        with_body.plates[0].body = Some(BodyMark { name: "F1 & can".into(), at_mm: [120.0, 75.0], foot_mm: 150.0 });
+        let svg = with_body.svg();
+        assert!(svg.contains(r#"<rect class="body" x="45" y="250" width="150" height="150"/>"#), "{svg}");
+        assert!(svg.contains("x 120 · y 75") && svg.contains("F1 &amp; can"), "{svg}");
+    }
+
+    /// The lowest place under the plate's name, where a label would cover it: both stay readable.
+    #[test]
+    fn the_mark_of_the_lowest_place_covers_no_name() {
+        let mut plan = plan(vec![0.0, 1.0, 2.0], 2.0);
+        let field = plan.plates[0].field.as_mut().unwrap();
+        field.max_at_mm = [300.0, 370.0];
+        let svg = plan.svg();
+        // The cross stands 30 mm below the upper edge: the name leaves its place there for the lower edge.
+        assert!(svg.contains(r#"<text x="300" y="380" text-anchor="middle">one</text>"#), "{svg}");
+        assert!(svg.contains("2.0 mm"), "{svg}");
     }
 
     #[test]

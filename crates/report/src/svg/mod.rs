@@ -5,10 +5,11 @@
 mod axis;
 pub mod bars;
 mod deck_plan;
+mod labels;
 mod marks;
 pub mod xy_chart;
 
 pub use axis::{Axis, Scale};
 pub(crate) use deck_plan::escape;
-pub use deck_plan::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
+pub use deck_plan::{BodyMark, CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
 pub use marks::{Ink, Mark};

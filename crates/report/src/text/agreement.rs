@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use verify::AgreeReport;
+use verify::{AgreeReport, Part};
 
 use super::heading;
 use crate::number::{decimals_for, fixed, optional, significant};
@@ -29,6 +29,14 @@ pub fn agreement(report: &AgreeReport) -> String {
     if let Some(line) = &report.deming {
         sheet.row(["slope, errors in both (Deming)".to_owned(), four(line.slope), ends(line.slope_ci.map(Some))]);
         sheet.row(["intercept, errors in both".to_owned(), fixed(line.intercept, decimals), range(line.intercept_ci)]);
+    }
+    if let Some(line) = &report.deming_weighted {
+        sheet.row([
+            "slope, errors in both that grow with size".to_owned(),
+            four(line.slope),
+            ends(line.slope_ci.map(Some)),
+        ]);
+        sheet.row(["intercept of that".to_owned(), fixed(line.intercept, decimals), range(line.intercept_ci)]);
     }
     if let Some(line) = &report.passing_bablok {
         sheet.row(["slope by ranks (Passing–Bablok)".to_owned(), four(line.slope), ends(line.slope_ci)]);
@@ -64,6 +72,37 @@ pub fn agreement(report: &AgreeReport) -> String {
             fixed(r.method_coefficient, decimals),
             fixed(r.reference_coefficient, decimals),
             range(r.single_limits)
+        );
+    }
+    if let Some(g) = &report.gauge {
+        let of = |name: &str, part: Part| {
+            [name.to_owned(), fixed(part.sd, decimals + 1), fixed(100.0 * part.of_variance, 1)]
+        };
+        let head = ["<part of the method's variation", "standard deviation", "of the variance, %"];
+        let mut sheet = Sheet::new(&head);
+        sheet.row(of("repeatability (one operator, one subject)", g.repeatability));
+        sheet.row(of("reproducibility (operators)", g.reproducibility));
+        sheet.row(of("both", g.gauge));
+        sheet.row(of("from subject to subject", g.subject));
+        let _ = write!(
+            out,
+            "\n{} subjects, {} operators, {} repeats: {} categories of subjects are told apart.\n{}",
+            g.subjects,
+            g.operators,
+            g.repeats,
+            g.distinct_categories,
+            sheet.print()
+        );
+    }
+    if let Some(reason) = &report.gauge_missing {
+        let _ = writeln!(out, "No study of operators: {reason}.");
+    }
+    if let Some(needed) = report.pairs_needed.iter().min_by(|a, b| a.width.total_cmp(&b.width)) {
+        let _ = writeln!(
+            out,
+            "At this spread {} pairs would bring the interval of a limit to a width of {}.",
+            needed.pairs,
+            significant(needed.width, 2)
         );
     }
     out

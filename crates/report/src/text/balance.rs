@@ -54,7 +54,7 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
     for note in &report.notes {
         let _ = writeln!(out, "  {note}");
     }
-    let _ = write!(out, "\n± is a standard uncertainty. {CAUTION}");
+    let _ = write!(out, "\n± is a standard uncertainty.\n{CAUTION}");
     out
 }
 

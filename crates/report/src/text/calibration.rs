@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use formats::calibration::{Calibration, CellStatus, FindingKind};
+use formats::calibration::{Calibration, CellStatus, Comparison, FindingKind, FitDetail};
 
 use super::heading;
 use crate::number::{fixed, optional, significant, with_uncertainty};
@@ -41,12 +41,62 @@ pub fn calibration(calibration: &Calibration) -> String {
         calibration.degrees_of_freedom,
         optional(calibration.lack_of_fit_p, p_value),
     );
+    if let Some(detail) = &calibration.detail {
+        out.push_str(&detail_lines(detail));
+    }
     let _ = writeln!(
         out,
         "Kilograms are conventional mass at the gravity of the calibration, {} m/s². ± is a standard uncertainty.",
         fixed(calibration.gravity_m_s2, 5)
     );
     out
+}
+
+/// What the fit says of itself, of an earlier calibration, and of the next one.
+fn detail_lines(detail: &FitDetail) -> String {
+    let mut out = format!(
+        "A cell scatters by {} % of its load, a load lies {} mm beside its mark; condition {}.\n",
+        significant(detail.scatter_pct, 2),
+        significant(detail.place_mm, 2),
+        significant(detail.condition_number, 3)
+    );
+    let any: Vec<f64> = detail.cells.iter().filter_map(|c| c.u_any_load_pct).collect();
+    if !any.is_empty() {
+        let _ = writeln!(
+            out,
+            "The u above holds at loads and times like those of the run. With what the data sheet allows in bow, hysteresis and \
+             creep,\na gain is known to {} % at any load up to the rated.",
+            significant(any.iter().copied().fold(0.0, f64::max), 2)
+        );
+    }
+    for term in &detail.terms {
+        let _ = writeln!(out, "{}", term.text);
+    }
+    for advice in &detail.advice {
+        let _ = writeln!(out, "> {advice}");
+    }
+    if let Some(earlier) = &detail.earlier {
+        out.push_str(&drift(earlier));
+    }
+    if let Some(due) = &detail.due {
+        let _ = writeln!(out, "Calibrate again by {}: {}.", due.on, due.why);
+    }
+    out
+}
+
+fn drift(earlier: &Comparison) -> String {
+    let mut sheet = Sheet::new(&["<cell", "gain drifted, %", "u, %", "chance", "zero moved, kg"]);
+    for cell in &earlier.cells {
+        let gain = if cell.is_replaced { "new cell".into() } else { optional(cell.drift_pct, |d| format!("{d:+.3}")) };
+        sheet.row([
+            cell.name.clone(),
+            gain,
+            optional(cell.u_drift_pct, |u| fixed(u, 3)),
+            optional(cell.p, |p| if cell.is_significant { format!("{p:.0e} !") } else { fixed(p, 2) }),
+            optional(cell.zero_shift_kg, |z| format!("{z:+.2}")),
+        ]);
+    }
+    format!("\nAgainst the calibration of {}:\n{}{}\n", earlier.made_at, sheet.print(), earlier.text)
 }
 
 fn cells(calibration: &Calibration) -> String {

@@ -41,7 +41,7 @@ pub fn weighing(deck: &str, report: &WeighReport) -> String {
     for fault in &report.faults {
         out.push_str(&fault_line(fault));
     }
-    let _ = write!(out, "\n± is a standard uncertainty. {CAUTION}");
+    let _ = write!(out, "\n± is a standard uncertainty.\n{CAUTION}");
     out
 }
 

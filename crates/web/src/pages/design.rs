@@ -3,10 +3,10 @@
 use formats::deck::Deck;
 use maud::{Markup, PreEscaped, html};
 use report::number::{fixed, optional, significant};
-use report::svg::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
 use report::text::requirement_words;
 
 use crate::layout::{self, PLACES, headline, panel, table, verdict};
+use crate::plan::{LEGEND, plan};
 use crate::plot::{Ink, Mark, Plot, Series, figure};
 
 /// The page of `check`.
@@ -68,54 +68,11 @@ fn plans(deck: &Deck, report: &::design::CheckReport) -> Markup {
             details open[i == 0] {
                 summary { "Load case: " (name) }
                 figure {
-                    (PreEscaped(plan(deck, report, i, name).svg()))
-                    figcaption {
-                        "Seen from above, head end left, the patient's right at the bottom. Darker or brighter steps bend further down, by the key. "
-                        "The cross marks the lowest place of each plate. Each ring is a cell; the filled part is its load as a share of its capacity."
-                    }
+                    (PreEscaped(plan(deck, report, i).svg()))
+                    figcaption { (LEGEND) }
                 }
             }
         }
-    }
-}
-
-fn plan(deck: &Deck, report: &::design::CheckReport, case: usize, name: &str) -> DeckPlan {
-    DeckPlan {
-        title: format!("{}: deflection under {name}", deck.name),
-        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
-        plates: deck
-            .plates
-            .iter()
-            .zip(&report.plates)
-            .map(|(plate, found)| {
-                let found = found.cases.get(case);
-                PlatePlan {
-                    name: plate.name.clone(),
-                    origin_mm: plate.origin_mm,
-                    size_mm: plate.size_mm,
-                    cells: plate
-                        .cells
-                        .iter()
-                        .enumerate()
-                        .map(|(i, cell)| CellMark {
-                            name: cell.name.clone(),
-                            at_mm: cell.at_mm,
-                            load_pct: found.and_then(|f| f.cells.get(i)).map_or(0.0, |c| c.load_pct_of_capacity),
-                        })
-                        .collect(),
-                    field: found.and_then(|f| {
-                        let nx = f.deflection_mm.first()?.len();
-                        Some(Field {
-                            nx,
-                            ny: f.deflection_mm.len(),
-                            deflection_mm: f.deflection_mm.concat(),
-                            max_mm: f.max_deflection_mm,
-                            max_at_mm: f.at_mm,
-                        })
-                    }),
-                }
-            })
-            .collect(),
     }
 }
 

@@ -1,0 +1,214 @@
+//! The checklist of a planned calibration: what to do, step by step, each placement with its drawing, to be printed and
+//! ticked off beside the deck.
+
+use calibrate::plan::{Lift, Plan};
+use calibrate::touch::touch_places;
+use formats::deck::Deck;
+use maud::{Markup, PreEscaped, html};
+use report::number::{fixed, significant};
+use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
+
+use crate::document::{Document, Section};
+use crate::layout::table;
+
+/// Side of a body's foot in the drawings, mm.
+const FOOT_MM: f64 = 150.0;
+
+/// The whole file. `masses`: where the bodies were read from; `made_at`: RFC 3339.
+#[must_use]
+pub fn checklist(deck: &Deck, plan: &Plan, masses: &str, made_at: &str) -> String {
+    let open = (!plan.open.is_empty()).then(|| {
+        format!("These placements leave cells open: {}. Weights will not be determined.", plan.open.join(", "))
+    });
+    Document {
+        title: format!("{}: checklist of a calibration", deck.name),
+        lede: "Which body to put where, in what order, and what the calibration will then be good for.".into(),
+        facts: vec![
+            ("deck".into(), deck.name.clone()),
+            ("masses".into(), masses.into()),
+            ("placements".into(), format!("{}, {} pieces carried", plan.lifts.len(), plan.pieces)),
+            ("criterion".into(), plan.criterion.into()),
+        ],
+        made_at: made_at.into(),
+        cautions: [
+            "Lift by your local rules, two people where they say so; feet and fingers clear of plates and of the bed's moving \
+             sections. No load above the bed's safe working load less the deck. Nobody lies on the bed."
+                .to_owned(),
+        ]
+        .into_iter()
+        .chain(open)
+        .chain(plan.notes.iter().cloned())
+        .collect(),
+        sections: vec![
+            Section::new("Before", before()),
+            Section::new("Touch check", touch(deck)),
+            Section::new("Placements", placements(deck, plan)),
+            Section::new("What is to be expected", expected(plan)),
+            Section::new("Afterwards", afterwards()),
+        ],
+    }
+    .render()
+}
+
+/// A line to tick off.
+fn tick(text: &str) -> Markup {
+    html! { li { "☐ " (text) } }
+}
+
+fn before() -> Markup {
+    html! {
+        ul.plain {
+            (tick("Bed flat, brakes on, mattress and linen off. Nothing touches the plates, no cable pulls at them."))
+            (tick("Deck and masses for an hour in the room. Converters on for half an hour. Temperature: ________ °C."))
+            (tick("Masses by their certificates: name, mass, uncertainty as in the file. Certificate numbers: ________________."))
+            (tick("Cans of unknown mass closed and dry. Nobody opens or changes them until the last reading."))
+        }
+        div.signature { span { "made by" } span { "date" } span { "room" } }
+    }
+}
+
+fn touch(deck: &Deck) -> Markup {
+    let rows: Vec<Vec<Markup>> = touch_places(deck)
+        .iter()
+        .enumerate()
+        .map(|(i, p)| {
+            vec![
+                html! { (i + 1) },
+                html! { span.left { (p.plate) } },
+                html! { (fixed(p.x_mm, 0)) },
+                html! { (fixed(p.y_mm, 0)) },
+                html! { span.left { (p.cell) } },
+                html! { "☐" },
+            ]
+        })
+        .collect();
+    html! {
+        p {
+            "Record, hands off for three seconds, then press each place with the flat hand for three seconds, some 10 kg, three \
+             seconds between. The cell named should answer most, and upwards."
+        }
+        (table("Places to press, from the plate's head end (x) and from the patient's right (y)",
+            &["press", "<plate", "x, mm", "y, mm", "<should answer", "done"], &rows))
+    }
+}
+
+fn placements(deck: &Deck, plan: &Plan) -> Markup {
+    let mut next = 1;
+    html! {
+        p {
+            "Put the middle of the body on the mark, within 2 mm. Wait 30 s, then take the mean of 10 s as the counts of the step \
+             and write it into run.csv. Where a step says nothing on the deck, everything is off."
+        }
+        @for lift in &plan.lifts {
+            @for step in std::mem::replace(&mut next, lift.step + 1)..lift.step {
+                p.keep { "☐ " strong { "Step " (step) } ": nothing on the deck." }
+            }
+            (placement(deck, lift))
+        }
+        p.keep { "☐ " strong { "Step " (next) } ": nothing on the deck." }
+    }
+}
+
+fn placement(deck: &Deck, lift: &Lift) -> Markup {
+    let mass = lift
+        .mass_kg
+        .map_or_else(|| format!("unknown mass, about {} kg", significant(lift.about_kg, 3)), |kg| format!("{kg} kg"));
+    let names = deck.plate(&lift.plate).map(|p| p.cells.iter().map(|c| c.name.as_str()).collect::<Vec<_>>());
+    let shares: Vec<String> = names
+        .unwrap_or_default()
+        .iter()
+        .zip(&lift.cells_kg)
+        .map(|(name, kg)| format!("{name} {} kg", fixed(*kg, 1)))
+        .collect();
+    html! {
+        figure.keep {
+            p {
+                "☐ " strong { "Step " (lift.step) } ": " strong { (lift.load) } " (" (mass) ") on plate " strong { (lift.plate) }
+                ", x " strong { (fixed(lift.x_mm, 0)) } " mm, y " strong { (fixed(lift.y_mm, 0)) } " mm."
+            }
+            (PreEscaped(drawing(deck, lift).svg()))
+            figcaption {
+                "To be expected on the cells, roughly: " (shares.join(", ")) "."
+                @if !lift.lifts_off.is_empty() {
+                    " The plate lifts off " (lift.lifts_off.join(", ")) " by a hair: the sum stays right."
+                }
+            }
+        }
+    }
+}
+
+fn drawing(deck: &Deck, lift: &Lift) -> DeckPlan {
+    let capacity_kg =
+        |kind: &str| deck.cell_types.iter().find(|t| t.name == kind).map_or(f64::INFINITY, |t| t.capacity_kg);
+    let plates = deck.plates.iter().map(|plate| {
+        let is_loaded = plate.name == lift.plate;
+        let kg = |i: usize| lift.cells_kg.get(i).copied().filter(|_| is_loaded).unwrap_or(0.0);
+        let mark = |(i, cell): (usize, &formats::deck::Cell)| CellMark {
+            name: cell.name.clone(),
+            at_mm: cell.at_mm,
+            load_pct: 100.0 * kg(i).max(0.0) / capacity_kg(&cell.cell_type),
+        };
+        PlatePlan {
+            name: plate.name.clone(),
+            origin_mm: plate.origin_mm,
+            size_mm: plate.size_mm,
+            cells: plate.cells.iter().enumerate().map(mark).collect(),
+            field: None,
+            body: is_loaded.then(|| BodyMark {
+                name: lift.load.clone(),
+                at_mm: [lift.x_mm, lift.y_mm],
+                foot_mm: FOOT_MM,
+            }),
+        }
+    });
+    DeckPlan {
+        title: format!(
+            "Step {}: {} on plate {} at x {} mm, y {} mm",
+            lift.step, lift.load, lift.plate, lift.x_mm, lift.y_mm
+        ),
+        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        plates: plates.collect(),
+    }
+}
+
+fn expected(plan: &Plan) -> Markup {
+    let cells: Vec<Vec<Markup>> = plan
+        .cells
+        .iter()
+        .map(|c| {
+            let u = if c.determined { significant(c.u_pct, 2) } else { "open".into() };
+            vec![html! { (c.name) }, html! { (u) }, html! { (fixed(c.even_pct, 1)) }]
+        })
+        .collect();
+    let weights: Vec<Vec<Markup>> = plan
+        .weights
+        .iter()
+        .map(|w| {
+            [w.kg, w.centres_u_g, w.even_u_g, w.uneven_u_g]
+                .iter()
+                .zip([3, 2, 2, 2])
+                .map(|(x, d)| html! { (significant(*x, d)) })
+                .collect()
+        })
+        .collect();
+    html! {
+        @if plan.open.is_empty() {
+            (table("What the gains will make of a weight (standard uncertainty, g)",
+                &["load, kg", "on the plates' centres", "spread evenly", "towards one cell of each plate"], &weights))
+        }
+        (table("What each gain will be known to (standard uncertainty)", &["cell", "u, %", "bears of an even load, %"], &cells))
+        p { (plan.centres.text) }
+        p { "Bow, hysteresis and creep, which every run has alike, are not in these figures." }
+    }
+}
+
+fn afterwards() -> Markup {
+    html! {
+        ul.plain {
+            (tick("Every step has its counts, and a temperature where one was read."))
+            (tick("`calibrate` with the deck and run.csv: every finding read and cleared before the deck is used."))
+            (tick("Masses back in their case. Bed as it was found."))
+        }
+        div.signature { span { "checked by" } span { "date" } }
+    }
+}

@@ -1,0 +1,120 @@
+//! What it takes to build and carry the deck, whether its electronics fit, and what it bears.
+
+use ::design::CheckReport;
+use ::design::lift::{LIFT_KG, LIFT_WIDE_KG, SAFETY};
+use formats::deck::Deck;
+use maud::{Markup, html};
+use report::number::{fixed, optional, significant};
+
+use super::load_path::{PLATE_HEAD, plate_rows};
+use crate::document::Section;
+use crate::layout::{headline, table, verdict};
+
+/// The sections of this part.
+pub(super) fn sections(deck: &Deck, report: &CheckReport) -> Vec<Section> {
+    vec![
+        Section::new("Cells and converter together", modules(report)),
+        Section::new("Safe working load and loads of a ward", loads(deck, report)),
+        Section::new("Bill, and who can lift it", bill(deck, report)),
+    ]
+}
+
+fn modules(report: &CheckReport) -> Markup {
+    let modules = &report.modules;
+    let rows: Vec<Vec<Markup>> = modules
+        .conditions
+        .iter()
+        .map(|c| {
+            vec![
+                html! { (c.name) },
+                html! { (significant(c.value, 3)) },
+                html! { (significant(c.limit, 3)) },
+                verdict(c.met),
+            ]
+        })
+        .collect();
+    html! {
+        div.headlines {
+            (headline("Counts per interval e", &significant(modules.counts_per_e, 3), "", "on the least sensitive cell"))
+            (headline("Noise-free divisions of max", &significant(modules.noise_free_divisions, 3), "", "by peak-to-peak noise of a sample"))
+            (headline("Noise of the sum", &significant(modules.averaged_noise_g_rms, 2), "g rms",
+                &format!("settled; a single sample has {} g", significant(modules.noise_g_rms, 2))))
+        }
+        (table(
+            "Conditions of module compatibility after OIML R 76-1, Annex F, and WELMEC 2, with counts per interval and noise-free divisions above",
+            &["condition", "found", "asked", "verdict"], &rows,
+        ))
+        p { "Source: " (modules.note) ". The cells' certificates decide." }
+    }
+}
+
+fn loads(deck: &Deck, report: &CheckReport) -> Markup {
+    let safe = &report.safe_load;
+    html! {
+        div.headlines {
+            (headline("Safe working load of the deck", &if safe.load_kg.is_finite() { fixed(safe.load_kg, 0) } else { "–".into() }, "kg",
+                &format!("limited by the {}; lying as a patient lies, beside the mattress", safe.limited_by)))
+            (headline("Largest load to be weighed", &fixed(deck.max_kg, 0), "kg", "max of the deck file"))
+        }
+        p {
+            "Safe: every cell within its capacity, every layer within 1/" (significant(SAFETY, 2)) " of its strength (an engineering choice), \
+             no plate on its base. Scaled from the usual load. The bed's own safe working load may be lower, and counts deck, mattress and \
+             accessories too."
+        }
+        (table(
+            "Loads that happen on a ward, on each plate: an elbow or knee of a carer in the middle, someone sitting on the edge, and on the \
+             first section a chest compression on top of the patient. Reading low for seconds is no fault; a cell beyond its capacity or a \
+             layer beyond its strength is.",
+            &PLATE_HEAD, &plate_rows(&report.ward_loads),
+        ))
+    }
+}
+
+fn bill(deck: &Deck, report: &CheckReport) -> Markup {
+    let mut rows: Vec<Vec<Markup>> = report
+        .bill
+        .iter()
+        .map(|row| {
+            vec![
+                html! { (row.item) },
+                html! { (row.quantity) },
+                html! { (optional(row.mass_kg, |m| fixed(m, 2))) },
+                html! { (optional(row.cost, |c| fixed(c, 2))) },
+            ]
+        })
+        .collect();
+    rows.push(vec![
+        html! { strong { "whole deck" } },
+        html! {},
+        html! { strong { (fixed(report.mass_kg, 2)) } },
+        html! { strong { (fixed(report.cost, 2)) } },
+    ]);
+    let plates: Vec<Vec<Markup>> = report
+        .plates
+        .iter()
+        .map(|p| {
+            vec![
+                html! { (p.name) },
+                html! { (fixed(p.mass_kg, 2)) },
+                verdict(p.mass_kg <= LIFT_KG),
+                verdict(p.mass_kg <= LIFT_WIDE_KG),
+            ]
+        })
+        .collect();
+    let lift = &report.lift;
+    html! {
+        (table(
+            "What to buy. Base, cables, housing and labour are not in the deck file and not in these figures.",
+            &["item", "pieces", "kg", &deck.currency], &rows,
+        ))
+        (table(
+            "Each plate alone",
+            &["plate", "kg", &format!("within {LIFT_KG} kg"), &format!("within {LIFT_WIDE_KG} kg")], &plates,
+        ))
+        p {
+            "All plates at once: " (fixed(lift.deck_kg, 1)) " kg, "
+            @if lift.deck_within_one_lift { "within" } @else { "beyond" }
+            " one person's lift of " (LIFT_KG) " kg. Guideline: " (lift.guideline) "."
+        }
+    }
+}

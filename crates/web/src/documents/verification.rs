@@ -1,0 +1,315 @@
+//! The evidence report of `verify`: every test, its rows, its chart inside its limits, its verdict, and what was not tested.
+
+use maud::{Markup, html};
+use report::charts::{of_test, test_name};
+use report::number::{fixed, optional, significant};
+use verify::{Mark, Row, TestReport, VerifyReport};
+
+use super::chart;
+use crate::document::{Document, Section};
+use crate::layout::{table, verdict};
+
+/// Names of the files behind the report.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EvidenceFiles<'a> {
+    /// The deck.
+    pub deck: &'a str,
+    /// Its calibration.
+    pub calibration: &'a str,
+    /// The tests.
+    pub tests: &'a str,
+}
+
+/// The whole document, made at `made_at` (RFC 3339).
+#[must_use]
+pub fn evidence(report: &VerifyReport, files: EvidenceFiles, made_at: &str) -> String {
+    let mut sections = vec![Section::new("Result", result(report))];
+    sections.extend(report.tests.iter().map(|t| Section::new(test_name(t.test), test(t, report))));
+    sections.push(Section::new("What was not tested", not_tested(report)));
+    sections.push(Section::new("What the limits follow", limits(report)));
+    sections.push(Section::new("For the assessor", assessor()));
+    Document {
+        title: format!("{} · evidence of verification", report.deck),
+        lede: format!("{} {}", headline(report), report.statement),
+        facts: vec![
+            ("deck".into(), format!("{} ({})", report.deck, files.deck)),
+            ("class, interval".into(), format!("{}, e = {} g", report.class, significant(report.e_g, 3))),
+            ("largest load".into(), format!("Max = {} kg, {} e", significant(report.max_kg, 4), intervals(report))),
+            ("calibration".into(), format!("made {} ({})", report.calibrated_at, files.calibration)),
+            ("tests".into(), files.tests.to_owned()),
+            ("limits".into(), limits_of(report).to_owned()),
+        ],
+        made_at: made_at.to_owned(),
+        cautions: vec![
+            report.statement.to_owned(),
+            "Local law decides which edition applies, who may verify, and whether this deck may be used where it is."
+                .into(),
+        ],
+        sections,
+    }
+    .render()
+}
+
+fn intervals(report: &VerifyReport) -> String {
+    fixed(report.max_kg * 1000.0 / report.e_g, 0)
+}
+
+fn limits_of(report: &VerifyReport) -> &'static str {
+    if report.phase.is_in_service() {
+        "in service: permissible errors are twice those of initial verification"
+    } else {
+        "initial verification"
+    }
+}
+
+fn headline(report: &VerifyReport) -> String {
+    let failed = report.tests.iter().filter(|t| !t.passed).count();
+    let found = match (failed, report.tests.len()) {
+        (0, 1) => "The one kind of test found stays within its limits".to_owned(),
+        (0, n) => format!("All {n} kinds of test found stay within their limits"),
+        (failed, n) => format!("{failed} of {n} kinds of test found miss a limit"),
+    };
+    match report.not_tested.len() {
+        0 => format!("{found}."),
+        n => format!("{found}; {n} of {} kinds were not tested.", n + report.tests.len()),
+    }
+}
+
+fn result(report: &VerifyReport) -> Markup {
+    let rows: Vec<Vec<Markup>> = report
+        .tests
+        .iter()
+        .map(|t| {
+            let share = if t.limit_g > 0.0 { Some(100.0 * t.worst_error_g / t.limit_g) } else { None };
+            vec![
+                html! { (test_name(t.test)) },
+                html! { (t.rows.len()) },
+                html! { (fixed(t.worst_error_g, 1)) },
+                html! { (fixed(t.limit_g, 1)) },
+                html! { (optional(share, |s| fixed(s, 0))) },
+                html! { (if t.gaps.is_empty() { "–".to_owned() } else { t.gaps.len().to_string() }) },
+                verdict(t.passed),
+            ]
+        })
+        .collect();
+    html! {
+        (table(
+            "Each kind of test by the row that uses most of its limit",
+            &["test", "rows", "worst, g", "limit, g", "of the limit, %", "open points", "verdict"],
+            &rows,
+        ))
+        @if let Some(d) = report.deviation_pct {
+            p {
+                "Percentage deviation from the known loads (absolute error / load × 100 over the weighing rows): "
+                strong { (significant(d.mean, 2)) " % on average, " (significant(d.max, 2)) " % at most" } "."
+            }
+        }
+        @if !report.not_tested.is_empty() {
+            p { "Not tested: " (report.not_tested.iter().map(|t| test_name(t).to_lowercase()).collect::<Vec<_>>().join(", ")) "." }
+        }
+    }
+}
+
+fn test(test: &TestReport, report: &VerifyReport) -> Markup {
+    let drawn = of_test(test, &report.permissible);
+    let caption = format!("{} Dashed: limits.", drawn.description);
+    html! {
+        p {
+            (verdict(test.passed)) " · judged: " (test.judged) "."
+        }
+        (chart(&drawn, &caption))
+        (rows(test))
+        @if !test.gaps.is_empty() {
+            h3 { "What the recommendation asks and these rows do not show" }
+            ul.plain { @for gap in &test.gaps { li { (gap) } } }
+        }
+        h3 { "Clauses" }
+        ul.plain { @for rule in &test.rules { li { (rule.text) " (" (mark(rule.mark)) ")" } } }
+    }
+}
+
+fn mark(mark: Mark) -> &'static str {
+    match mark {
+        Mark::ReadSecond => "read in a secondary text",
+        Mark::Memory => "from memory",
+        Mark::Own => "our own rule",
+    }
+}
+
+/// A column of the rows: its heading and what it says of a row; shown where any row has something to say.
+type Column = (&'static str, fn(&Row) -> String);
+
+const COLUMNS: [Column; 12] = [
+    ("<step", |r| r.step.clone()),
+    ("<part", |r| r.part.to_owned()),
+    ("<plate", |r| r.plate.clone().unwrap_or_default()),
+    ("x, y, mm", |r| r.at_mm.map(|at| format!("{}, {}", fixed(at[0], 0), fixed(at[1], 0))).unwrap_or_default()),
+    ("min", |r| r.minutes.map(|v| significant(v, 3)).unwrap_or_default()),
+    ("°C", |r| r.temperature_c.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("tilt, °", |r| r.tilt_deg.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("load, kg", |r| significant(r.load_kg, 6)),
+    ("shown, kg", |r| significant(r.indication_kg, 6)),
+    ("added, g", |r| r.added_g.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("error, g", |r| fixed(r.error_g, 1)),
+    ("judged, g", |r| fixed(r.judged_g, 1)),
+];
+
+fn rows(test: &TestReport) -> Markup {
+    // Every row of the file carries a temperature; only the test that is about it shows it.
+    let wanted = |heading: &str| heading != "°C" || test.test == "temperature";
+    let shown: Vec<&Column> =
+        COLUMNS.iter().filter(|(h, say)| wanted(h) && test.rows.iter().any(|r| !say(r).is_empty())).collect();
+    let mut head = vec!["line"];
+    head.extend(shown.iter().map(|(h, _)| *h));
+    head.extend(["limit, g", "verdict"]);
+    let body: Vec<Vec<Markup>> = test
+        .rows
+        .iter()
+        .map(|r| {
+            let mut cells = vec![html! { (r.line) }];
+            cells.extend(shown.iter().map(|(h, say)| {
+                if h.starts_with('<') {
+                    html! { span.left { (say(r)) } }
+                } else {
+                    html! { (say(r)) }
+                }
+            }));
+            cells.push(html! { (fixed(r.limit_g, 1)) });
+            cells.push(verdict(r.passed));
+            cells
+        })
+        .collect();
+    table("Rows, by the line of the file of tests", &head, &body)
+}
+
+fn not_tested(report: &VerifyReport) -> Markup {
+    html! {
+        @if report.not_tested.is_empty() {
+            p { "The file holds rows of every kind of test that it has a word for." }
+        } @else {
+            h3 { "Kinds of test without a row" }
+            ul.plain { @for t in &report.not_tested { li { (test_name(t)) } } }
+        }
+        @if report.tests.iter().any(|t| !t.gaps.is_empty()) {
+            h3 { "Open points of the tests above" }
+            ul.plain {
+                @for t in &report.tests { @for gap in &t.gaps { li { (test_name(t.test)) ": " (gap) } } }
+            }
+        }
+        h3 { "What a file of tests cannot show" }
+        ul.plain { @for what in report.beyond { li { (what) } } }
+    }
+}
+
+fn limits(report: &VerifyReport) -> Markup {
+    let mut from_kg = 0.0;
+    let mut rows = Vec::new();
+    for band in &report.permissible {
+        rows.push(vec![
+            html! { (significant(from_kg, 4)) " to " (significant(band.up_to_kg, 4)) },
+            html! { "± " (significant(band.limit_g, 3)) },
+        ]);
+        from_kg = band.up_to_kg;
+    }
+    html! {
+        p { (report.edition) }
+        (table(&format!("Permissible errors, {}", limits_of(report)), &["load, kg", "error, g"], &rows))
+        p { "The upper end of a band belongs to it." }
+    }
+}
+
+fn assessor() -> Markup {
+    html! {
+        p { "Who carried out the tests, with which weights and under which conditions, is for the people below to state and to sign." }
+        div.signature {
+            span { "tests carried out by, date" }
+            span { "test weights, certificate numbers" }
+            span { "seen by the assessor, date" }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use verify::{Deviation, Permissible, Phase, Rule};
+
+    fn report(text: &str) -> VerifyReport {
+        let row = |judged_g: f64| Row {
+            line: 7,
+            step: text.into(),
+            part: "loads put on",
+            plate: Some(text.into()),
+            at_mm: Some([10.0, 20.0]),
+            load_kg: 100.0,
+            indication_kg: 100.1,
+            added_g: Some(30.0),
+            minutes: None,
+            temperature_c: Some(21.0),
+            tilt_deg: None,
+            error_g: judged_g,
+            judged_g,
+            limit_g: 100.0,
+            passed: judged_g.abs() <= 100.0,
+        };
+        let weighing = TestReport {
+            test: "weighing",
+            worst_error_g: 120.0,
+            limit_g: 100.0,
+            passed: false,
+            judged: "error",
+            rows: vec![row(20.0), row(-120.0)],
+            gaps: vec!["no load near 2.000 kg, Min".into()],
+            rules: vec![Rule { text: "3.5.1: so much", mark: Mark::Memory }],
+        };
+        VerifyReport {
+            deck: text.into(),
+            calibrated_at: text.into(),
+            class: "III",
+            e_g: 100.0,
+            max_kg: 200.0,
+            phase: Phase::InService,
+            tests: vec![weighing],
+            deviation_pct: Some(Deviation { mean: 0.07, max: 0.12 }),
+            passed: false,
+            not_tested: vec!["zero_return"],
+            permissible: vec![Permissible { up_to_kg: 200.0, limit_g: 200.0 }],
+            beyond: &["warm-up"],
+            edition: "Limits follow R 76-1:2006. Local law decides.",
+            statement: "Evidence for an assessor; not an approval.",
+        }
+    }
+
+    const FILES: EvidenceFiles = EvidenceFiles { deck: "deck.toml", calibration: "c.json", tests: "tests.csv" };
+
+    #[test]
+    fn it_says_all_that_an_assessor_must_find() {
+        let html = evidence(&report("Invented deck"), FILES, "2031-11-04T18:00:00Z");
+        for words in [
+            "1 of 1 kinds of test found miss a limit; 1 of 2 kinds were not tested.",
+            "not an approval",
+            "Local law decides",
+            "in service: permissible errors are twice",
+            "✗ not met",
+            "✓ met",
+            "0.070 % on average, 0.12 % at most",
+            "no load near 2.000 kg, Min",
+            "3.5.1: so much (from memory)",
+            "Zero return",
+            "warm-up",
+            "<svg class=\"chart\"",
+            "-120.0",
+            "class, interval",
+        ] {
+            assert!(html.contains(words), "{words:?} is missing");
+        }
+        // The temperature of the room is not the subject of a weighing test; no row has minutes.
+        assert!(!html.contains("°C") && !html.contains(">min<"));
+    }
+
+    #[test]
+    fn what_comes_from_the_files_stays_text() {
+        let html = evidence(&report("<script>alert(1)</script>"), FILES, "now");
+        assert!(!html.contains("<script"), "{html}");
+    }
+}

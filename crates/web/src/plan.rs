@@ -1,0 +1,53 @@
+//! A deck's plan from what `check` found: the drawing that page and report share.
+
+use ::design::CheckReport;
+use formats::deck::Deck;
+use report::svg::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
+
+/// What there is to see in the drawing, for its caption.
+pub(crate) const LEGEND: &str = "Seen from above, head end left, the patient's right at the bottom. Each step of shade bends \
+    further down, by the key. The cross marks the lowest place of each plate. Each ring is a cell; the filled part is its load \
+    as a share of its capacity.";
+
+/// The plan of the deck's load case number `case`.
+pub(crate) fn plan(deck: &Deck, report: &CheckReport, case: usize) -> DeckPlan {
+    let name = deck.load_cases.get(case).map_or("", |c| &c.name);
+    DeckPlan {
+        title: format!("{}: deflection under {name}", deck.name),
+        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        plates: deck
+            .plates
+            .iter()
+            .zip(&report.plates)
+            .map(|(plate, found)| {
+                let found = found.cases.get(case);
+                PlatePlan {
+                    name: plate.name.clone(),
+                    origin_mm: plate.origin_mm,
+                    size_mm: plate.size_mm,
+                    cells: plate
+                        .cells
+                        .iter()
+                        .enumerate()
+                        .map(|(i, cell)| CellMark {
+                            name: cell.name.clone(),
+                            at_mm: cell.at_mm,
+                            load_pct: found.and_then(|f| f.cells.get(i)).map_or(0.0, |c| c.load_pct_of_capacity),
+                        })
+                        .collect(),
+                    field: found.and_then(|f| {
+                        let nx = f.deflection_mm.first()?.len();
+                        Some(Field {
+                            nx,
+                            ny: f.deflection_mm.len(),
+                            deflection_mm: f.deflection_mm.concat(),
+                            max_mm: f.max_deflection_mm,
+                            max_at_mm: f.at_mm,
+                        })
+                    }),
+                    body: None,
+                }
+            })
+            .collect(),
+    }
+}
