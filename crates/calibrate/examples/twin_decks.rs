@@ -69,12 +69,19 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!("  runs with a finding        {false_alarms}");
     for (name, kind, fault) in FAULTS {
         let (mut found_in, mut besides) = (0, 0);
+        let mut others = std::collections::BTreeMap::<String, u32>::new();
         for seed in 0..runs {
             let (_, found) = run_of(&deck, seed, vec![fault(&deck, seed)])?;
             found_in += u32::from(found.findings.iter().any(|f| f.kind == kind));
             besides += u32::from(found.findings.iter().any(|f| f.kind != kind));
+            for other in found.findings.iter().filter(|f| f.kind != kind) {
+                if std::env::var("TELL").is_ok() {
+                    println!("{seed}: {}", other.text);
+                }
+                *others.entry(format!("{:?}", other.kind)).or_default() += 1;
+            }
         }
-        println!("{name}: found in {found_in} of {runs}, something else besides in {besides}");
+        println!("{name}: found in {found_in} of {runs}, something else besides in {besides} {others:?}");
     }
     Ok(())
 }
