@@ -75,9 +75,6 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             found_in += u32::from(found.findings.iter().any(|f| f.kind == kind));
             besides += u32::from(found.findings.iter().any(|f| f.kind != kind));
             for other in found.findings.iter().filter(|f| f.kind != kind) {
-                if std::env::var("TELL").is_ok() {
-                    println!("{seed}: {}", other.text);
-                }
                 *others.entry(format!("{:?}", other.kind)).or_default() += 1;
             }
         }

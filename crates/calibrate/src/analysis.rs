@@ -194,7 +194,11 @@ fn take_in_curved(
             trial_cells.push(channel);
             let mut trial = setup.clone();
             trial.layout = Layout::new(setup.problem, &trial_cells);
-            let fit = solve(&trial, solution.state.clone(), solution.noise.clone())?;
+            // A curvature with which the fit finds no rest is none that the run supports.
+            let fit = match solve(&trial, solution.state.clone(), solution.noise.clone()) {
+                Err(CalibrateError::NotSettled { .. }) => continue,
+                fit => fit?,
+            };
             let Some(cell) = curvature::fitted(&trial, &fit, channel) else { continue };
             let misfit = fit.misfit();
             if is_beyond(&trial, &fit, &cell) && best.as_ref().is_none_or(|(least, ..)| misfit < *least) {

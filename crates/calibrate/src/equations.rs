@@ -118,6 +118,11 @@ impl RowEquations {
             // A bend of share b of the load leaves a cubic rest of about 2 b² of it that κ does not take up.
             let bend = state.curvature[c] * deflection / state.gain[c];
             variance += (2.0 * bend * bend * deflection).powi(2);
+            // A parabola fitted to loads says nothing of a cell that is relieved: there its slope may be any that it has
+            // between no load and the row's body, which differ by 2 κ m/k² of themselves.
+            if deflection * state.gain[c] < 0.0 {
+                variance += (2.0 * state.curvature[c] * mass / state.gain[c].powi(2) * deflection).powi(2);
+            }
             if noise.open[c] {
                 variance += (OPEN_SHARE * mass / slope).powi(2);
             }
