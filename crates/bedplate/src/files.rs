@@ -5,6 +5,7 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 
+use formats::Problem;
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 
@@ -36,7 +37,14 @@ pub(crate) fn name(path: &Path) -> String {
 
 /// A deck.
 pub(crate) fn read_deck(path: &Path) -> Result<Deck, Failure> {
-    Ok(formats::deck::read(&name(path), &read_text(path)?)?)
+    read_deck_with_warnings(path).map(|(deck, _)| deck)
+}
+
+/// A deck, and what is allowed but should be looked at, in words.
+pub(crate) fn read_deck_with_warnings(path: &Path) -> Result<(Deck, Vec<String>), Failure> {
+    let (deck, warnings) = formats::deck::read_with_warnings(&name(path), &read_text(path)?)?;
+    let words = warnings.into_iter().map(|problem| Problem { line_text: None, ..problem }.to_string()).collect();
+    Ok((deck, words))
 }
 
 /// A calibration of that deck.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::task::{Context, Waker};
 
 /// Whether the user asked to stop.
 pub(crate) struct Stop {
@@ -17,11 +18,17 @@ impl Stop {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().ok();
         if let Some(runtime) = &runtime {
             let flag = Arc::clone(&asked);
-            runtime.spawn(async move {
-                if tokio::signal::ctrl_c().await.is_ok() {
-                    flag.store(true, Ordering::Relaxed);
-                }
-            });
+            // The listener is polled once here: a Ctrl-C from now on is heard, however late the task gets its turn.
+            let mut pressed = Box::pin(tokio::signal::ctrl_c());
+            let _entered = runtime.enter();
+            let mut context = Context::from_waker(Waker::noop());
+            if pressed.as_mut().poll(&mut context).is_pending() {
+                runtime.spawn(async move {
+                    if pressed.await.is_ok() {
+                        flag.store(true, Ordering::Relaxed);
+                    }
+                });
+            }
         }
         Self { asked, _listening: runtime }
     }

@@ -4,7 +4,7 @@
 //! shear adds noticeably to the deflection, the plate is shear-flexible, and cells bear on squares of [`BEARING_MM`]: into
 //! a soft core a point would sink without end. Ribs are eccentric beams glued under the lowest layer.
 
-use formats::deck::{Axis, Deck, Plate, Rib};
+use formats::deck::{Axis, Deck, Material, Plate, Rib};
 use plates::laminate::Laminate;
 use plates::{Along, Shear, Spring};
 
@@ -56,19 +56,39 @@ pub fn model(deck: &Deck, plate: &Plate) -> Result<Model, DeckError> {
 
 /// Transverse shear stiffness, where a layer names a modulus for it and it matters.
 fn shear(deck: &Deck, plate: &Plate, laminate: &Laminate) -> Result<Option<Shear>, DeckError> {
-    let owner = format!("plate `{}`", plate.name);
-    let materials =
-        plate.layers.iter().map(|l| stack::material(deck, &owner, &l.material)).collect::<Result<Vec<_>, _>>()?;
-    if materials.iter().all(|m| m.g_transverse_mpa.is_none()) {
+    if materials(deck, plate)?.iter().all(|m| m.g_transverse_mpa.is_none()) {
         return Ok(None);
     }
-    // A layer that names none shears through its thickness as it does in its plane.
-    let moduli: Vec<[f64; 2]> = materials
+    let shear = possible_shear(deck, plate, laminate)?;
+    Ok(laminate.shears_noticeably(&shear, m2(plate.size_mm)).then_some(shear))
+}
+
+/// What shear through the thickness would add to the deflection along the longer side, as a share, of a plate that is bent
+/// without it because no layer names a modulus for it.
+///
+/// # Errors
+/// As [`model`].
+pub fn neglected_shear(deck: &Deck, plate: &Plate) -> Result<f64, DeckError> {
+    if materials(deck, plate)?.iter().any(|m| m.g_transverse_mpa.is_some()) {
+        return Ok(0.0);
+    }
+    let laminate = stack::laminate(deck, plate)?;
+    let shares = laminate.shear_shares(&possible_shear(deck, plate, &laminate)?, m2(plate.size_mm));
+    Ok(if plate.size_mm[0] >= plate.size_mm[1] { shares[0] } else { shares[1] })
+}
+
+/// A layer that names no transverse modulus shears through its thickness as it does in its plane.
+fn possible_shear(deck: &Deck, plate: &Plate, laminate: &Laminate) -> Result<Shear, DeckError> {
+    let moduli: Vec<[f64; 2]> = materials(deck, plate)?
         .iter()
         .map(|m| [m.g_transverse_mpa.map_or_else(|| stack::elasticity(m).g_xy_pa, |g| g * MPA); 2])
         .collect();
-    let shear = laminate.shear(&moduli).map_err(|source| DeckError::Plate { plate: plate.name.clone(), source })?;
-    Ok(laminate.shears_noticeably(&shear, m2(plate.size_mm)).then_some(shear))
+    laminate.shear(&moduli).map_err(|source| DeckError::Plate { plate: plate.name.clone(), source })
+}
+
+fn materials<'a>(deck: &'a Deck, plate: &Plate) -> Result<Vec<&'a Material>, DeckError> {
+    let owner = format!("plate `{}`", plate.name);
+    plate.layers.iter().map(|l| stack::material(deck, &owner, &l.material)).collect()
 }
 
 fn rib(deck: &Deck, plate: &Plate, rib: &Rib) -> Result<plates::Rib, DeckError> {

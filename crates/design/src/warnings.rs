@@ -18,6 +18,7 @@ pub(crate) fn warnings(
     let mut all: Vec<String> = plates.iter().flat_map(of_plate).collect();
     all.extend(ward_loads.iter().flat_map(of_ward));
     all.extend(notes.iter().cloned());
+    all.extend(of_shear(deck));
     all.extend(of_class(deck));
     let unpriced: Vec<&str> = bill.rows.iter().filter(|r| r.cost.is_none()).map(|r| r.item.as_str()).collect();
     if !unpriced.is_empty() {
@@ -84,6 +85,23 @@ fn of_ward(plate: &PlateReport) -> Vec<String> {
         }
     }
     all
+}
+
+/// Where a constant that the deck file does not state would move the deflection by more than the accuracy that is promised.
+fn of_shear(deck: &Deck) -> Vec<String> {
+    let promised = Accuracy::default().deflection;
+    let share = |plate| deck::model::neglected_shear(deck, plate).unwrap_or_default();
+    let plates = deck.plates.iter().map(|plate| (&plate.name, share(plate)));
+    plates
+        .filter(|(_, share)| *share > promised)
+        .map(|(name, share)| {
+            format!(
+                "{name}: no layer's material states G_transverse_MPa, so the plate is bent as if it did not shear; by the shear \
+                 moduli in the layers' planes it would bend about {:.0} % further",
+                100.0 * share
+            )
+        })
+        .collect()
 }
 
 fn of_class(deck: &Deck) -> Vec<String> {

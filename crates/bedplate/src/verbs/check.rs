@@ -16,9 +16,10 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome, Failure> {
 
 /// Checks the deck, writes the report where one is asked for, and prints the screen.
 pub(crate) fn print(args: &CheckArgs) -> Result<(Deck, CheckReport), Failure> {
-    let deck = files::read_deck(&args.deck)?;
+    let (deck, warnings) = files::read_deck_with_warnings(&args.deck)?;
     let working = progress::spinner("bending the plates");
-    let report = design::check(&deck).map_err(|e| Failure::stage(&args.deck, &e))?;
+    let mut report = design::check(&deck).map_err(|e| Failure::stage(&args.deck, &e))?;
+    report.warnings.extend(warnings);
     working.finish_and_clear();
     if let Some(path) = &args.report {
         let made = web::documents::check(&deck, &files::name(&args.deck), &report, &files::now());

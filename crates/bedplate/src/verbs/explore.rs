@@ -83,6 +83,13 @@ fn search(explorer: &mut Explorer, threads: usize, stop: &Stop) -> Result<(), Ex
         });
         explorer.finish_round(scored);
         trying.inc(1);
+        if trying.position() == 1 && !explorer.progress().is_done() {
+            let tried = explorer.progress().n_candidates;
+            let plates = units.len();
+            trying.suspend(|| {
+                tell(&format!("{plates} plates solved, {tried} designs tried so far; Ctrl-C prints what was found"));
+            });
+        }
     }
     trying.finish_and_clear();
     Ok(())
@@ -119,10 +126,11 @@ fn joined<T>(worker: thread::ScopedJoinHandle<'_, T>) -> T {
 }
 
 fn tell_speed(candidates: usize, seconds: f64) {
+    let rate = report::number::significant(candidates as f64 / seconds, 3);
+    tell(&format!("{candidates} designs in {seconds:.1} s, {rate} a second"));
+}
+
+fn tell(line: &str) {
     // Standard error may be closed; then there is nobody to tell.
-    let _ = writeln!(
-        std::io::stderr(),
-        "{candidates} designs in {seconds:.1} s, {} a second",
-        report::number::significant(candidates as f64 / seconds, 3)
-    );
+    let _ = writeln!(std::io::stderr(), "{line}");
 }

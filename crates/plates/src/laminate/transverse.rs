@@ -49,13 +49,21 @@ impl Laminate {
     }
 
     /// Whether transverse shear adds more than a thousandth to the deflection of a plate of these sides.
+    #[must_use]
+    pub fn shears_noticeably(&self, shear: &Shear, size_m: [f64; 2]) -> bool {
+        self.shear_shares(shear, size_m).into_iter().any(|share| share > 1e-3)
+    }
+
+    /// What transverse shear adds to the deflection of a strip along x, and of one along y, as a share.
     ///
     /// A strip of span L yields by 5qL⁴/384D in bending and qL²/8S in shear: their ratio is 9.6 D / S L².
     #[must_use]
-    pub fn shears_noticeably(&self, shear: &Shear, size_m: [f64; 2]) -> bool {
+    pub fn shear_shares(&self, shear: &Shear, size_m: [f64; 2]) -> [f64; 2] {
         let bending = self.bending();
-        9.6 * bending.d11 > 1e-3 * shear.x_n_per_m * size_m[0].powi(2)
-            || 9.6 * bending.d22 > 1e-3 * shear.y_n_per_m * size_m[1].powi(2)
+        [
+            9.6 * bending.d11 / (shear.x_n_per_m * size_m[0].powi(2)),
+            9.6 * bending.d22 / (shear.y_n_per_m * size_m[1].powi(2)),
+        ]
     }
 
     fn glued_shear(&self, i: usize, moduli_pa: &[f64]) -> f64 {
