@@ -60,6 +60,17 @@ impl ActionKind {
     pub fn word(self) -> &'static str {
         words::word(WORDS, &self)
     }
+
+    /// The action of a word.
+    #[must_use]
+    pub fn of(word: &str) -> Option<Self> {
+        words::meaning(WORDS, word)
+    }
+
+    /// Every word.
+    pub fn all() -> impl Iterator<Item = &'static str> {
+        WORDS.iter().map(|(word, _)| *word)
+    }
 }
 
 /// Reads actions, in the order of time. Several may bear the same time.

@@ -86,6 +86,17 @@ impl Direction {
     pub fn word(self) -> &'static str {
         words::word(DIRECTIONS, &self)
     }
+
+    /// The direction of a word.
+    #[must_use]
+    pub fn of(word: &str) -> Option<Self> {
+        words::meaning(DIRECTIONS, word)
+    }
+
+    /// Every word.
+    pub fn all() -> impl Iterator<Item = &'static str> {
+        DIRECTIONS.iter().map(|(word, _)| *word)
+    }
 }
 
 impl Route {
@@ -93,6 +104,17 @@ impl Route {
     #[must_use]
     pub fn word(self) -> &'static str {
         words::word(ROUTES, &self)
+    }
+
+    /// The way of a word.
+    #[must_use]
+    pub fn of(word: &str) -> Option<Self> {
+        words::meaning(ROUTES, word)
+    }
+
+    /// Every word.
+    pub fn all() -> impl Iterator<Item = &'static str> {
+        ROUTES.iter().map(|(word, _)| *word)
     }
 }
 

@@ -53,6 +53,7 @@ pub mod tests;
 mod toml_document;
 mod toml_reader;
 mod toml_writer;
+pub mod ward;
 pub mod weights;
 mod words;
 

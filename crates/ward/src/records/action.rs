@@ -1,0 +1,81 @@
+//! What a person did at a bed.
+
+use formats::actions::{Action, ActionKind};
+use serde::{Deserialize, Serialize};
+use store::entry::{Entry, Kind, NewEntry};
+use store::journal::{self, Query};
+use store::sql::Transaction;
+
+use super::RecordError;
+
+/// The heaviest thing that anybody lays onto a bed by hand or hoist, kg.
+const KG_MOST: f64 = 400.0;
+/// Characters of a note.
+pub(crate) const NOTE_MOST: usize = 500;
+
+/// An action as it is given and kept.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ActionBody {
+    /// The word of `actions.csv`.
+    pub action: String,
+    /// Mass, kg, where known.
+    #[serde(default)]
+    pub kg: Option<f64>,
+    /// A note.
+    #[serde(default)]
+    pub note: String,
+}
+
+impl ActionBody {
+    /// The action it tells of, at time 0.
+    ///
+    /// # Errors
+    /// A word that is no action, a mass that is none.
+    pub fn action(&self) -> Result<Action, RecordError> {
+        let kind = ActionKind::of(&self.action).ok_or_else(|| {
+            let all: Vec<&str> = ActionKind::all().collect();
+            RecordError::value("action", format!("{:?}", self.action), format!("one of {}", all.join(", ")))
+        })?;
+        if let Some(kg) = self.kg
+            && !(0.0..=KG_MOST).contains(&kg)
+        {
+            return Err(RecordError::value("kg", kg.to_string(), format!("0 to {KG_MOST}")));
+        }
+        if self.note.chars().count() > NOTE_MOST {
+            return Err(RecordError::value("note", "a longer text", format!("at most {NOTE_MOST} characters")));
+        }
+        Ok(Action { line: 0, t_s: 0.0, kind, kg: self.kg, note: self.note.clone() })
+    }
+}
+
+/// The entry of an action at a bed.
+#[must_use]
+pub fn action_entry(bed: &str, at_us: i64, by: &str, once: Option<String>, body: &ActionBody) -> NewEntry {
+    NewEntry {
+        chain: bed.to_owned(),
+        at_us,
+        kind: Kind::Action,
+        subject: body.action.clone(),
+        author: by.to_owned(),
+        corrects: None,
+        once,
+        body: serde_json::to_string(body).unwrap_or_default(),
+    }
+}
+
+/// The actions of a bed from a time on, in order, those taken back left out, with their times in µs of UTC.
+///
+/// # Errors
+/// The memory refuses; an entry that is no action.
+pub fn actions(tx: &mut dyn Transaction, bed: &str, from_us: i64) -> Result<Vec<(i64, Action)>, RecordError> {
+    let query =
+        Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), from_us: Some(from_us), ..Query::default() };
+    journal::entries(tx, &query)?.iter().map(|entry| Ok((entry.new.at_us, action_of(entry)?))).collect()
+}
+
+fn action_of(entry: &Entry) -> Result<Action, RecordError> {
+    let body: ActionBody = serde_json::from_str(&entry.new.body)
+        .map_err(|e| RecordError::value("action on record", entry.new.body.clone(), e.to_string()))?;
+    body.action()
+}

@@ -1,0 +1,56 @@
+//! What people enter, as entries of the journal and back: actions at a bed, patients, admissions, charted volumes, answers.
+//!
+//! | chain           | what stands there |
+//! |-----------------|-------------------|
+//! | a bed's label   | deck, calibration, actions, events, weights, admissions of that bed |
+//! | `patient/LABEL` | the patient, charted volumes, alerts and answers |
+//! | `ward`          | accounts and settings |
+//!
+//! A chain is written by one bed or one patient's carers, so that no two beds wait for each other and a ward's tables can
+//! be shared out by chain.
+
+mod action;
+mod chart;
+mod patient;
+
+pub use action::{ActionBody, action_entry, actions};
+pub use chart::{ChartBody, Charted, chart, chart_entry};
+pub use patient::{Stay, patient_chain, patient_entry, patient_file, patients, stay, stay_entry, stays};
+
+/// Why an entry cannot be kept as it was given.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RecordError {
+    /// A value does not fit.
+    #[error("{field}: found {found}, expected {expected}")]
+    Value {
+        /// Which.
+        field: &'static str,
+        /// What was given.
+        found: String,
+        /// What it should be.
+        expected: String,
+    },
+    /// A patient's file has problems.
+    #[error("{0}")]
+    File(String),
+    /// There is no such bed, patient or entry.
+    #[error("there is no {what} {name:?}")]
+    Missing {
+        /// Bed, patient, entry.
+        what: &'static str,
+        /// Its name.
+        name: String,
+    },
+    /// It stands against what is on record.
+    #[error("{0}")]
+    Against(String),
+    /// The memory refuses.
+    #[error(transparent)]
+    Store(#[from] store::StoreError),
+}
+
+impl RecordError {
+    pub(crate) fn value(field: &'static str, found: impl Into<String>, expected: impl Into<String>) -> Self {
+        Self::Value { field, found: found.into(), expected: expected.into() }
+    }
+}

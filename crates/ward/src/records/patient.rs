@@ -1,0 +1,139 @@
+//! Patients, under labels of the ward, and their stays in its beds.
+
+use formats::patient::PatientFile;
+use serde::Serialize;
+use serde_json::json;
+use store::entry::{Entry, Kind, NewEntry};
+use store::journal::{self, Query};
+use store::sql::Transaction;
+
+use super::RecordError;
+
+/// Characters of a label.
+const LABEL_MOST: usize = 32;
+const PREFIX: &str = "patient/";
+
+/// A patient's time in a bed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Stay {
+    /// The bed.
+    pub bed: String,
+    /// The patient's label.
+    pub patient: String,
+    /// When it began, µs of UTC.
+    pub from_us: i64,
+    /// When it ended; `None`: still there.
+    pub to_us: Option<i64>,
+}
+
+/// The chain of a patient.
+#[must_use]
+pub fn patient_chain(label: &str) -> String {
+    format!("{PREFIX}{label}")
+}
+
+/// The entry of a patient's file, the text of a `patient.toml`; `corrects` names the one before.
+///
+/// # Errors
+/// Problems of the file; a label that is too long or has other signs than letters, digits, `-`, `_` and `.`.
+pub fn patient_entry(text: &str, at_us: i64, by: &str, corrects: Option<i64>) -> Result<NewEntry, RecordError> {
+    let file = formats::patient::read("patient.toml", text).map_err(|e| RecordError::File(e.to_string()))?;
+    let label = file.patient.label;
+    let fits = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
+    if label.is_empty() || label.chars().count() > LABEL_MOST || !label.chars().all(fits) {
+        let expected = format!("1 to {LABEL_MOST} letters, digits, `-`, `_` or `.`: a label, never a name");
+        return Err(RecordError::value("label", format!("{label:?}"), expected));
+    }
+    Ok(NewEntry {
+        chain: patient_chain(&label),
+        at_us,
+        kind: Kind::Patient,
+        subject: label,
+        author: by.to_owned(),
+        corrects,
+        once: None,
+        body: json!({ "file": text }).to_string(),
+    })
+}
+
+/// A patient's file in force, its number and its text.
+///
+/// # Errors
+/// No such patient; the memory refuses.
+pub fn patient_file(tx: &mut dyn Transaction, label: &str) -> Result<(i64, String, PatientFile), RecordError> {
+    let missing = || RecordError::Missing { what: "patient", name: label.to_owned() };
+    let entry = journal::newest(tx, &patient_chain(label), Kind::Patient)?.ok_or_else(missing)?;
+    let text = text_of(&entry);
+    let file = formats::patient::read("patient.toml", &text).map_err(|e| RecordError::File(e.to_string()))?;
+    Ok((entry.number, text, file))
+}
+
+fn text_of(entry: &Entry) -> String {
+    let body: serde_json::Value = serde_json::from_str(&entry.new.body).unwrap_or_default();
+    body["file"].as_str().unwrap_or_default().to_owned()
+}
+
+/// Labels of all patients, in order.
+///
+/// # Errors
+/// The memory refuses.
+pub fn patients(tx: &mut dyn Transaction) -> Result<Vec<String>, RecordError> {
+    let chains = journal::chains(tx)?;
+    Ok(chains.iter().filter_map(|(name, ..)| name.strip_prefix(PREFIX)).map(str::to_owned).collect())
+}
+
+/// The entry of a patient who comes to a bed, or leaves it.
+#[must_use]
+pub fn stay_entry(bed: &str, patient: &str, comes: bool, at_us: i64, by: &str) -> NewEntry {
+    NewEntry {
+        chain: bed.to_owned(),
+        at_us,
+        kind: if comes { Kind::Admission } else { Kind::Discharge },
+        subject: patient.to_owned(),
+        author: by.to_owned(),
+        corrects: None,
+        once: None,
+        body: "{}".to_owned(),
+    }
+}
+
+/// Who lies in a bed now.
+///
+/// # Errors
+/// The memory refuses.
+pub fn stay(tx: &mut dyn Transaction, bed: &str) -> Result<Option<Stay>, RecordError> {
+    Ok(stays_of(tx, Some(bed), None)?.pop().filter(|stay| stay.to_us.is_none()))
+}
+
+/// All stays of a patient, in order.
+///
+/// # Errors
+/// The memory refuses.
+pub fn stays(tx: &mut dyn Transaction, patient: &str) -> Result<Vec<Stay>, RecordError> {
+    stays_of(tx, None, Some(patient))
+}
+
+fn stays_of(tx: &mut dyn Transaction, bed: Option<&str>, patient: Option<&str>) -> Result<Vec<Stay>, RecordError> {
+    let mut query = Query {
+        chain: bed.map(str::to_owned),
+        kind: Some(Kind::Admission),
+        subject: patient.map(str::to_owned),
+        ..Query::default()
+    };
+    let mut entries = journal::entries(tx, &query)?;
+    query.kind = Some(Kind::Discharge);
+    entries.extend(journal::entries(tx, &query)?);
+    entries.sort_by_key(|e| (e.new.at_us, e.number));
+    let mut stays: Vec<Stay> = Vec::new();
+    for Entry { new, .. } in entries {
+        let open = stays.iter_mut().rev().find(|s| s.bed == new.chain && s.patient == new.subject && s.to_us.is_none());
+        match (new.kind, open) {
+            (Kind::Discharge, Some(open)) => open.to_us = Some(new.at_us),
+            (Kind::Admission, None) => {
+                stays.push(Stay { bed: new.chain, patient: new.subject, from_us: new.at_us, to_us: None });
+            }
+            _ => {}
+        }
+    }
+    Ok(stays)
+}

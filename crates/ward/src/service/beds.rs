@@ -1,0 +1,99 @@
+//! A bed: its engine, and what is live.
+
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use formats::actions::Action;
+use tokio::sync::watch;
+
+use crate::bed::{BedError, Engine, Live, Setup};
+use crate::clock::now_us;
+use crate::memory::Memory;
+use crate::records;
+use crate::service::WardError;
+
+/// What keeps a bed from weighing or from being kept.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Trouble {
+    /// What was kept of it could not be gone on from: a tare is needed.
+    pub start: Option<String>,
+    /// What is weighed cannot be kept just now.
+    pub memory: Option<String>,
+    /// Why its link is down.
+    pub link: Option<String>,
+}
+
+/// A bed of a running ward.
+pub struct Bed {
+    /// Its deck and calibration.
+    pub setup: Setup,
+    engine: Mutex<Engine>,
+    live: watch::Sender<Live>,
+    trouble: Mutex<Trouble>,
+}
+
+impl Bed {
+    /// A bed where its last state stands.
+    pub(super) fn open(memory: &Memory, setup: Setup) -> Result<Self, WardError> {
+        let kept = memory.look(|tx| store::states::find(tx, &setup.bed))?;
+        let from_us = kept.iter().map(|s| s.start_us).max().unwrap_or(i64::MAX);
+        let actions = memory.look(|tx| Ok(records::actions(tx, &setup.bed, from_us)))??;
+        let (engine, start) = match Engine::new(setup.clone(), &kept, &actions, now_us()) {
+            // Another deck came into the bed, or its state is of another make: it begins anew, and says so.
+            Err(error @ BedError::Resume { .. }) => {
+                (Engine::new(setup.clone(), &[], &[], now_us())?, Some(error.to_string()))
+            }
+            engine => (engine?, None),
+        };
+        let (live, _) = watch::channel(engine.live().clone());
+        let trouble = Mutex::new(Trouble { start, ..Trouble::default() });
+        Ok(Self { setup, engine: Mutex::new(engine), live, trouble })
+    }
+
+    /// What is live.
+    #[must_use]
+    pub fn live(&self) -> Live {
+        self.live.borrow().clone()
+    }
+
+    /// To be told of what is live, as it changes.
+    #[must_use]
+    pub fn follow(&self) -> watch::Receiver<Live> {
+        self.live.subscribe()
+    }
+
+    /// What keeps it from weighing or being kept.
+    #[must_use]
+    pub fn trouble(&self) -> Trouble {
+        self.trouble.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    pub(super) fn note(&self, change: impl FnOnce(&mut Trouble)) {
+        change(&mut self.trouble.lock().unwrap_or_else(PoisonError::into_inner));
+    }
+
+    /// Works with the engine; what is live is shown after it.
+    pub(super) fn with<T>(&self, work: impl FnOnce(&mut Engine) -> T) -> T {
+        let mut engine = self.engine();
+        let done = work(&mut engine);
+        self.live.send_if_modified(|live| {
+            let changed = live != engine.live();
+            if changed {
+                live.clone_from(engine.live());
+            }
+            changed
+        });
+        done
+    }
+
+    /// An action that is on record.
+    pub(super) fn act(&self, at_us: i64, action: &Action) {
+        if action.kind == formats::actions::ActionKind::Tare {
+            self.note(|t| t.start = None);
+        }
+        self.with(|engine| engine.act(at_us, action));
+    }
+
+    fn engine(&self) -> MutexGuard<'_, Engine> {
+        self.engine.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

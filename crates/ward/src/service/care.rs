@@ -1,0 +1,183 @@
+//! What people enter, checked and kept.
+
+use serde::Serialize;
+use store::entry::{Kind, NewEntry, WITHDRAWN};
+use store::journal::{self, Query};
+use store::writer::Job;
+
+use super::Ward;
+use crate::clock::now_us;
+use crate::records::{self, ActionBody, ChartBody, RecordError};
+
+/// An action can be taken back for so long, µs: later it is part of what was weighed, and is put right by another action.
+const UNDO_US: i64 = 10 * 60 * 1_000_000;
+/// A charted time may lie so far ahead, µs: clocks differ.
+const AHEAD_US: i64 = 15 * 60 * 1_000_000;
+
+/// What became of an action that was taken back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Undone {
+    /// Number of the withdrawal.
+    pub number: i64,
+    /// What to do at the bed now, in a sentence.
+    pub text: String,
+}
+
+impl Ward {
+    /// Enters an action at a bed, and does it. Given again with the same `once` it is done once.
+    ///
+    /// # Errors
+    /// No such bed, an action that does not fit, a memory that refuses.
+    pub fn act(&self, bed: &str, by: &str, once: Option<String>, body: &ActionBody) -> Result<i64, RecordError> {
+        let found = self.known_bed(bed)?;
+        let action = body.action()?;
+        let at_us = now_us();
+        let kept = self.keep(records::action_entry(bed, at_us, by, once, body))?;
+        if !kept.again {
+            found.act(at_us, &action);
+        }
+        Ok(kept.number)
+    }
+
+    /// Takes an action back by a correcting record. Both stay on record; what the deck did meanwhile is not undone by
+    /// itself, and the answer says what to do.
+    ///
+    /// # Errors
+    /// No such action, one of longer ago than ten minutes, one that was taken back before.
+    pub fn undo(&self, bed: &str, number: i64, by: &str) -> Result<Undone, RecordError> {
+        let found = self.known_bed(bed)?;
+        let query = Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), ..Query::default() };
+        let entries = self.memory.look(|tx| journal::entries(tx, &query))?;
+        let missing = || RecordError::Missing { what: "action", name: number.to_string() };
+        let entry = entries.iter().find(|e| e.number == number).ok_or_else(missing)?;
+        let now = now_us();
+        if now - entry.new.at_us > UNDO_US {
+            let why = format!("action {number} is of more than ten minutes ago: put it right by another action");
+            return Err(RecordError::Against(why));
+        }
+        let opposite = match entry.new.subject.as_str() {
+            "add" => Some("remove"),
+            "remove" => Some("add"),
+            "patient_on" => Some("patient_off"),
+            "patient_off" => Some("patient_on"),
+            "hold" => Some("release"),
+            "release" => Some("hold"),
+            _ => None,
+        };
+        let mut body: ActionBody = serde_json::from_str(&entry.new.body)
+            .map_err(|e| RecordError::value("action on record", entry.new.body.clone(), e.to_string()))?;
+        let withdrawal = NewEntry {
+            at_us: now,
+            author: by.to_owned(),
+            corrects: Some(number),
+            once: None,
+            body: WITHDRAWN.to_owned(),
+            ..entry.new.clone()
+        };
+        let kept = self.keep(withdrawal)?;
+        let text = match opposite {
+            Some(word) => {
+                body.action = word.to_owned();
+                found.act(now, &body.action()?);
+                format!("{} was taken back", entry.new.subject)
+            }
+            None => format!(
+                "{} was taken back on record; the deck keeps its new zero until the next tare on an empty deck",
+                entry.new.subject
+            ),
+        };
+        Ok(Undone { number: kept.number, text })
+    }
+
+    /// Enters a patient's file, or a new one in the place of an earlier.
+    ///
+    /// # Errors
+    /// Problems of the file, a label that does not fit, a memory that refuses.
+    pub fn put_patient(&self, text: &str, by: &str) -> Result<String, RecordError> {
+        let mut entry = records::patient_entry(text, now_us(), by, None)?;
+        let before = self.memory.look(|tx| journal::newest(tx, &entry.chain, Kind::Patient))?;
+        entry.corrects = before.map(|e| e.number);
+        let label = entry.subject.clone();
+        self.keep(entry)?;
+        Ok(label)
+    }
+
+    /// A patient comes to a bed.
+    ///
+    /// # Errors
+    /// No such bed or patient; the bed is taken; the patient lies in another.
+    pub fn admit(&self, bed: &str, patient: &str, by: &str) -> Result<(), RecordError> {
+        self.known_bed(bed)?;
+        self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
+        if let Some(stay) = self.memory.look(|tx| Ok(records::stay(tx, bed)))?? {
+            return Err(RecordError::Against(format!("{} lies in bed {bed}: discharge first", stay.patient)));
+        }
+        let stays = self.memory.look(|tx| Ok(records::stays(tx, patient)))??;
+        if let Some(stay) = stays.iter().find(|s| s.to_us.is_none()) {
+            return Err(RecordError::Against(format!("{patient} lies in bed {}: discharge there first", stay.bed)));
+        }
+        self.keep(records::stay_entry(bed, patient, true, now_us(), by)).map(drop)
+    }
+
+    /// The patient of a bed leaves it.
+    ///
+    /// # Errors
+    /// No such bed; nobody lies there.
+    pub fn discharge(&self, bed: &str, by: &str) -> Result<String, RecordError> {
+        self.known_bed(bed)?;
+        let stay = self.memory.look(|tx| Ok(records::stay(tx, bed)))??;
+        let stay = stay.ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
+        self.keep(records::stay_entry(bed, &stay.patient, false, now_us(), by))?;
+        Ok(stay.patient)
+    }
+
+    /// Enters a charted volume; `corrects` names the entry whose place it takes.
+    ///
+    /// # Errors
+    /// No such patient or entry, a value that does not fit, a time to come.
+    pub fn chart(
+        &self,
+        patient: &str,
+        by: &str,
+        corrects: Option<i64>,
+        once: Option<String>,
+        body: &ChartBody,
+    ) -> Result<i64, RecordError> {
+        body.entry(0)?;
+        self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
+        if body.time.as_microsecond() > now_us() + AHEAD_US {
+            let expected = "a time that has been: what is to come belongs into the plan";
+            return Err(RecordError::value("time", body.time.to_string(), expected));
+        }
+        Ok(self.keep(records::chart_entry(patient, by, corrects, once, body))?.number)
+    }
+
+    /// Strikes a charted volume out; both stay on record.
+    ///
+    /// # Errors
+    /// No such entry, or it was corrected before.
+    pub fn strike(&self, patient: &str, number: i64, by: &str) -> Result<i64, RecordError> {
+        let chain = records::patient_chain(patient);
+        let entry = NewEntry {
+            chain,
+            at_us: now_us(),
+            kind: Kind::Chart,
+            subject: patient.to_owned(),
+            author: by.to_owned(),
+            corrects: Some(number),
+            once: None,
+            body: WITHDRAWN.to_owned(),
+        };
+        Ok(self.keep(entry)?.number)
+    }
+
+    fn known_bed(&self, label: &str) -> Result<&super::Bed, RecordError> {
+        let missing = || RecordError::Missing { what: "bed", name: label.to_owned() };
+        self.bed(label).map(AsRef::as_ref).ok_or_else(missing)
+    }
+
+    pub(super) fn keep(&self, entry: NewEntry) -> Result<journal::Kept, RecordError> {
+        let mut kept = self.memory.keep(Job { entries: vec![entry], ..Job::default() })?;
+        kept.pop().ok_or(RecordError::Store(store::StoreError::Closed))
+    }
+}
