@@ -232,9 +232,9 @@ fn read_broker(t: Table<'_>) -> Broker {
 
 fn read_bed(t: Table<'_>) -> Option<Bed> {
     let label = t.text("label");
-    if label.chars().any(|c| !(c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '.'))) || label.chars().count() > 32
+    if label.chars().any(|c| !(c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.'))) || label.chars().count() > 32
     {
-        t.problem("label", crate::limits::quoted(&label), "1 to 32 letters, digits, blanks, `-`, `_` or `.`");
+        t.problem("label", crate::limits::quoted(&label), "1 to 32 plain letters, digits, `-`, `_` or `.`");
     }
     let link = t.word("link", WAYS).map(|way| match way {
         Way::Serial => Link::Serial {

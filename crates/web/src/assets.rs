@@ -14,6 +14,10 @@ pub const DOCUMENT_STYLE: &str = concat!(
     include_str!("../assets/parts.css"),
     include_str!("../assets/document.css")
 );
+/// What only the ward's pages have.
+pub const WARD_STYLE: &str = include_str!("../assets/ward.css");
+/// Keeps the ward's pages live.
+pub const WARD_SCRIPT: &str = include_str!("../assets/ward.js");
 /// Draws the plots that a page carries as data.
 pub const PLOTS_SCRIPT: &str = include_str!("../assets/plots.js");
 /// The mark of the pages.

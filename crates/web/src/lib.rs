@@ -17,6 +17,7 @@ pub mod pages;
 mod plan;
 pub mod plot;
 mod server;
+pub mod ward;
 
 pub use server::{ServeError, serve};
 

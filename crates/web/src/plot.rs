@@ -63,6 +63,34 @@ impl From<String> for Coordinate {
     }
 }
 
+/// Times along an axis: on the reader's clock, which the plot library draws as it is told.
+#[derive(Debug, Clone)]
+pub struct TimeAxis {
+    /// Title, with the name of the clock.
+    pub title: String,
+    zone: jiff::tz::TimeZone,
+}
+
+impl TimeAxis {
+    /// UTC.
+    #[must_use]
+    pub fn utc() -> Self {
+        Self { title: "time (UTC)".into(), zone: jiff::tz::TimeZone::UTC }
+    }
+
+    /// The clock on the wall.
+    #[must_use]
+    pub fn local(title: String, zone: jiff::tz::TimeZone) -> Self {
+        Self { title, zone }
+    }
+
+    /// A time on the axis.
+    #[must_use]
+    pub fn at(&self, time: jiff::Timestamp) -> Coordinate {
+        Coordinate::Text(time.to_zoned(self.zone.clone()).strftime("%Y-%m-%dT%H:%M:%S").to_string())
+    }
+}
+
 /// One series.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Series {

@@ -39,9 +39,9 @@ pub fn patient_chain(label: &str) -> String {
 pub fn patient_entry(text: &str, at_us: i64, by: &str, corrects: Option<i64>) -> Result<NewEntry, RecordError> {
     let file = formats::patient::read("patient.toml", text).map_err(|e| RecordError::File(e.to_string()))?;
     let label = file.patient.label;
-    let fits = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
     if label.is_empty() || label.chars().count() > LABEL_MOST || !label.chars().all(fits) {
-        let expected = format!("1 to {LABEL_MOST} letters, digits, `-`, `_` or `.`: a label, never a name");
+        let expected = format!("1 to {LABEL_MOST} plain letters, digits, `-`, `_` or `.`: a label, never a name");
         return Err(RecordError::value("label", format!("{label:?}"), expected));
     }
     Ok(NewEntry {

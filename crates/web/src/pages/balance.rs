@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use report::number::{fixed, with_uncertainty};
 
 use crate::layout::{self, PLACES, headline, panel, table};
-use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, figure};
+use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, TimeAxis, figure};
 
 /// The page of `balance`.
 #[must_use]
@@ -23,8 +23,8 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
                 }
                 (headline("Overload, fused", &fixed(report.overload_pct.fused, 1), "%", &format!("± {} %; {} % by chart", fixed(report.overload_pct.u_fused, 1), fixed(report.overload_pct.charted, 1))))
             }
-            (panel("Mass and forecast", &mass(report)))
-            (panel("Weighed against charted", &totals(report)))
+            (panel("Mass and forecast", &mass(report, &TimeAxis::utc())))
+            (panel("Weighed against charted", &totals(report, &TimeAxis::utc())))
             div.pair {
                 (panel("Asks for a look", &alerts(report)))
                 (panel("Rests on", &html! {
@@ -40,15 +40,17 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
     )
 }
 
-fn signed(ml: f64) -> String {
+/// A volume with its sign.
+pub(crate) fn signed(ml: f64) -> String {
     let text = fixed(ml, 0);
     if ml > 0.0 && text != "0" { format!("+{text}") } else { text }
 }
 
-fn mass(report: &BalanceReport) -> Markup {
-    let at = |t: &dyn std::fmt::Display| Coordinate::Text(t.to_string());
+/// Body mass and what comes next.
+pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
+    let at = |t: &jiff::Timestamp| axis.at(*t);
     let plot = Plot {
-        x_title: "time (UTC)".into(),
+        x_title: axis.title.clone(),
         y_title: "body mass, kg".into(),
         x_is_time: true,
         y_range: None,
@@ -109,8 +111,9 @@ fn mass(report: &BalanceReport) -> Markup {
     )
 }
 
-fn totals(report: &BalanceReport) -> Markup {
-    let x: Vec<Coordinate> = report.rows.iter().map(|r| Coordinate::Text(r.time.to_string())).collect();
+/// Weighed against charted.
+pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis) -> Markup {
+    let x: Vec<Coordinate> = report.rows.iter().map(|r| axis.at(r.time)).collect();
     let line = |name: &str, ink, mark, value: fn(&::balance::Row) -> f64| Series {
         name: name.to_owned(),
         ink,
@@ -121,7 +124,7 @@ fn totals(report: &BalanceReport) -> Markup {
         text: None,
     };
     let plot = Plot {
-        x_title: "time (UTC)".into(),
+        x_title: axis.title.clone(),
         y_title: "since the first hour, mL".into(),
         x_is_time: true,
         y_range: None,

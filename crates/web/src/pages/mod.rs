@@ -1,6 +1,6 @@
 //! The pages, one module each, made from results by hand.
 
-mod balance;
+pub(crate) mod balance;
 mod calibration;
 mod design;
 mod overview;

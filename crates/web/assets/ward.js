@@ -1,0 +1,66 @@
+// Keeps a page of the ward live: figures as they come; the page anew when its state changes; a word when the line is lost.
+"use strict";
+(() => {
+  const holder = document.querySelector("[data-live]");
+  if (!holder) return;
+  const sign = document.documentElement.lang === "de" ? "," : ".";
+  const number = (value, decimals) => value.toFixed(decimals).replace("-", "−").replace(".", sign);
+  const lost = document.querySelector("p.lost");
+  const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, Math.round(bed.open_kg * 100), bed.last_event?.at]);
+  const known = new Map();
+
+  const show = (bed) => {
+    const page = document.querySelector("[data-live]");
+    const place = page?.dataset.bed === bed.bed ? page : [...(page?.querySelectorAll("[data-bed]") ?? [])].find((e) => e.dataset.bed === bed.bed);
+    if (!place) return;
+    for (const part of place.querySelectorAll("[data-value]")) {
+      const value = bed[part.dataset.value];
+      if (part.dataset.decimals) part.textContent = typeof value === "number" ? number(value, Number(part.dataset.decimals)) : "–";
+      if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = ` ${number(bed.patient_kg / 0.45359237, 1)} lb`;
+      if (part.dataset.value === "change" && typeof bed.patient_kg === "number") {
+        const change = bed.patient_kg - Number(part.dataset.reference);
+        part.textContent = (change < 0 ? "" : "+") + number(change, 2);
+      }
+    }
+  };
+
+  // What a page says in words is the server's: it is fetched anew, unless somebody is typing.
+  const busy = () => document.activeElement?.matches("input, select, textarea") || document.querySelector("details[open]");
+  let due = false;
+  const fetchAnew = async () => {
+    if (busy()) { due = true; return; }
+    due = false;
+    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+    if (!answer.ok || answer.redirected) { location.reload(); return; }
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const main = fresh.querySelector("main");
+    if (!main) return;
+    const focus = document.activeElement?.closest("button, a")?.textContent;
+    document.querySelector("main").replaceChildren(...main.children);
+    if (focus) [...document.querySelectorAll("main button, main a")].find((e) => e.textContent === focus)?.focus();
+  };
+
+  let source;
+  let quiet;
+  const stale = (is) => { lost.hidden = !is; document.body.classList.toggle("stale", is); };
+  const heard = () => { stale(false); clearTimeout(quiet); quiet = setTimeout(() => stale(true), 30000); };
+  let timer;
+  const listen = (place) => {
+    source?.close();
+    source = new EventSource(place.dataset.live);
+    source.addEventListener("bed", (event) => {
+      const bed = JSON.parse(event.data);
+      heard();
+      const before = known.get(bed.bed);
+      known.set(bed.bed, says(bed));
+      if (before !== undefined && before !== says(bed) || due) {
+        clearTimeout(timer);
+        timer = setTimeout(fetchAnew, 600);
+      }
+      show(bed);
+    });
+    source.onerror = () => stale(true);
+    source.onopen = heard;
+  };
+  listen(holder);
+})();

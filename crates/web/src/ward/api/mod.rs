@@ -1,0 +1,10 @@
+//! The endpoints for programs.
+
+pub(super) mod accounts;
+pub(super) mod beds;
+pub(super) mod export;
+pub(super) mod fhir;
+pub(super) mod health;
+pub(super) mod patients;
+mod schema;
+pub(super) mod session;

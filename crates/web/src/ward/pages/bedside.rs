@@ -1,0 +1,346 @@
+//! One bed, readable from three metres: the weight, its change, whether it may be believed, and what may be done now.
+
+use ::ward::access::Right;
+use ::ward::bed::Live;
+use ::ward::clock::now_us;
+use ::ward::records::ActionBody;
+use formats::weights::State;
+use jiff::Timestamp;
+use maud::{Markup, html};
+use store::entry::{Entry, Kind};
+use store::journal::{self, Query};
+
+use super::frame::{self, ago, guard, local};
+use super::ward::{asks, mark, weight};
+use crate::ward::answer::{Answer, Problem};
+use crate::ward::api::beds::patient_of;
+use crate::ward::call::Call;
+use crate::ward::words::Reader;
+
+/// Moments since which a change is shown, h.
+const SINCE_H: [i64; 5] = [1, 6, 12, 24, 72];
+const SINCE_USUAL_H: i64 = 12;
+/// An open change of so little is not asked about, kg.
+const OPEN_KG: f64 = 0.05;
+const HOUR_US: i64 = 3_600_000_000;
+/// An action can be taken back for so long, µs.
+const UNDO_US: i64 = 600_000_000;
+
+pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
+    let reader = call.reader;
+    let bed = call.bed()?;
+    let label = &bed.setup.bed;
+    let live = bed.live();
+    let patient = patient_of(call, label)?;
+    let (urgency, why) = asks(bed, &live, reader);
+    let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
+    let recent = newest(call, label, Kind::Action)?;
+    let main = html! {
+        header.title {
+            h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
+            p.question.belief data-value="belief" role="status" { (mark(urgency)) " " (believe(reader, &live)) @if urgency != super::ward::Urgency::None { " – " (why) } }
+        }
+        div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
+            p.big { (weight(reader, &live)) span.u { "±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } } }
+            (change(call, label, &live)?)
+            (open(call, &live, may_care))
+            dl.facts {
+                dt { (reader.say("On the deck besides the patient")) }
+                dd { span data-value="items_kg" data-decimals="2" { (reader.number(live.items_kg, 2)) } " kg" }
+                dt { (reader.say("Tare")) }
+                dd { (live.tare_kg.map_or_else(|| "–".into(), |t| reader.number(t, 2))) " kg, " (since_tare(call, label)?) }
+                dt { (reader.say("Last event")) }
+                dd data-value="event" {
+                    @if let Some((at_us, _, text)) = &live.last_event {
+                        @if let Ok(at) = Timestamp::from_microsecond(*at_us) { (local(call, at)) " " }
+                        (text)
+                    } @else { "–" }
+                }
+                @if !live.faults.is_empty() {
+                    dt { (reader.say("Cells at fault")) }
+                    dd { @for (cell, _) in &live.faults { (cell) " " } }
+                }
+            }
+        }
+        @if may_care {
+            (actions(call, label, &live))
+            @if let Some(entry) = recent.filter(|e| now_us() - e.new.at_us < UNDO_US) { (take_back(call, label, &entry)) }
+            (stay(call, label, patient.as_deref())?)
+        }
+    };
+    Ok(Answer::Page(frame::page(call, "/beds", label, "bedside", &main)))
+}
+
+/// May the weight be believed, in words.
+fn believe(reader: Reader, live: &Live) -> &'static str {
+    match live.state {
+        Some(State::Settled) => reader.say("settled: may be believed"),
+        Some(State::Moving) => reader.say("the load moves: wait"),
+        Some(State::Held) => reader.say("held: the weight from before the care"),
+        Some(State::Empty) => reader.say("nobody on the deck"),
+        Some(State::Overload) => reader.say("beyond the range of the deck"),
+        Some(State::Fault) => reader.say("the deck cannot weigh"),
+        None => reader.say("no weight yet"),
+    }
+}
+
+fn newest(call: &Call, bed: &str, kind: Kind) -> Result<Option<Entry>, Problem> {
+    Ok(call.ward.memory.look(|tx| journal::newest(tx, bed, kind))?)
+}
+
+fn since_tare(call: &Call, bed: &str) -> Result<Markup, Problem> {
+    let query = Query {
+        chain: Some(bed.to_owned()),
+        kind: Some(Kind::Action),
+        subject: Some("tare".into()),
+        newest_first: true,
+        most: Some(1),
+        ..Query::default()
+    };
+    let tare = call.ward.memory.look(|tx| journal::entries(tx, &query))?.pop();
+    Ok(match tare {
+        Some(entry) => html! { (ago(call.reader, now_us() - entry.new.at_us)) " " (call.reader.say("ago")) },
+        None => html! { (call.reader.say("never tared in this bed")) },
+    })
+}
+
+/// The change since a chosen moment, from the first settled weight after it.
+fn change(call: &Call, bed: &str, live: &Live) -> Result<Markup, Problem> {
+    let reader = call.reader;
+    let chosen = call.query.get("since").and_then(|h| h.parse().ok()).filter(|h| SINCE_H.contains(h));
+    let hours = chosen.unwrap_or(SINCE_USUAL_H);
+    let query = Query {
+        chain: Some(bed.to_owned()),
+        kind: Some(Kind::Weight),
+        from_us: Some(now_us() - hours * HOUR_US),
+        most: Some(1),
+        ..Query::default()
+    };
+    let first = call.ward.memory.look(|tx| journal::entries(tx, &query))?.pop();
+    let reference = first.and_then(|entry| {
+        let body: serde_json::Value = serde_json::from_str(&entry.new.body).ok()?;
+        Some((Timestamp::from_microsecond(entry.new.at_us).ok()?, body["patient_kg"].as_f64()?))
+    });
+    Ok(html! {
+        div.change {
+            p.delta {
+                @if let Some((at, kg)) = reference {
+                    span data-value="change" data-reference=(kg) { (live.patient_kg.map_or_else(|| "–".into(), |now| signed(reader, now - kg))) }
+                    span.unit { " kg " (reader.say("since")) " " (local(call, at)) }
+                } @else { span.unit { (reader.say("no settled weight in this time")) } }
+            }
+            nav.since aria-label=(reader.say("Change since")) {
+                @for h in SINCE_H { a href=(format!("?since={h}")) aria-current=[(h == hours).then_some("true")] { (h) " " (reader.say("h")) } }
+            }
+        }
+    })
+}
+
+fn signed(reader: Reader, kg: f64) -> String {
+    let text = reader.number(kg, 2);
+    if text.starts_with('-') || text.starts_with('−') { text } else { format!("+{text}") }
+}
+
+/// A step that nobody explained, and what it may have been.
+fn open(call: &Call, live: &Live, may_care: bool) -> Markup {
+    let reader = call.reader;
+    if live.open_kg.abs() < OPEN_KG {
+        return html! { div data-value="open" {} };
+    }
+    let (item, word) = if live.open_kg > 0.0 {
+        (reader.say("Something was laid on the bed"), "add")
+    } else {
+        (reader.say("Something was taken off the bed"), "remove")
+    };
+    html! {
+        section.open role="alert" {
+            h2 { (reader.say("What was that step?")) " " (signed(reader, live.open_kg)) " kg" }
+            @if let Some(kg) = live.patient_kg {
+                p { (reader.say("The patient weighs either")) " " (reader.number(kg, 2)) " kg " (reader.say("or")) " " (reader.number(kg + live.open_kg, 2)) " kg." }
+            }
+            @if may_care {
+                div.buttons {
+                    (button(call, &live.bed, word, Some(live.open_kg.abs()), item))
+                    (button(call, &live.bed, "patient_step", Some(live.open_kg.abs()), reader.say("It was the patient’s own: drink, urine, drain")))
+                }
+            }
+        }
+    }
+}
+
+fn button(call: &Call, bed: &str, action: &str, kg: Option<f64>, text: &str) -> Markup {
+    html! {
+        form method="post" action=(format!("/beds/{bed}/act")) {
+            (guard(call))
+            input type="hidden" name="once" value=(once(call));
+            input type="hidden" name="action" value=(action);
+            @if let Some(kg) = kg { input type="hidden" name="kg" value=(format!("{kg:.3}")); }
+            button { (text) }
+        }
+    }
+}
+
+/// A word for this load of the page: a button pressed twice acts once.
+fn once(call: &Call) -> String {
+    format!("{}-{}", call.by(), now_us())
+}
+
+/// The two or three actions that make sense now.
+fn actions(call: &Call, bed: &str, live: &Live) -> Markup {
+    let reader = call.reader;
+    let is_empty = matches!(live.state, None | Some(State::Empty));
+    let is_held = live.state == Some(State::Held);
+    html! {
+        section.panel {
+            h2 { (reader.say("Now")) }
+            div.buttons {
+                @if is_empty {
+                    (button(call, bed, "tare", None, reader.say("Tare the empty deck")))
+                    (button(call, bed, "patient_on", None, reader.say("The patient lies down")))
+                } @else {
+                    @if is_held { (button(call, bed, "release", None, reader.say("Release: care is done"))) }
+                    @else { (button(call, bed, "hold", None, reader.say("Hold: care begins"))) }
+                    (button(call, bed, "patient_off", None, reader.say("The patient leaves the bed")))
+                }
+            }
+            details {
+                summary { (reader.say("Something comes onto the bed or leaves it")) }
+                form.inline method="post" action=(format!("/beds/{bed}/act")) {
+                    (guard(call))
+                    input type="hidden" name="once" value=(once(call));
+                    label { (reader.say("What")) input name="note" maxlength="100" placeholder=(reader.say("blanket, pump …")); }
+                    label { "kg" input name="kg" inputmode="decimal" size="6" placeholder=(reader.say("if known")); }
+                    button name="action" value="add" { (reader.say("comes")) }
+                    button name="action" value="remove" { (reader.say("leaves")) }
+                }
+                @if !is_empty { (button(call, bed, "tare", None, reader.say("Tare the empty deck"))) }
+            }
+        }
+    }
+}
+
+fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
+    let reader = call.reader;
+    html! {
+        section.panel {
+            form.inline method="post" action=(format!("/beds/{bed}/undo")) {
+                (guard(call))
+                input type="hidden" name="number" value=(entry.number);
+                span { (reader.say("Entered")) ": " strong { (entry.new.subject) } ", " (entry.new.author) ", " (ago(reader, now_us() - entry.new.at_us)) " " (reader.say("ago")) }
+                button { (reader.say("Take it back")) }
+            }
+        }
+    }
+}
+
+fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem> {
+    let reader = call.reader;
+    let known = call.ward.memory.look(|tx| Ok(::ward::records::patients(tx)))??;
+    Ok(html! {
+        section.panel {
+            h2 { (reader.say("Who lies here")) }
+            @match patient {
+                Some(patient) => form.inline method="post" action=(format!("/beds/{bed}/discharge")) {
+                    (guard(call))
+                    span { (patient) }
+                    button { (reader.say("Leaves this bed for good")) }
+                },
+                None => form.inline method="post" action=(format!("/beds/{bed}/admit")) {
+                    (guard(call))
+                    label { (reader.say("Patient")) input name="patient" list="known" required maxlength="32"; }
+                    datalist #known { @for label in &known { option value=(label) {} } }
+                    button { (reader.say("Comes to this bed")) }
+                },
+            }
+        }
+    })
+}
+
+/// What would hurt if it were a slip asks once more.
+fn confirm(call: &Call, bed: &str, action: &str, live: &Live) -> Option<Markup> {
+    let reader = call.reader;
+    let form = call.form();
+    let lies = !matches!(live.state, None | Some(State::Empty));
+    let text = match action {
+        "tare" if lies => reader.say("Somebody lies on the deck. A tare now takes the whole load for empty: the weight becomes 0. Tare only an empty deck."),
+        "patient_off" => reader.say("The patient leaves the bed: the weight ends until somebody lies down again."),
+        _ => return None,
+    };
+    if form.get("confirmed").is_some_and(|c| c == "yes") {
+        return None;
+    }
+    Some(frame::page(
+        call,
+        "/beds",
+        bed,
+        "bedside",
+        &html! {
+            section.open role="alert" {
+                h1 { (bed) ": " (action) }
+                p { (text) }
+                p.big { (weight(reader, live)) }
+                form.buttons method="post" action=(format!("/beds/{bed}/act")) {
+                    (guard(call))
+                    @for name in ["action", "once", "kg", "note"] {
+                        @if let Some(value) = form.get(name) { input type="hidden" name=(name) value=(value); }
+                    }
+                    a.button href=(format!("/beds/{bed}")) { (reader.say("No, back")) }
+                    button.grave name="confirmed" value="yes" { (reader.say("Yes, do it")) }
+                }
+            }
+        },
+    ))
+}
+
+pub(super) fn act(call: &Call) -> Result<Answer, Problem> {
+    let bed = call.bed()?.clone();
+    let form = call.form();
+    let field = |name: &str| form.get(name).map_or("", |v| v.trim());
+    let action = field("action");
+    let live = bed.live();
+    if let Some(page) = confirm(call, &bed.setup.bed, action, &live) {
+        return Ok(Answer::Page(page));
+    }
+    let kg = match field("kg") {
+        "" => None,
+        text => Some(text.replace(',', ".").parse().map_err(|_| Problem::bad("kg", text, "a mass in kg"))?),
+    };
+    let once = Some(field("once").to_owned()).filter(|o| !o.is_empty());
+    let body = ActionBody { action: action.to_owned(), kg, note: field("note").to_owned() };
+    call.ward.act(&bed.setup.bed, call.by(), once, &body)?;
+    Ok(Answer::go(format!("/beds/{}", bed.setup.bed)))
+}
+
+pub(super) fn undo(call: &Call) -> Result<Answer, Problem> {
+    let bed = call.bed()?.setup.bed.clone();
+    let form = call.form();
+    let text = form.get("number").map_or("", String::as_str);
+    let number = text.parse().map_err(|_| Problem::bad("number", text, "the number of an action"))?;
+    let undone = call.ward.undo(&bed, number, call.by())?;
+    Ok(Answer::Page(frame::page(
+        call,
+        "/beds",
+        &bed,
+        "bedside",
+        &html! {
+            section.panel role="status" {
+                h1 { (bed) }
+                p { (undone.text) }
+                a.button href=(format!("/beds/{bed}")) { (call.reader.say("To the bed")) }
+            }
+        },
+    )))
+}
+
+pub(super) fn admit(call: &Call) -> Result<Answer, Problem> {
+    let bed = call.bed()?.setup.bed.clone();
+    let form = call.form();
+    call.ward.admit(&bed, form.get("patient").map_or("", |p| p.trim()), call.by())?;
+    Ok(Answer::go(format!("/beds/{bed}")))
+}
+
+pub(super) fn discharge(call: &Call) -> Result<Answer, Problem> {
+    let bed = call.bed()?.setup.bed.clone();
+    call.ward.discharge(&bed, call.by())?;
+    Ok(Answer::go(format!("/beds/{bed}")))
+}

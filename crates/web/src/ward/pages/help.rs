@@ -1,0 +1,37 @@
+//! Each page in plain words.
+
+use maud::{Markup, html};
+
+use super::frame;
+use crate::ward::answer::{Answer, Problem};
+use crate::ward::call::Call;
+use crate::ward::words::Reader;
+
+pub(super) fn help(call: &Call) -> Result<Answer, Problem> {
+    let reader = call.reader;
+    let main = html! {
+        h1 { (reader.say("Help")) }
+        (part(reader, "ward", reader.say("Ward"), &[
+            reader.say("Beds that ask for attention stand first: ▲ now, ◆ soon, ● nothing to do. The line below the weight says why."),
+            reader.say("A bed is silent when no sample came for 15 seconds: look at its plug and its cable."),
+        ]))
+        (part(reader, "bedside", reader.say("Bedside"), &[
+            reader.say("Settled means: the load is at rest and the weight may be believed within the ± beside it, two times out of three; within twice that, 19 times out of 20."),
+            reader.say("Tare on the empty deck, with mattress and linen as they will lie there. It asks once more when somebody lies on it."),
+            reader.say("Hold before care, release after it: in between the last weight stays, and what changed is judged at the end."),
+            reader.say("A step that nobody explained keeps two weights: say what it was, and only one is left. Until then the patient's weight is not changed by it."),
+            reader.say("An action can be taken back for ten minutes; both records stay."),
+        ]))
+        (part(reader, "patient", reader.say("Patient"), &[
+            reader.say("Chart volumes as they come; a wrong entry is struck out or replaced, never erased."),
+            reader.say("The fused mass rests on weights and chart together. Unexplained is what the deck saw and the chart does not tell: sweat, breath, pads, forgotten cups, or an error."),
+            reader.say("The forecast shows where the weight goes if the plan is kept; the what-if plan changes nothing on record."),
+        ]))
+        p { a.button href="/" { (reader.say("To the ward")) } }
+    };
+    Ok(Answer::Page(frame::bare(reader, reader.say("Help"), &main)))
+}
+
+fn part(_reader: Reader, id: &str, title: &str, lines: &[&str]) -> Markup {
+    html! { section.panel id=(id) { h2 { (title) } ul.plain { @for line in lines { li { (line) } } } } }
+}

@@ -1,0 +1,123 @@
+//! The endpoints for people: pages, and the forms on them. All of it works without script; script keeps it live.
+//!
+//! | module    | page |
+//! |-----------|------|
+//! | `frame`   | around every page |
+//! | `ward`    | all beds, who needs attention first |
+//! | `bedside` | one bed, readable from three metres |
+//! | `patient` | weight, balance, chart and forecast |
+//! | `account` | signing in, passwords, accounts |
+//! | `help`    | each page in plain words |
+
+mod account;
+mod bedside;
+mod frame;
+mod help;
+mod patient;
+mod ward;
+
+use ::ward::access::Right;
+use ::ward::bed::Live;
+use ::ward::service::Trouble;
+use axum::body::Body;
+use axum::http::{Response, StatusCode};
+use maud::html;
+use serde_json::{Value, json};
+
+use super::answer::{Answer, Problem};
+use super::call::Call;
+use super::endpoint::{Endpoint, Gives, Method};
+use super::router::body;
+use super::words::Reader;
+
+/// A page.
+const fn page(path: &'static str, right: Option<Right>, run: fn(&Call) -> Result<Answer, Problem>) -> Endpoint {
+    Endpoint { method: Method::Get, path, right, about: "A page", query: &[], takes: None, gives: Gives::Page, run }
+}
+
+/// A form of a page.
+const fn form(path: &'static str, right: Option<Right>, run: fn(&Call) -> Result<Answer, Problem>) -> Endpoint {
+    Endpoint { method: Method::Post, path, right, about: "A form", query: &[], takes: None, gives: Gives::Page, run }
+}
+
+const SEE: Option<Right> = Some(Right::See);
+const CARE: Option<Right> = Some(Right::Care);
+const MANAGE: Option<Right> = Some(Right::Manage);
+
+pub(super) const ENDPOINTS: &[Endpoint] = &[
+    page("/", SEE, ward::overview),
+    page("/beds/{bed}", SEE, bedside::bedside),
+    form("/beds/{bed}/act", CARE, bedside::act),
+    form("/beds/{bed}/undo", CARE, bedside::undo),
+    form("/beds/{bed}/admit", CARE, bedside::admit),
+    form("/beds/{bed}/discharge", CARE, bedside::discharge),
+    page("/patients", SEE, patient::list),
+    form("/patients", CARE, patient::put),
+    page("/patients/{patient}", SEE, patient::patient),
+    page("/patients/{patient}/day", SEE, patient::day),
+    form("/patients/{patient}/chart", CARE, patient::chart),
+    form("/patients/{patient}/strike", CARE, patient::strike),
+    form("/patients/{patient}/answer", CARE, patient::answer),
+    page("/help", None, help::help),
+    page("/sign-in", None, account::sign_in_page),
+    form("/sign-in", None, account::sign_in),
+    form("/sign-out", SEE, account::sign_out),
+    page("/password", SEE, account::password_page),
+    form("/password", SEE, account::password),
+    form("/reader", SEE, account::reader),
+    page("/accounts", MANAGE, account::accounts),
+    form("/accounts", MANAGE, account::make),
+    form("/accounts/{account}", MANAGE, account::change),
+];
+
+/// Where a password that somebody else gave is changed: the one thing that may be done with it.
+pub(super) fn is_own_password(path: &str) -> bool {
+    matches!(path, "/password" | "/api/password" | "/sign-out" | "/api/session/end" | "/reader")
+}
+
+/// A bed as pages and programs get it.
+pub(super) fn shown(live: &Live, trouble: &Trouble) -> Value {
+    let said = [&trouble.start, &trouble.memory, &trouble.link];
+    json!({
+        "bed": live.bed,
+        "deck": live.deck,
+        "at": live.at_us.and_then(super::api::beds::at),
+        "patient_kg": live.patient_kg,
+        "u_kg": live.u_kg,
+        "state": live.state,
+        "open_kg": live.open_kg,
+        "tare_kg": live.tare_kg,
+        "items_kg": live.items_kg,
+        "last_event": live.last_event.as_ref().map(|(at_us, kind, text)| json!({ "at": super::api::beds::at(*at_us), "kind": kind, "text": text })),
+        "faults": live.faults.iter().map(|(cell, _)| cell).collect::<Vec<_>>(),
+        "link_up": live.link.up,
+        "samples_lost": live.link.lost,
+        "trouble": said.into_iter().flatten().collect::<Vec<_>>(),
+    })
+}
+
+/// A problem as a page. Who is not signed in is led to the door.
+pub(super) fn problem(problem: &Problem, reader: Reader, path: &str) -> Response<Body> {
+    if problem.status == StatusCode::UNAUTHORIZED && path != "/sign-in" {
+        return to("/sign-in");
+    }
+    if problem.title == "Choose a password" {
+        return to("/password");
+    }
+    let page = frame::bare(
+        reader,
+        problem.title,
+        &html! {
+            h1 { (problem.title) }
+            p { (problem.detail) }
+            p { a.button href="/" { (reader.say("To the ward")) } }
+        },
+    );
+    body(problem.status, "text/html; charset=utf-8", page.into_string())
+}
+
+fn to(path: &'static str) -> Response<Body> {
+    let mut response = body(StatusCode::SEE_OTHER, "text/plain", "");
+    response.headers_mut().insert(axum::http::header::LOCATION, axum::http::HeaderValue::from_static(path));
+    response
+}

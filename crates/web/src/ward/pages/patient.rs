@@ -1,0 +1,359 @@
+//! Weight, balance, chart and forecast of a patient, and the sheet of a day.
+
+use ::balance::BalanceReport;
+use ::ward::access::Right;
+use ::ward::clock::now_us;
+use ::ward::records::{self, ChartBody, Charted};
+use ::ward::service::{Balanced, Forward};
+use formats::chart::{Direction, Route};
+use jiff::civil::{Date, DateTime};
+use jiff::{Timestamp, ToSpan as _};
+use maud::{Markup, html};
+use report::number::with_uncertainty;
+
+use super::frame::{self, guard, local};
+use crate::pages::balance::{mass, signed, totals};
+use crate::plot::TimeAxis;
+use crate::ward::answer::{Answer, Problem};
+use crate::ward::api::patients::forward;
+use crate::ward::call::Call;
+
+/// Chart entries shown on the page, newest first.
+const ENTRIES: usize = 30;
+
+pub(super) fn list(call: &Call) -> Result<Answer, Problem> {
+    let reader = call.reader;
+    let labels = call.ward.memory.look(|tx| Ok(records::patients(tx)))??;
+    let mut rows = Vec::new();
+    for label in labels {
+        let stays = call.ward.memory.look(|tx| Ok(records::stays(tx, &label)))??;
+        let bed = stays.iter().find(|s| s.to_us.is_none()).map(|s| s.bed.clone());
+        rows.push((label, bed));
+    }
+    let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
+    let main = html! {
+        header.title { h1 { (reader.say("Patients")) } }
+        section.panel {
+            @if rows.is_empty() { p { (reader.say("No patient is known yet.")) } }
+            ul.plain { @for (label, bed) in &rows {
+                li { a href=(format!("/patients/{label}")) { (label) } @if let Some(bed) = bed { " · " a href=(format!("/beds/{bed}")) { (bed) } } }
+            } }
+        }
+        @if may_care {
+            section.panel {
+                h2 { (reader.say("A new patient, or another file for a known one")) }
+                p { (reader.say("A label of the ward, never a name. Leave blank what is not known.")) }
+                form.stacked method="post" action="/patients" {
+                    (guard(call))
+                    label { (reader.say("Label")) input name="label" pattern="[A-Za-z0-9._\\-]{1,32}" required; }
+                    label { (reader.say("Sex")) select name="sex" { option value="" {} option { "female" } option { "male" } } }
+                    label { (reader.say("Age, years")) input name="age_y" inputmode="decimal"; }
+                    label { (reader.say("Height, mm")) input name="height_mm" inputmode="decimal"; }
+                    label { (reader.say("Weight at admission, kg")) input name="admission_kg" inputmode="decimal"; }
+                    label { (reader.say("Dry weight, kg")) input name="dry_kg" inputmode="decimal"; }
+                    label { (reader.say("Breathing gas")) select name="ventilated" { option value="" {} option { "humidified" } option { "dry" } option { "no" } } }
+                    button { (reader.say("Enter it")) }
+                }
+            }
+        }
+    };
+    Ok(Answer::Page(frame::page(call, "/patients", reader.say("Patients"), "patient", &main)))
+}
+
+pub(super) fn put(call: &Call) -> Result<Answer, Problem> {
+    let form = call.form();
+    let mut text = String::from("[patient]\n");
+    for name in ["label", "sex", "ventilated"] {
+        if let Some(value) = form.get(name).map(|v| v.trim()).filter(|v| !v.is_empty()) {
+            text += &format!("{name} = {}\n", toml::Value::String(value.to_owned()));
+        }
+    }
+    for name in ["age_y", "height_mm", "admission_kg", "dry_kg"] {
+        if let Some(value) = form.get(name).map(|v| v.trim().replace(',', ".")).filter(|v| !v.is_empty()) {
+            let number: f64 = value.parse().map_err(|_| Problem::bad(name, &value, "a number"))?;
+            text += &format!("{name} = {number}\n");
+        }
+    }
+    let label = call.ward.put_patient(&text, call.by())?;
+    Ok(Answer::go(format!("/patients/{label}")))
+}
+
+/// The plan that the query asks for.
+fn asked(call: &Call) -> Result<Option<Forward>, Problem> {
+    let rate = |name: &str| -> Result<Option<f64>, Problem> {
+        match call.query.get(name).map(|v| v.trim()) {
+            None | Some("") => Ok(None),
+            Some(text) => Ok(Some(text.replace(',', ".").parse().map_err(|_| Problem::bad(name, text, "mL/h"))?)),
+        }
+    };
+    let (intake, output, uf) = (rate("intake")?, rate("output")?, rate("uf")?);
+    if intake.is_none() && output.is_none() && uf.is_none() {
+        return Ok(None);
+    }
+    forward(Forward {
+        intake_ml_h: intake.unwrap_or(0.0),
+        output_ml_h: output.unwrap_or(0.0),
+        ultrafiltration_ml_h: uf.unwrap_or(0.0),
+    })
+    .map(Some)
+}
+
+pub(super) fn patient(call: &Call) -> Result<Answer, Problem> {
+    let reader = call.reader;
+    let label = call.part("patient").to_owned();
+    let what_if = asked(call)?;
+    let Balanced { chart, report, .. } = call.ward.balance(&label, what_if, Timestamp::now())?;
+    let stays = call.ward.memory.look(|tx| Ok(records::stays(tx, &label)))??;
+    let bed = stays.iter().find(|s| s.to_us.is_none()).map(|s| s.bed.clone());
+    let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
+    let today = Timestamp::from_microsecond(now_us()).unwrap_or_default().to_zoned(call.ward.zone.clone()).date();
+    let main = html! {
+        header.title {
+            h1 { (label) @if let Some(bed) = &bed { " · " a href=(format!("/beds/{bed}")) { (bed) } } }
+            p.question { a href=(format!("/patients/{label}/day?date={today}")) { (reader.say("Sheet of the day")) } " · "
+                a href=(format!("/api/patients/{label}/weights.csv")) { "weights.csv" } " · "
+                a href=(format!("/api/patients/{label}/chart.csv")) { "chart.csv" } " · "
+                a href=(format!("/api/patients/{label}/fhir")) { "FHIR" } }
+        }
+        @if may_care { (chart_form(call, &label)) }
+        @match &report {
+            Ok(report) => (told(call, &label, report, may_care)),
+            Err(error) => section.panel role="status" { h2 { (reader.say("No balance yet")) } p { (error) } },
+        }
+        (entries(call, &label, &chart, may_care))
+    };
+    Ok(Answer::Page(frame::page(call, "/patients", &label, "patient", &main)))
+}
+
+fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Markup {
+    let reader = call.reader;
+    let zone = call.ward.zone.clone();
+    let axis = TimeAxis::local(format!("{} ({})", reader.say("time"), zone.iana_name().unwrap_or("UTC")), zone);
+    html! {
+        div.headlines {
+            @if let Some(row) = report.rows.last() {
+                (crate::layout::headline(reader.say("Body mass, weights and chart together"), &with_uncertainty(row.mass_kg, row.u_kg), "kg", &reader.pounds(row.mass_kg).unwrap_or_default()))
+            }
+            (crate::layout::headline(reader.say("Overload"), &reader.number(report.overload_pct.fused, 1), "%", reader.say("over the weight at admission")))
+        }
+        section.panel {
+            h2 { (reader.say("In words")) }
+            ul.plain { @for answer in &report.answers { li { (answer.text) @if !answer.basis.is_empty() { span.soft { " – " (answer.basis) } } } } }
+        }
+        @if !report.alerts.is_empty() { section.panel {
+            h2 { (reader.say("Asks for a look")) }
+            @for alert in &report.alerts {
+                div.alert {
+                    p { "◆ " strong { (local(call, alert.time)) } " " (alert.text) }
+                    @if may_care {
+                        form.inline method="post" action=(format!("/patients/{label}/answer")) {
+                            (guard(call))
+                            input type="hidden" name="time" value=(alert.time);
+                            input type="hidden" name="kind" value=(alert.kind.word());
+                            label { (reader.say("What it was")) input name="answer" required maxlength="200"; }
+                            button { (reader.say("Answer")) }
+                        }
+                    }
+                }
+            }
+        } }
+        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis)) (what_if(call, report)) }
+        section.panel { h2 { (reader.say("Weighed against charted")) } (totals(report, &axis)) (windows(call, report)) }
+        (frame::plots())
+    }
+}
+
+fn what_if(call: &Call, report: &BalanceReport) -> Markup {
+    let reader = call.reader;
+    let value = |name: &str| call.query.get(name).cloned().unwrap_or_default();
+    html! {
+        form.inline method="get" {
+            strong { (reader.say("What if")) }
+            label { (reader.say("intake, mL/h")) input name="intake" inputmode="decimal" size="5" value=(value("intake")); }
+            label { (reader.say("output, mL/h")) input name="output" inputmode="decimal" size="5" value=(value("output")); }
+            label { (reader.say("ultrafiltration, mL/h")) input name="uf" inputmode="decimal" size="5" value=(value("uf")); }
+            button { (reader.say("Show")) }
+        }
+        @for other in &report.alternatives {
+            ul.plain role="status" { @for row in other.forecast.iter().filter(|r| [6.0, 12.0, 24.0, 48.0].iter().any(|h| (r.ahead_h - h).abs() < 0.5)) {
+                li { (reader.say("in")) " " (reader.number(row.ahead_h, 0)) " " (reader.say("h")) ": " (reader.number(row.mass_kg, 2)) " kg (" (reader.number(row.low_kg, 2)) " – " (reader.number(row.high_kg, 2)) ")" }
+            } }
+        }
+    }
+}
+
+fn windows(call: &Call, report: &BalanceReport) -> Markup {
+    let reader = call.reader;
+    let rows: Vec<Vec<Markup>> = report
+        .windows
+        .iter()
+        .map(|w| {
+            vec![
+                html! { (reader.number(w.hours, 0)) " " (reader.say("h")) },
+                html! { (signed(w.charted_ml)) },
+                html! { (w.weighed_ml.map_or_else(|| "–".into(), signed)) },
+                html! { (with_uncertainty(w.fused_ml, w.u_fused_ml)) },
+                html! { (signed(w.unexplained_ml)) },
+            ]
+        })
+        .collect();
+    let head = [
+        reader.say("the last"),
+        reader.say("charted, mL"),
+        reader.say("weighed, mL"),
+        reader.say("together, mL"),
+        reader.say("unexplained, mL"),
+    ];
+    crate::layout::table(reader.say("Net balance"), &head, &rows)
+}
+
+/// Chart entry by keyboard: time now, tab through, Enter.
+fn chart_form(call: &Call, label: &str) -> Markup {
+    let reader = call.reader;
+    let now = Timestamp::from_microsecond(now_us()).unwrap_or_default().to_zoned(call.ward.zone.clone());
+    html! {
+        section.panel {
+            h2 { (reader.say("Chart a volume")) }
+            form.inline method="post" action=(format!("/patients/{label}/chart")) {
+                (guard(call))
+                input type="hidden" name="once" value=(format!("{}-{}", call.by(), now_us()));
+                label { "mL" input name="volume" inputmode="decimal" size="6" required autofocus; }
+                label { (reader.say("Way")) select name="way" {
+                    @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { option value=(format!("intake/{}", route.word())) { (reader.say("in")) ": " (route.word()) } }
+                    @for route in [Route::Urine, Route::Drain, Route::Stool, Route::Gastric, Route::Ultrafiltrate, Route::Other] { option value=(format!("output/{}", route.word())) { (reader.say("out")) ": " (route.word()) } }
+                } }
+                label { (reader.say("Time")) input name="time" type="datetime-local" value=(now.strftime("%Y-%m-%dT%H:%M")) required; }
+                label.inline { input type="checkbox" name="stays" value="yes"; (reader.say("stays on the deck (pad, linen)")) }
+                label { (reader.say("Note")) input name="note" maxlength="200"; }
+                button { (reader.say("Enter it")) }
+            }
+        }
+    }
+}
+
+pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
+    let label = call.part("patient").to_owned();
+    let form = call.form();
+    let field = |name: &str| form.get(name).map_or("", |v| v.trim());
+    let (direction, route) = field("way").split_once('/').unwrap_or_default();
+    let volume = field("volume").replace(',', ".");
+    let volume_ml = volume.parse().map_err(|_| Problem::bad("volume", &volume, "a volume in mL"))?;
+    let wall: DateTime = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a date and a time"))?;
+    // Where clocks go back an hour comes twice: the first one is meant, and the note may say otherwise.
+    let time = wall
+        .to_zoned(call.ward.zone.clone())
+        .map_err(|e| Problem::bad("time", field("time"), &format!("a time that the clock shows: {e}")))?
+        .timestamp();
+    let body = ChartBody {
+        time,
+        direction: direction.to_owned(),
+        route: route.to_owned(),
+        volume_ml,
+        leaves_deck: field("stays") != "yes",
+        note: field("note").to_owned(),
+    };
+    let once = Some(field("once").to_owned()).filter(|o| !o.is_empty());
+    call.ward.chart(&label, call.by(), None, once, &body)?;
+    Ok(Answer::go(format!("/patients/{label}")))
+}
+
+pub(super) fn strike(call: &Call) -> Result<Answer, Problem> {
+    let label = call.part("patient").to_owned();
+    let form = call.form();
+    let text = form.get("number").map_or("", String::as_str);
+    let number = text.parse().map_err(|_| Problem::bad("number", text, "the number of an entry"))?;
+    call.ward.strike(&label, number, call.by())?;
+    Ok(Answer::go(format!("/patients/{label}")))
+}
+
+pub(super) fn answer(call: &Call) -> Result<Answer, Problem> {
+    let label = call.part("patient").to_owned();
+    let form = call.form();
+    let field = |name: &str| form.get(name).map_or("", |v| v.trim());
+    let time = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a time in RFC 3339"))?;
+    call.ward.answer(&label, time, field("kind"), field("answer"), call.by())?;
+    Ok(Answer::go(format!("/patients/{label}")))
+}
+
+fn entries(call: &Call, label: &str, chart: &[Charted], may_care: bool) -> Markup {
+    let reader = call.reader;
+    html! {
+        section.panel {
+            h2 { (reader.say("Chart")) }
+            @if chart.is_empty() { p { (reader.say("Nothing is charted yet.")) } }
+            @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table {
+                thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words {} } }
+                tbody { @for entry in chart.iter().rev().take(ENTRIES) { tr {
+                    th scope="row" { (local(call, entry.body.time)) }
+                    td.words { (entry.body.direction) ": " (entry.body.route) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
+                    td { (reader.number(entry.body.volume_ml, 0)) }
+                    td.words { (entry.body.note) }
+                    td.words { (entry.author) }
+                    td { @if may_care {
+                        form method="post" action=(format!("/patients/{label}/strike")) {
+                            (guard(call))
+                            input type="hidden" name="number" value=(entry.number);
+                            button.small { (reader.say("Strike out")) }
+                        }
+                    } }
+                } } }
+            } } }
+        }
+    }
+}
+
+/// The sheet of one day, to be printed: weights of every second hour, chart, totals.
+pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
+    let reader = call.reader;
+    let label = call.part("patient").to_owned();
+    let text = call.query.get("date").map_or("", String::as_str);
+    let date: Date = text.parse().map_err(|_| Problem::bad("date", text, "a date such as 2031-05-01"))?;
+    let bad = |_| Problem::bad("date", text, "a date of this calendar");
+    let zone = call.ward.zone.clone();
+    let from = date.to_zoned(zone.clone()).map_err(bad)?;
+    let to = from.checked_add(1.day()).map_err(bad)?;
+    let (from, to) = (from.timestamp(), to.timestamp());
+    let Balanced { weights, chart, .. } = call.ward.balance(&label, None, Timestamp::now())?;
+    let weights: Vec<_> = weights.iter().filter(|w| w.time.is_some_and(|t| t >= from && t < to)).collect();
+    let mut hours: std::collections::BTreeMap<i8, _> = std::collections::BTreeMap::new();
+    for weight in &weights {
+        if let Some(time) = weight.time {
+            hours.insert(time.to_zoned(zone.clone()).hour(), weight);
+        }
+    }
+    let chart: Vec<&Charted> = chart.iter().filter(|c| c.body.time >= from && c.body.time < to).collect();
+    let sum = |direction: Direction| -> f64 {
+        chart.iter().filter(|c| c.body.direction == direction.word()).map(|c| c.body.volume_ml).sum()
+    };
+    let (intake, output) = (sum(Direction::Intake), sum(Direction::Output));
+    let main = html! {
+        header.title { h1 { (label) " · " (date) } p.question { (reader.say("Sheet of the day")) ", " (call.ward.name) } }
+        dl.facts {
+            dt { (reader.say("charted in")) } dd { (reader.number(intake, 0)) " mL" }
+            dt { (reader.say("charted out")) } dd { (reader.number(output, 0)) " mL" }
+            dt { (reader.say("net by the chart")) } dd { (signed(intake - output)) " mL" }
+            @if let (Some(first), Some(last)) = (weights.first().and_then(|w| w.patient_kg), weights.last().and_then(|w| w.patient_kg)) {
+                dt { (reader.say("net by the deck")) } dd { (signed((last - first) * 1000.0)) " g" }
+            }
+        }
+        div.pair {
+            section.panel { h2 { (reader.say("Last settled weight of each hour")) }
+                @if hours.is_empty() { p { (reader.say("no settled weight in this time")) } }
+                table { tbody { @for (hour, weight) in &hours { tr {
+                    th scope="row" { (hour) ":00" }
+                    td { (weight.patient_kg.map_or_else(String::new, |kg| reader.number(kg, 2))) " kg" }
+                    td { "± " (weight.u_kg.map_or_else(String::new, |u| reader.number(u, 2))) }
+                } } } }
+            }
+            section.panel { h2 { (reader.say("Chart")) }
+                table { tbody { @for entry in &chart { tr {
+                    th scope="row" { (local(call, entry.body.time)) }
+                    td.words { (entry.body.direction) ": " (entry.body.route) }
+                    td { (reader.number(entry.body.volume_ml, 0)) " mL" }
+                    td.words { (entry.body.note) }
+                } } } }
+            }
+        }
+    };
+    Ok(Answer::Page(frame::page(call, "/patients", &label, "patient", &main)))
+}
