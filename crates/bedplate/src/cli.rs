@@ -34,6 +34,8 @@ pub(crate) enum Verb {
     Balance(BalanceArgs),
     Dose(DoseArgs),
     Twin(TwinArgs),
+    Serve(ServeArgs),
+    Ward(WardArgs),
 }
 
 /// The whole job on an invented scenario, then its pages on this machine.
@@ -465,4 +467,85 @@ pub(crate) struct FluidsArgs {
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// The ward service: beds, records and pages of one ward, until Ctrl-C.
+///
+/// Reads ward.toml: beds with their decks, calibrations and links, where the memory is, where to listen. The first start
+/// makes an administrator and prints its password once. Off loopback it needs TLS. The log goes to standard error; the
+/// environment variable BEDPLATE_LOG chooses how much (error, warn, info, debug).
+#[derive(Debug, Args)]
+pub(crate) struct ServeArgs {
+    /// The ward, ward.toml
+    pub(crate) ward: PathBuf,
+    /// Live through so many hours before now first, in beds that the virtual twin lives in and that have no record yet
+    #[arg(long, value_name = "HOURS", default_value_t = 0, value_parser = clap::value_parser!(u16).range(0..=720))]
+    pub(crate) past_hours: u16,
+}
+
+/// The ward's memory: prove it, copy it, bring it back, bring it forward, find what is wrong.
+#[derive(Debug, Args)]
+pub(crate) struct WardArgs {
+    #[command(subcommand)]
+    pub(crate) task: WardTask,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum WardTask {
+    /// Walk the audit trail; exits 1 when an entry was changed, removed or inserted
+    ///
+    /// Prints the end of each chain. With --noted FILE it also holds the chains against ends that were written down
+    /// earlier with --note FILE, so that a whole record that was swapped shows too.
+    VerifyAudit(AuditArgs),
+    /// Copy the whole memory into one file, while the ward runs
+    ///
+    /// The copy is a memory of its own: `ward verify-audit` and `ward restore` read it. It is whole or is not there.
+    Backup(BackupArgs),
+    /// Fill an empty memory from a copy
+    Restore(RestoreArgs),
+    /// Bring the memory's tables to the form of this version
+    Migrate(WardFileArgs),
+    /// Look for what is wrong with a ward and say how to mend it; exits 1 when something is
+    Doctor(WardFileArgs),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct WardFileArgs {
+    /// The ward, ward.toml
+    pub(crate) ward: PathBuf,
+    /// Print one JSON document instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AuditArgs {
+    /// The ward, ward.toml, or a copy that `ward backup` made
+    pub(crate) ward: PathBuf,
+    /// Write the ends of all chains into this file, to be kept elsewhere
+    #[arg(long, value_name = "FILE")]
+    pub(crate) note: Option<PathBuf>,
+    /// Hold the chains against ends that were noted earlier
+    #[arg(long, value_name = "FILE")]
+    pub(crate) noted: Option<PathBuf>,
+    /// Print one JSON document instead of text
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct BackupArgs {
+    /// The ward, ward.toml
+    pub(crate) ward: PathBuf,
+    /// The copy
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct RestoreArgs {
+    /// The ward, ward.toml, whose memory is empty or not there
+    pub(crate) ward: PathBuf,
+    /// The copy
+    pub(crate) copy: PathBuf,
 }

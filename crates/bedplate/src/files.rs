@@ -17,8 +17,8 @@ pub(crate) fn read_text(path: &Path) -> Result<String, Failure> {
 }
 
 /// A file to be read row by row; `-` is standard input.
-pub(crate) fn open(path: &Path) -> Result<BufReader<Box<dyn Read>>, Failure> {
-    let source: Box<dyn Read> = if path == Path::new("-") {
+pub(crate) fn open(path: &Path) -> Result<BufReader<Box<dyn Read + Send>>, Failure> {
+    let source: Box<dyn Read + Send> = if path == Path::new("-") {
         Box::new(io::stdin())
     } else {
         let file = File::open(path).map_err(|e| Failure::read(path, e))?;

@@ -34,6 +34,8 @@ fn main() -> ExitCode {
         Verb::Balance(args) => verbs::balance::run(args),
         Verb::Dose(args) => verbs::dose::run(args),
         Verb::Twin(args) => verbs::twin::run(args),
+        Verb::Serve(args) => verbs::serve::run(args),
+        Verb::Ward(args) => verbs::ward::run(args),
     };
     match done {
         Ok(Outcome::Met) => ExitCode::SUCCESS,

@@ -17,12 +17,14 @@
 //! | [`sessions`] | who is signed in |
 //! | [`states`] | what a bed must remember through a power cut |
 //! | [`audit`]    | walks the chains and says where one is broken |
+//! | [`copy`]     | a whole memory into another: backup and restore |
 //! | [`writer`]   | one thread that writes for all beds: many readings, one commit |
 //!
 //! An entry's body is text in JSON that the caller understands; this crate knows no weight, patient or clock: times come
 //! in. It opens files and connections, and one thread of its own.
 
 pub mod audit;
+pub mod copy;
 pub mod entry;
 mod error;
 pub mod journal;

@@ -12,7 +12,7 @@ use tokio::sync::mpsc::Sender;
 
 use crate::line::{Frame, LineError};
 
-pub use mqtt::Broker;
+pub use mqtt::{Broker, Secret};
 
 /// A link without a word for so long is taken for dead and made anew.
 const SILENCE_MOST: Duration = Duration::from_secs(15);

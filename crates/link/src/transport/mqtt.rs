@@ -5,6 +5,7 @@
 
 use std::time::Duration;
 
+use rumqttc::Transport;
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish};
 use rumqttc::v5::{AsyncClient, Event, EventLoop, MqttOptions};
@@ -15,7 +16,7 @@ use crate::line::LINE_BYTES_MOST;
 use crate::pause::Pauses;
 
 /// Messages that the broker may send before the first is acknowledged.
-const UNACKNOWLEDGED_MOST: u16 = 500;
+const UNACKNOWLEDGED_MOST: u16 = 20_000;
 /// Requests to the broker that may wait, acknowledgements among them.
 const REQUESTS_MOST: usize = 1024;
 /// Lines that one message may carry.
@@ -34,6 +35,8 @@ pub struct Broker {
     pub topics: String,
     /// Name and password, where the broker asks for them.
     pub account: Option<(String, Secret)>,
+    /// Certificate of the authority that vouches for the broker, PEM: with it the connection is encrypted.
+    pub authority: Option<Vec<u8>>,
     /// How long the broker keeps messages for us, s.
     pub remember_s: u32,
 }
@@ -86,6 +89,11 @@ fn options(broker: &Broker) -> MqttOptions {
     options.set_connection_timeout(10);
     if let Some((name, Secret(password))) = &broker.account {
         options.set_credentials(name, password);
+    }
+    if let Some(authority) = &broker.authority {
+        // Set once for the process; a second link finds it set.
+        drop(rustls::crypto::ring::default_provider().install_default());
+        options.set_transport(Transport::tls(authority.clone(), None, None));
     }
     let mut properties = ConnectProperties::new();
     properties.session_expiry_interval = Some(broker.remember_s);

@@ -51,6 +51,7 @@ impl Mosquitto {
             client: "ward-test".to_owned(),
             topics: "ward/+/samples".to_owned(),
             account: None,
+            authority: None,
             remember_s: 86_400,
         })
     }

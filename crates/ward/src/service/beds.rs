@@ -6,7 +6,6 @@ use formats::actions::Action;
 use tokio::sync::watch;
 
 use crate::bed::{BedError, Engine, Live, Setup};
-use crate::clock::now_us;
 use crate::memory::Memory;
 use crate::records;
 use crate::service::WardError;
@@ -33,14 +32,14 @@ pub struct Bed {
 
 impl Bed {
     /// A bed where its last state stands.
-    pub(super) fn open(memory: &Memory, setup: Setup) -> Result<Self, WardError> {
+    pub(super) fn open(memory: &Memory, setup: Setup, begin_us: i64) -> Result<Self, WardError> {
         let kept = memory.look(|tx| store::states::find(tx, &setup.bed))?;
         let from_us = kept.iter().map(|s| s.start_us).max().unwrap_or(i64::MAX);
         let actions = memory.look(|tx| Ok(records::actions(tx, &setup.bed, from_us)))??;
-        let (engine, start) = match Engine::new(setup.clone(), &kept, &actions, now_us()) {
+        let (engine, start) = match Engine::new(setup.clone(), &kept, &actions, begin_us) {
             // Another deck came into the bed, or its state is of another make: it begins anew, and says so.
             Err(error @ BedError::Resume { .. }) => {
-                (Engine::new(setup.clone(), &[], &[], now_us())?, Some(error.to_string()))
+                (Engine::new(setup.clone(), &[], &[], begin_us)?, Some(error.to_string()))
             }
             engine => (engine?, None),
         };

@@ -107,6 +107,14 @@ impl Ward {
     /// # Errors
     /// No such bed or patient; the bed is taken; the patient lies in another.
     pub fn admit(&self, bed: &str, patient: &str, by: &str) -> Result<(), RecordError> {
+        self.admit_at(bed, patient, by, now_us())
+    }
+
+    /// The same at a time of its own, for a past that is lived through.
+    ///
+    /// # Errors
+    /// As [`Self::admit`].
+    pub fn admit_at(&self, bed: &str, patient: &str, by: &str, at_us: i64) -> Result<(), RecordError> {
         self.known_bed(bed)?;
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
         if let Some(stay) = self.memory.look(|tx| Ok(records::stay(tx, bed)))?? {
@@ -116,7 +124,7 @@ impl Ward {
         if let Some(stay) = stays.iter().find(|s| s.to_us.is_none()) {
             return Err(RecordError::Against(format!("{patient} lies in bed {}: discharge there first", stay.bed)));
         }
-        self.keep(records::stay_entry(bed, patient, true, now_us(), by)).map(drop)
+        self.keep(records::stay_entry(bed, patient, true, at_us, by)).map(drop)
     }
 
     /// The patient of a bed leaves it.

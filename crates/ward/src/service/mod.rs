@@ -5,6 +5,7 @@
 //! | `beds`     | a bed: its engine, and what is live |
 //! | [`run`]    | from what a link hears to what is kept |
 //! | [`source`] | links that are no wire: a recording, the twin |
+//! | `past`     | lives through a past at once, for an invented ward |
 //! | `care`     | what people enter, checked and kept |
 //! | `balance`  | a patient's balance, from what is on record |
 //! | `upkeep`   | reduces old counts, raises alerts |
@@ -12,6 +13,7 @@
 mod balance;
 mod beds;
 mod care;
+mod past;
 pub mod run;
 pub mod source;
 mod upkeep;
@@ -33,6 +35,7 @@ use crate::memory::Memory;
 pub use balance::{Balanced, Forward};
 pub use beds::{Bed, Trouble};
 pub use care::Undone;
+pub use past::Past;
 pub use upkeep::upkeep;
 
 /// Requests that one caller may make at once, and a second.
@@ -65,7 +68,8 @@ pub struct Ward {
 
 impl Ward {
     /// Opens a ward: its memory, and each bed where its last state stands. Decks and calibrations that are not the ones on
-    /// record come into force now.
+    /// record come into force now. A bed without a state begins at `begin_us`, µs of UTC: now, unless a past is to be lived
+    /// through first.
     ///
     /// # Errors
     /// The memory refuses, or a deck and its calibration do not fit.
@@ -75,12 +79,13 @@ impl Ward {
         zone: TimeZone,
         keep_counts_days: u32,
         setups: Vec<Setup>,
+        begin_us: i64,
     ) -> Result<Self, WardError> {
         let mut beds = BTreeMap::new();
         for setup in setups {
             put_in_force(&memory, &setup)?;
             let label = setup.bed.clone();
-            let bed = Bed::open(&memory, setup)?;
+            let bed = Bed::open(&memory, setup, begin_us)?;
             beds.insert(label, Arc::new(bed));
         }
         Ok(Self {

@@ -5,28 +5,26 @@ use std::time::Duration;
 use formats::recording::Sample;
 use link::line::Frame;
 use link::transport::{Heard, Receipt};
-use tokio::sync::mpsc::Sender;
-use tokio::time::Instant;
+use tokio::sync::mpsc::{Receiver, Sender};
 
-/// Plays samples in their own time, `speed` times as fast, until they end or nobody listens. `next` gives one after the
-/// other; their times count from 0.
-pub async fn play(
-    signs_as: String,
-    speed: f64,
-    mut next: impl FnMut() -> Option<Result<Sample, String>> + Send + 'static,
-    out: Sender<Heard>,
-) {
+use crate::clock::now_us;
+
+/// Plays samples in their own time until they end or nobody listens. Their times count from `begin_us`, µs of UTC.
+#[allow(clippy::cast_precision_loss, reason = "years in microseconds fit")]
+pub async fn play(signs_as: String, begin_us: i64, mut samples: Receiver<Result<Sample, String>>, out: Sender<Heard>) {
     if out.send(Heard::Up).await.is_err() {
         return;
     }
-    let begin = Instant::now();
     let mut sequence = 0_u32;
     let why = loop {
-        match next() {
+        match samples.recv().await {
             None => break "the recording has ended".to_owned(),
             Some(Err(error)) => break error,
             Some(Ok(sample)) => {
-                tokio::time::sleep_until(begin + Duration::from_secs_f64((sample.t_s / speed).max(0.0))).await;
+                let wait_s = sample.t_s - (now_us() - begin_us) as f64 / 1e6;
+                if wait_s > 0.0 {
+                    tokio::time::sleep(Duration::from_secs_f64(wait_s)).await;
+                }
                 let frame = frame(&signs_as, sequence, &sample);
                 sequence = sequence.wrapping_add(1);
                 if out.send(Heard::Frames { frames: vec![frame], receipt: Receipt::none() }).await.is_err() {

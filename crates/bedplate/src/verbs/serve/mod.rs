@@ -1,0 +1,130 @@
+//! `serve`: one process for a ward.
+
+mod invented;
+mod links;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use formats::ward::WardFile;
+use jiff::tz::TimeZone;
+use ward::access::Access;
+use ward::clock::now_us;
+use ward::memory::Memory;
+use ward::service::{Ward, upkeep};
+
+use crate::cli::ServeArgs;
+use crate::failure::Failure;
+use crate::files;
+use crate::output::{self, Outcome};
+
+use links::Links;
+pub(crate) use links::beds;
+
+/// The worker threads of the links and pages; the memory has a thread of its own.
+const WORKERS: usize = 2;
+const HOUR_US: i64 = 3_600_000_000;
+
+pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
+    let file = read(&args.ward)?;
+    log();
+    let zone = zone(&file);
+    let place = place(&args.ward, &file.memory);
+    let memory = Memory::open(&place, Box::new(now_us)).map_err(|e| Failure::stage(&args.ward, &e))?;
+    let (setups, links) = beds(&args.ward, &file)?;
+    let begin_us = now_us() - i64::from(args.past_hours) * HOUR_US;
+    let ward = Ward::open(&file.name, memory, zone, file.keep_counts_days, setups, begin_us)
+        .map_err(|e| Failure::stage(&args.ward, &e))?;
+    first_start(&ward, &args.ward)?;
+    let tls = tls(&args.ward, &file)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(WORKERS)
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::Stage(format!("could not start: {e}")))?;
+    runtime.block_on(serve(Arc::new(ward), &file, links, tls, begin_us))?;
+    Ok(Outcome::Met)
+}
+
+/// Reads a ward file.
+pub(crate) fn read(path: &Path) -> Result<WardFile, Failure> {
+    Ok(formats::ward::read(&files::name(path), &files::read_text(path)?)?)
+}
+
+/// A file that a ward file names, beside it.
+pub(crate) fn beside(ward: &Path, name: &str) -> PathBuf {
+    ward.parent().unwrap_or(Path::new("")).join(name)
+}
+
+/// Where the memory is: a URL as it stands, or a file beside the ward file.
+pub(crate) fn place(ward: &Path, memory: &str) -> String {
+    if memory.contains("://") { memory.to_owned() } else { beside(ward, memory).to_string_lossy().into_owned() }
+}
+
+fn zone(file: &WardFile) -> TimeZone {
+    // A name that does not exist was refused where the file was read.
+    file.time_zone.as_deref().and_then(|name| TimeZone::get(name).ok()).unwrap_or(TimeZone::UTC)
+}
+
+fn log() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("BEDPLATE_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttc=warn"));
+    // Set once for the process.
+    drop(tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init());
+}
+
+/// Makes the first administrator and prints the secret, once.
+fn first_start(ward: &Ward, path: &Path) -> Result<(), Failure> {
+    let made = Access::new(&ward.memory, &ward.failures, now_us()).first_start();
+    if let Some((name, password)) = made.map_err(|e| Failure::stage(path, &e))? {
+        output::text(&format!(
+            "First start. An administrator was made; this password is shown once and must be changed at the first sign-in:\n\n  \
+             account   {name}\n  password  {password}\n\n"
+        ))?;
+    }
+    Ok(())
+}
+
+fn tls(ward: &Path, file: &WardFile) -> Result<Option<web::ward::Tls>, Failure> {
+    let Some(tls) = &file.tls else { return Ok(None) };
+    let read = |name: &str| {
+        let path = beside(ward, name);
+        std::fs::read(&path).map_err(|e| Failure::read(&path, e))
+    };
+    Ok(Some(web::ward::Tls { certificate: read(&tls.certificate)?, key: read(&tls.key)? }))
+}
+
+async fn serve(
+    ward: Arc<Ward>,
+    file: &WardFile,
+    links: Links,
+    tls: Option<web::ward::Tls>,
+    begin_us: i64,
+) -> Result<(), Failure> {
+    let cannot = |e: &dyn std::fmt::Display| Failure::Stage(format!("could not serve on {}: {e}", file.listen));
+    let listener = std::net::TcpListener::bind(&file.listen).map_err(|e| cannot(&e))?;
+    let bound = listener.local_addr().map_err(|e| cannot(&e))?;
+    let way = if tls.is_some() { "https" } else { "http" };
+    links.start(&ward, begin_us)?;
+    tokio::spawn(upkeep(Arc::clone(&ward)));
+    output::text(&format!("{}: {} beds, {way}://{bound}/ (Ctrl-C ends)\n", ward.name, file.beds.len()))?;
+    let off = web::ward::Off::default();
+    let switch = off.clone();
+    tokio::spawn(async move {
+        asked_to_end().await;
+        switch.now();
+    });
+    web::ward::serve(ward, listener, tls, off).await.map_err(|e| cannot(&e))
+}
+
+/// Waits until the process is asked to end.
+async fn asked_to_end() {
+    let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) else {
+        return std::future::pending().await;
+    };
+    tokio::select! {
+        _ = terminate.recv() => {}
+        // Without a handler the process is ended some other way.
+        asked = tokio::signal::ctrl_c() => if asked.is_err() { std::future::pending::<()>().await },
+    }
+}
