@@ -172,7 +172,7 @@ fn doctor(args: &WardFileArgs) -> Result<Outcome, Failure> {
     let memory = memory_of(&args.ward);
     match memory {
         Err(error) => {
-            look("memory", Err(error.to_string()), "start `serve` once, or name the right place in [ward] memory")
+            look("memory", Err(error.to_string()), "start `serve` once, or name the right place in [ward] memory");
         }
         Ok(mut database) => {
             let form = schema::form(database.as_mut()).map_err(|e| e.to_string());

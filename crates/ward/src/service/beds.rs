@@ -25,6 +25,8 @@ pub struct Trouble {
 pub struct Bed {
     /// Its deck and calibration.
     pub setup: Setup,
+    /// Nothing was kept of it when it was opened.
+    pub is_new: bool,
     engine: Mutex<Engine>,
     live: watch::Sender<Live>,
     trouble: Mutex<Trouble>,
@@ -45,7 +47,7 @@ impl Bed {
         };
         let (live, _) = watch::channel(engine.live().clone());
         let trouble = Mutex::new(Trouble { start, ..Trouble::default() });
-        Ok(Self { setup, engine: Mutex::new(engine), live, trouble })
+        Ok(Self { setup, is_new: kept.is_empty(), engine: Mutex::new(engine), live, trouble })
     }
 
     /// What is live.

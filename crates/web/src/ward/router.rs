@@ -80,7 +80,8 @@ async fn with_headers(Extension(is_secure): Extension<bool>, request: Request, n
     };
     set(header::CONTENT_SECURITY_POLICY, CONTENT_POLICY);
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
-    set(header::REFERRER_POLICY, "no-referrer");
+    // Not `no-referrer`: a browser would then hide the origin of our own forms from us too.
+    set(header::REFERRER_POLICY, "same-origin");
     set(header::CACHE_CONTROL, "no-store");
     set(HeaderName::from_static("cross-origin-opener-policy"), "same-origin");
     set(HeaderName::from_static("cross-origin-resource-policy"), "same-origin");

@@ -20,6 +20,8 @@ const AHEAD: usize = 16;
 
 /// Lives in a bed, on a thread of its own: a night borrows what it was built from.
 pub(super) fn live(ward: Arc<Ward>, bed: Arc<Bed>, scenario: Scenario, seed: u64, begin_us: i64, out: Sender<Heard>) {
+    // A past is lived through once: a bed with a record goes on from now.
+    let begin_us = if bed.is_new { begin_us } else { now_us() };
     let (give, take) = channel(AHEAD);
     tokio::spawn(source::play(bed.setup.signs_as.clone(), begin_us, take, out));
     std::thread::spawn(move || {
@@ -57,7 +59,7 @@ impl Life<'_> {
         let moved = begin.duration_since(scenario.start_time()?);
         let mut chart = night.chart().to_vec().into_iter().peekable();
         let mut actions = night.actions().to_vec().into_iter().peekable();
-        let mut past = Some(Past::new(self.ward, self.bed, self.begin_us));
+        let mut past = self.bed.is_new.then(|| Past::new(self.ward, self.bed, self.begin_us));
         let mut sample = Sample::default();
         while night.next_sample(&mut sample)? {
             let at_us = self.begin_us + (sample.t_s * 1e6) as i64;

@@ -11,7 +11,7 @@ use store::entry::{Entry, Kind};
 use store::journal::{self, Query};
 
 use super::frame::{self, ago, guard, local};
-use super::ward::{asks, mark, weight};
+use super::ward::{Urgency, asks, mark, weight};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::api::beds::patient_of;
 use crate::ward::call::Call;
@@ -38,7 +38,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let main = html! {
         header.title {
             h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
-            p.question.belief data-value="belief" role="status" { (mark(urgency)) " " (believe(reader, &live)) @if urgency != super::ward::Urgency::None { " – " (why) } }
+            p.question.belief data-value="belief" role="status" { (belief_mark(urgency, &live)) " " (believe(reader, &live)) @if urgency != Urgency::None { " – " (why) } }
         }
         div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
             p.big { (weight(reader, &live)) span.u { "±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } } }
@@ -69,6 +69,14 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
         }
     };
     Ok(Answer::Page(frame::page(call, "/beds", label, "bedside", &main)))
+}
+
+/// The mark of attention; where nothing asks for any, filled for a weight that may be believed and hollow for one that may not.
+fn belief_mark(urgency: Urgency, live: &Live) -> Markup {
+    match (urgency, live.state) {
+        (Urgency::None, Some(State::Settled)) | (Urgency::Now | Urgency::Soon, _) => mark(urgency),
+        _ => html! { span.sign aria-hidden="true" { "○" } },
+    }
 }
 
 /// May the weight be believed, in words.

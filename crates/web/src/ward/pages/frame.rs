@@ -48,6 +48,9 @@ fn choices(call: &Call) -> Markup {
             (guard(call))
             (choice("language", "en", "English", reader.tag() == "en"))
             (choice("language", "de", "Deutsch", reader.tag() == "de"))
+        }
+        form.choices method="post" action="/reader" {
+            (guard(call))
             (choice("unit", "kg", "kg", !reader.in_pounds))
             (choice("unit", "lb", "kg + lb", reader.in_pounds))
         }

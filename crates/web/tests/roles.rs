@@ -1,0 +1,211 @@
+//! Every endpoint tried with each role, and what a request must pass besides: nothing opens that should not.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::body::Body;
+use axum::extract::connect_info::MockConnectInfo;
+use axum::http::{Request, Response, StatusCode, header};
+use bedplate_web::ward::{endpoints, router};
+use jiff::tz::TimeZone;
+use serde_json::{Value, json};
+use tower::ServiceExt as _;
+use ward::access::{Access, Role};
+use ward::bed::Setup;
+use ward::clock::now_us;
+use ward::memory::Memory;
+use ward::service::Ward;
+
+const PASSWORD: &str = "four plain words here";
+
+struct Scene {
+    ward: Arc<Ward>,
+    app: axum::Router,
+    _folder: tempfile::TempDir,
+}
+
+fn scene() -> Scene {
+    let folder = tempfile::tempdir().unwrap();
+    let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
+    let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
+    let run = twin::bench_run(&deck, 1, &twin::BenchOptions::default()).unwrap().run;
+    let calibration = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01T00:00:00Z")).unwrap();
+    let setup = Setup { bed: "A1".into(), signs_as: "alder-1".into(), deck, calibration };
+    let ward = Arc::new(Ward::open("Alder (invented)", memory, TimeZone::UTC, 7, vec![setup], now_us()).unwrap());
+    let access = Access::new(&ward.memory, &ward.failures, now_us());
+    for role in Role::ALL {
+        access.make(role.word(), role, "given by another", "test").unwrap();
+        access.set_password(role.word(), PASSWORD, role.word()).unwrap();
+    }
+    let app = router(Arc::clone(&ward), false).layer(MockConnectInfo(SocketAddr::from(([127, 0, 0, 1], 9))));
+    Scene { ward, app, _folder: folder }
+}
+
+impl Scene {
+    fn token(&self, role: Role) -> (String, String) {
+        let signed =
+            Access::new(&self.ward.memory, &self.ward.failures, now_us()).sign_in(role.word(), PASSWORD).unwrap();
+        (signed.token, signed.session.guard)
+    }
+
+    async fn ask(&self, request: Request<Body>) -> Response<Body> {
+        self.app.clone().oneshot(request).await.unwrap()
+    }
+}
+
+/// A request with a body that no endpoint takes, so that nothing is done where the door opens.
+fn request(method: &str, path: &str) -> axum::http::request::Builder {
+    let path =
+        path.replace("{bed}", "A1").replace("{patient}", "p-1").replace("{number}", "1").replace("{account}", "nobody");
+    Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, "application/json")
+}
+
+async fn text(response: Response<Body>) -> String {
+    let bytes = axum::body::to_bytes(response.into_body(), 1 << 22).await.unwrap();
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
+/// What a refusal for want of a right looks like.
+fn is_shut(status: StatusCode) -> bool {
+    matches!(status, StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN)
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn every_endpoint_opens_to_the_roles_that_have_its_right_and_to_no_other() {
+    let scene = scene();
+    let mut tried = 0;
+    for role in Role::ALL {
+        for (method, path, right) in endpoints() {
+            // Ends the session, or never ends.
+            if path.ends_with("/end") || path == "/sign-out" || path.ends_with("live") && path.starts_with("/api") {
+                continue;
+            }
+            // A session of its own for each: some endpoints end it. The rate limit is not what is tried here.
+            *scene.ward.rate.lock().unwrap() = ward::access::limits::Rate::new(1e6, 1e6);
+            *scene.ward.sign_ins.lock().unwrap() = ward::access::limits::Rate::new(1e6, 1e6);
+            let (token, _) = scene.token(role);
+            let ask = request(method, path).header(header::AUTHORIZATION, format!("Bearer {token}"));
+            let status = scene.ask(ask.body(Body::from("{}")).unwrap()).await.status();
+            let may = right.is_none_or(|right| role.may(right));
+            let of_password = path.contains("password") || path.ends_with("session") || path == "/sign-in";
+            assert!(
+                is_shut(status) != may || (may && of_password),
+                "{method} {path} as {}: {status}, may: {may}",
+                role.word()
+            );
+            assert!(!status.is_server_error(), "{method} {path} as {}: {status}", role.word());
+            tried += 1;
+        }
+    }
+    assert!(tried > 150, "{tried}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn without_a_session_only_the_open_endpoints_answer() {
+    let scene = scene();
+    for (method, path, right) in endpoints() {
+        *scene.ward.rate.lock().unwrap() = ward::access::limits::Rate::new(1e6, 1e6);
+        *scene.ward.sign_ins.lock().unwrap() = ward::access::limits::Rate::new(1e6, 1e6);
+        let response = scene.ask(request(method, path).body(Body::from("{}")).unwrap()).await;
+        let shut =
+            is_shut(response.status()) || response.headers().get(header::LOCATION).is_some_and(|to| to == "/sign-in");
+        assert!(shut || right.is_none(), "{method} {path}: {}", response.status());
+    }
+    let open: Vec<String> =
+        endpoints().into_iter().filter(|e| e.2.is_none()).map(|(method, path, _)| format!("{method} {path}")).collect();
+    assert_eq!(
+        open,
+        [
+            "POST /api/session",
+            "GET /health/live",
+            "GET /health/ready",
+            "GET /api/openapi.json",
+            "GET /help",
+            "GET /sign-in",
+            "POST /sign-in"
+        ]
+    );
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_forged_form_is_refused_and_a_meant_one_is_taken() {
+    let scene = scene();
+    let (token, guard) = scene.token(Role::Nurse);
+    let form = |guard: &str, origin: Option<&str>| {
+        let mut ask = Request::post("/beds/A1/act")
+            .header(header::HOST, "ward.test")
+            .header(header::COOKIE, format!("bedplate_session={token}"))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        if let Some(origin) = origin {
+            ask = ask.header(header::ORIGIN, origin);
+        }
+        ask.body(Body::from(format!("guard={guard}&action=hold&once=a"))).unwrap()
+    };
+    assert_eq!(scene.ask(form("", None)).await.status(), StatusCode::FORBIDDEN);
+    assert_eq!(scene.ask(form("wrong", Some("http://ward.test"))).await.status(), StatusCode::FORBIDDEN);
+    assert_eq!(scene.ask(form(&guard, Some("http://evil.test"))).await.status(), StatusCode::FORBIDDEN);
+    assert_eq!(scene.ask(form(&guard, Some("null"))).await.status(), StatusCode::FORBIDDEN);
+    assert_eq!(scene.ask(form(&guard, Some("http://ward.test"))).await.status(), StatusCode::SEE_OTHER);
+    let records = scene.ward.memory.look(|tx| Ok(ward::records::actions(tx, "A1", 0))).unwrap().unwrap();
+    assert_eq!(records.len(), 1, "the meant one alone was kept");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_button_pressed_twice_acts_once_and_an_action_can_be_taken_back() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Nurse);
+    let post = |path: &str, body: Value| {
+        Request::post(path)
+            .header(header::AUTHORIZATION, format!("Bearer {token}"))
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(body.to_string()))
+            .unwrap()
+    };
+    let body = json!({ "action": "add", "kg": 1.5, "note": "blanket", "once": "page-7" });
+    let first: Value =
+        serde_json::from_str(&text(scene.ask(post("/api/beds/A1/actions", body.clone())).await).await).unwrap();
+    let again: Value = serde_json::from_str(&text(scene.ask(post("/api/beds/A1/actions", body)).await).await).unwrap();
+    assert_eq!(first["number"], again["number"]);
+    let undo = format!("/api/beds/A1/actions/{}/undo", first["number"]);
+    assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::OK);
+    assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::NOT_FOUND, "once is enough");
+    let bad = json!({ "action": "tarre" });
+    let refused = scene.ask(post("/api/beds/A1/actions", bad)).await;
+    assert_eq!(refused.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(text(refused).await.contains("patient_step"), "the refusal says what is expected");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_password_that_somebody_else_gave_opens_nothing_but_its_change() {
+    let scene = scene();
+    let access = Access::new(&scene.ward.memory, &scene.ward.failures, now_us());
+    access.make("fresh", Role::Nurse, "given by another", "test").unwrap();
+    let token = access.sign_in("fresh", "given by another").unwrap().token;
+    let get = |path: &str| {
+        Request::get(path).header(header::AUTHORIZATION, format!("Bearer {token}")).body(Body::empty()).unwrap()
+    };
+    assert_eq!(scene.ask(get("/api/beds")).await.status(), StatusCode::FORBIDDEN);
+    assert_eq!(scene.ask(get("/password")).await.status(), StatusCode::OK);
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn no_hash_of_a_password_leaves_the_ward() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Administrator);
+    for path in ["/api/records", "/api/accounts", "/accounts"] {
+        let ask =
+            Request::get(path).header(header::AUTHORIZATION, format!("Bearer {token}")).body(Body::empty()).unwrap();
+        let body = text(scene.ask(ask).await).await;
+        assert!(body.contains("nurse") && !body.contains("argon2"), "{path}: {body}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn who_asks_without_end_is_told_to_wait() {
+    let scene = scene();
+    let mut last = StatusCode::OK;
+    for _ in 0..400 {
+        last = scene.ask(Request::get("/health/live").body(Body::empty()).unwrap()).await.status();
+    }
+    assert_eq!(last, StatusCode::TOO_MANY_REQUESTS);
+}
