@@ -16,7 +16,9 @@ use crate::{Site, assets, layout};
 #[derive(Debug, thiserror::Error)]
 pub enum ServeError {
     /// Pages without accounts and encryption are for this machine alone.
-    #[error("{found} is not a loopback address; pages are served on 127.0.0.1 or [::1] only")]
+    #[error(
+        "{found} is not a loopback address; without TLS pages are served on 127.0.0.1 or [::1] only: a ward needs a table [tls] to be reached from elsewhere"
+    )]
     NotLoopback {
         /// The address asked for.
         found: SocketAddr,

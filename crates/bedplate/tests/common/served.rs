@@ -1,0 +1,101 @@
+//! A served ward: the built binary on an invented ward, and a small client for it.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+
+use serde_json::Value;
+
+/// A running ward; killed when dropped.
+pub(crate) struct Served {
+    pub(crate) child: Child,
+    pub(crate) address: String,
+    /// The first administrator's password, on the first start.
+    pub(crate) secret: Option<String>,
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// What an answer holds.
+pub(crate) struct Told {
+    pub(crate) status: u16,
+    pub(crate) head: String,
+    pub(crate) body: String,
+}
+
+impl Told {
+    pub(crate) fn json(&self) -> Value {
+        serde_json::from_str(&self.body).unwrap_or_else(|e| panic!("{e}: {}", self.body))
+    }
+}
+
+impl Served {
+    /// Serves `ward.toml` of a folder, with more options.
+    pub(crate) fn start(folder: &Path, options: &[&str]) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_bedplate"))
+            .current_dir(folder)
+            .args(["serve", "ward.toml"])
+            .args(options)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the binary starts");
+        let mut secret = None;
+        for line in BufReader::new(child.stdout.take().expect("piped")).lines().map_while(Result::ok) {
+            if let Some(rest) = line.trim().strip_prefix("password  ") {
+                secret = Some(rest.to_owned());
+            }
+            if let Some(from) = line.find("http://") {
+                let address = line[from + 7..].split('/').next().expect("not empty").to_owned();
+                return Self { child, address, secret };
+            }
+        }
+        let _ = child.kill();
+        panic!("the ward did not start");
+    }
+
+    pub(crate) fn ask(&self, method: &str, path: &str, token: Option<&str>, body: Option<&Value>) -> Told {
+        let mut stream = TcpStream::connect(&self.address).expect("it listens");
+        let mut head = format!("{method} {path} HTTP/1.1\r\nhost: {}\r\nconnection: close\r\n", self.address);
+        if let Some(token) = token {
+            head += &format!("authorization: Bearer {token}\r\n");
+        }
+        let body = body.map(Value::to_string).unwrap_or_default();
+        head += &format!("content-type: application/json\r\ncontent-length: {}\r\n\r\n{body}", body.len());
+        stream.write_all(head.as_bytes()).expect("sent");
+        let mut text = Vec::new();
+        stream.read_to_end(&mut text).expect("an answer");
+        let text = String::from_utf8_lossy(&text);
+        let (head, body) = text.split_once("\r\n\r\n").expect("a head and a body");
+        let status = head.split(' ').nth(1).expect("a status").parse().expect("a number");
+        let body = if head.contains("transfer-encoding: chunked") { unchunked(body) } else { body.to_owned() };
+        Told { status, head: head.to_owned(), body }
+    }
+
+    /// Signs in and gives the token.
+    pub(crate) fn sign_in(&self, account: &str, password: &str) -> String {
+        let body = serde_json::json!({ "account": account, "password": password });
+        let told = self.ask("POST", "/api/session", None, Some(&body));
+        assert_eq!(told.status, 200, "{}", told.body);
+        told.json()["token"].as_str().expect("a token").to_owned()
+    }
+}
+
+fn unchunked(body: &str) -> String {
+    let (mut rest, mut out) = (body, String::new());
+    while let Some((size, after)) = rest.split_once("\r\n") {
+        let size = usize::from_str_radix(size.trim(), 16).unwrap_or(0);
+        if size == 0 {
+            break;
+        }
+        out += after.get(..size).unwrap_or_default();
+        rest = after.get(size + 2..).unwrap_or_default();
+    }
+    out
+}

@@ -1,0 +1,167 @@
+//! A ward served by the built binary: first start, care, kill, restart, the audit trail, copies.
+
+mod common;
+#[path = "common/served.rs"]
+mod served;
+
+use std::fs;
+use std::path::Path;
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use common::{bedplate, json};
+use serde_json::{Value, json};
+use served::Served;
+
+const WARD: &str = "[ward]\nname = \"Alder ward (invented)\"\nmemory = \"ward.db\"\nlisten = \"127.0.0.1:0\"\ntime_zone = \"Europe/Oslo\"\n\
+    [[bed]]\nlabel = \"A1\"\ndeck = \"deck.toml\"\ncalibration = \"calibration.json\"\nsigns_as = \"alder-1\"\nlink = \"twin\"\n\
+    scenario = \"scenario.toml\"\nseed = 3\n";
+/// A short invented night: the patient comes after some minutes.
+const NIGHT: &str = "name = \"a short night\"\nhours = 12.0\nrate_hz = 10.0\nstart = \"2031-03-04T18:00:00Z\"\n";
+const OWN: &str = "alder linden oak";
+
+/// A folder with an invented ward.
+fn ward() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    fs::write(path.join("deck.toml"), twin::demo::DECK_TOML).unwrap();
+    fs::write(path.join("scenario.toml"), NIGHT).unwrap();
+    fs::write(path.join("ward.toml"), WARD).unwrap();
+    let made =
+        bedplate(path, &["twin", "deck.toml", "--scenario", "scenario.toml", "--output", "bench", "--seed", "3"]);
+    assert_eq!(made.status, 0, "{}", made.err);
+    let found = bedplate(path, &["calibrate", "deck.toml", "bench/run.csv", "--output", "calibration.json"]);
+    assert_eq!(found.status, 0, "{}", found.err);
+    folder
+}
+
+/// The first administrator with a password of its own, and a nurse.
+fn accounts(served: &Served) -> (String, String) {
+    let secret = served.secret.as_deref().expect("the first start prints a secret");
+    let token = served.sign_in("first", secret);
+    let change = json!({ "old": secret, "new": OWN });
+    assert_eq!(served.ask("POST", "/api/password", Some(&token), Some(&change)).status, 200);
+    let administrator = served.sign_in("first", OWN);
+    let make = json!({ "account": "nurse", "role": "nurse", "password": "given by another" });
+    assert_eq!(served.ask("POST", "/api/accounts", Some(&administrator), Some(&make)).status, 201);
+    let fresh = served.sign_in("nurse", "given by another");
+    let change = json!({ "old": "given by another", "new": OWN });
+    assert_eq!(served.ask("POST", "/api/password", Some(&fresh), Some(&change)).status, 200);
+    (administrator, served.sign_in("nurse", OWN))
+}
+
+fn bed(served: &Served, token: &str) -> Value {
+    served.ask("GET", "/api/beds/A1", Some(token), None).json()
+}
+
+/// Waits until a bed says what is wanted.
+fn wait(served: &Served, token: &str, what: &str, is: impl Fn(&Value) -> bool) -> Value {
+    let from = Instant::now();
+    loop {
+        let now = bed(served, token);
+        if is(&now) {
+            return now;
+        }
+        assert!(from.elapsed() < Duration::from_secs(60), "no {what} in a minute: {now}");
+        sleep(Duration::from_millis(200));
+    }
+}
+
+#[test]
+fn a_ward_goes_on_after_a_kill_where_it_stood() {
+    let folder = ward();
+    let mut served = Served::start(folder.path(), &["--past-hours", "4"]);
+    let (_, nurse) = accounts(&served);
+    let live = wait(&served, &nurse, "weight", |bed| bed["patient_kg"].is_number() && bed["link_up"] == true);
+    let (tare, kg) = (live["tare_kg"].as_f64().unwrap(), live["patient_kg"].as_f64().unwrap());
+    assert!((kg - 70.0).abs() < 40.0 && tare > 5.0, "{live}");
+    let hold = json!({ "action": "hold", "once": "one" });
+    assert_eq!(served.ask("POST", "/api/beds/A1/actions", Some(&nurse), Some(&hold)).status, 201);
+    wait(&served, &nurse, "hold", |bed| bed["state"] == "held");
+    served.child.kill().unwrap();
+    served.child.wait().unwrap();
+    drop(served);
+    let from = Instant::now();
+    let served = Served::start(folder.path(), &[]);
+    assert!(from.elapsed() < Duration::from_secs(10), "restart took {:?}", from.elapsed());
+    assert!(served.secret.is_none(), "the secret is shown once");
+    // The session outlived the kill too. The twin begins a new night with its own tare only after a while.
+    let again = wait(&served, &nurse, "state", |bed| bed["state"].is_string());
+    assert_eq!(again["state"], "held", "{again}");
+    assert!((again["tare_kg"].as_f64().unwrap() - tare).abs() < 1e-6, "{again} after {tare}");
+    let whole = bedplate(folder.path(), &["ward", "verify-audit", "ward.toml", "--json"]);
+    assert_eq!((whole.status, json(&whole)["breaks"].as_array().unwrap().len()), (0, 0), "{}", whole.err);
+}
+
+#[test]
+fn a_copy_holds_all_and_a_changed_entry_shows() {
+    let folder = ward();
+    let path = folder.path();
+    let served = Served::start(path, &["--past-hours", "1"]);
+    let (administrator, nurse) = accounts(&served);
+    let patient = json!({ "patient": { "label": "p-7", "sex": "female", "age_y": 50, "admission_kg": 61.5 } });
+    assert_eq!(served.ask("POST", "/api/patients", Some(&nurse), Some(&patient)).status, 201);
+    let volume = json!({ "time": "2026-01-01T10:00:00Z", "direction": "output", "route": "urine", "volume_mL": 250 });
+    assert_eq!(served.ask("POST", "/api/patients/p-7/chart", Some(&nurse), Some(&volume)).status, 201);
+    let future = json!({ "time": "2126-01-01T10:00:00Z", "direction": "output", "route": "urine", "volume_mL": 250 });
+    assert_eq!(served.ask("POST", "/api/patients/p-7/chart", Some(&nurse), Some(&future)).status, 422);
+    let csv = served.ask("GET", "/api/patients/p-7/chart.csv", Some(&nurse), None);
+    assert!(csv.body.contains("2026-01-01T10:00:00Z,output,urine,250"), "{}", csv.body);
+    let audit = served.ask("GET", "/api/audit", Some(&administrator), None).json();
+    assert!(audit["entries"].as_u64().unwrap() > 10 && audit["breaks"] == json!([]), "{audit}");
+
+    // While the ward runs.
+    let copied = bedplate(path, &["ward", "backup", "ward.toml", "--output", "copy.db"]);
+    assert_eq!(copied.status, 0, "{}", copied.err);
+    assert!(copied.out.contains("Whole"), "{}", copied.out);
+    let noted = bedplate(path, &["ward", "verify-audit", "copy.db", "--note", "ends.json"]);
+    assert_eq!(noted.status, 0, "{}", noted.err);
+    drop(served);
+
+    // Into another, empty ward; and not over a full one.
+    fs::write(path.join("other.toml"), WARD.replace("ward.db", "other.db")).unwrap();
+    assert_eq!(bedplate(path, &["ward", "restore", "other.toml", "copy.db"]).status, 0);
+    let twice = bedplate(path, &["ward", "restore", "other.toml", "copy.db"]);
+    assert_eq!(twice.status, 2);
+    assert!(twice.err.contains("an empty one"), "{}", twice.err);
+    let held = bedplate(path, &["ward", "verify-audit", "other.toml", "--noted", "ends.json"]);
+    assert_eq!(held.status, 0, "{}{}", held.out, held.err);
+    let well = bedplate(path, &["ward", "doctor", "other.toml"]);
+    assert_eq!(well.status, 0, "{}{}", well.out, well.err);
+
+    // Somebody makes 250 mL of urine into 950 in the file itself.
+    let bytes = fs::read(path.join("copy.db")).unwrap();
+    let at = find(&bytes, b"\"volume_mL\":250").expect("the entry stands in the file") + b"\"volume_mL\":".len();
+    let mut changed = bytes;
+    changed[at] = b'9';
+    fs::write(path.join("changed.db"), changed).unwrap();
+    let broken = bedplate(path, &["ward", "verify-audit", "changed.db"]);
+    assert_eq!(broken.status, 1, "{}", broken.out);
+    assert!(broken.out.contains("patient/p-7"), "{}", broken.out);
+}
+
+fn find(bytes: &[u8], what: &[u8]) -> Option<usize> {
+    bytes.windows(what.len()).position(|w| w == what)
+}
+
+#[test]
+fn what_cannot_be_served_is_said_with_its_place() {
+    let folder = ward();
+    let path = folder.path();
+    let refused = |text: &str, words: &[&str]| {
+        fs::write(path.join("bad.toml"), text).unwrap();
+        let ran = bedplate(path, &["serve", "bad.toml"]);
+        assert_eq!(ran.status, 2, "{}", ran.out);
+        for word in words {
+            assert!(ran.err.contains(word), "no {word:?} in {}", ran.err);
+        }
+    };
+    refused(&WARD.replace("127.0.0.1:0", "0.0.0.0:0"), &["loopback", "[tls]"]);
+    refused(&WARD.replace("calibration.json", "gone.json"), &["gone.json"]);
+    refused(&WARD.replace("link = \"twin\"", "link = \"pigeon\""), &["bad.toml:11:8", "pigeon", "serial"]);
+    refused(&WARD.replace("ward.db", "mysql://x"), &["no place"]);
+    let looked = bedplate(path, &["ward", "doctor", "ward.toml"]);
+    assert_eq!(looked.status, 1);
+    assert!(looked.out.contains("start `serve` once"), "{}", looked.out);
+    assert!(!Path::new(&path.join("ward.db")).exists(), "looking makes nothing");
+}
