@@ -160,6 +160,8 @@ fn what_cannot_be_served_is_said_with_its_place() {
     refused(&WARD.replace("calibration.json", "gone.json"), &["gone.json"]);
     refused(&WARD.replace("link = \"twin\"", "link = \"pigeon\""), &["bad.toml:11:8", "pigeon", "serial"]);
     refused(&WARD.replace("ward.db", "mysql://x"), &["no place"]);
+    let fresh = ward();
+    let path = fresh.path();
     let looked = bedplate(path, &["ward", "doctor", "ward.toml"]);
     assert_eq!(looked.status, 1);
     assert!(looked.out.contains("start `serve` once"), "{}", looked.out);

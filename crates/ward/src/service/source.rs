@@ -12,15 +12,18 @@ use crate::clock::now_us;
 /// Plays samples in their own time until they end or nobody listens. Their times count from `begin_us`, µs of UTC.
 #[allow(clippy::cast_precision_loss, reason = "years in microseconds fit")]
 pub async fn play(signs_as: String, begin_us: i64, mut samples: Receiver<Result<Sample, String>>, out: Sender<Heard>) {
-    if out.send(Heard::Up).await.is_err() {
-        return;
-    }
+    // The link stands with its first sample: before that a past may be lived through.
+    let mut is_up = false;
     let mut sequence = 0_u32;
     let why = loop {
         match samples.recv().await {
             None => break "the recording has ended".to_owned(),
             Some(Err(error)) => break error,
             Some(Ok(sample)) => {
+                if !is_up && out.send(Heard::Up).await.is_err() {
+                    return;
+                }
+                is_up = true;
                 let wait_s = sample.t_s - (now_us() - begin_us) as f64 / 1e6;
                 if wait_s > 0.0 {
                     tokio::time::sleep(Duration::from_secs_f64(wait_s)).await;

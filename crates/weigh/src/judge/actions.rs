@@ -82,13 +82,6 @@ impl Judge {
     }
 
     fn begin_care(&mut self, t_s: f64) {
-        // Care that begins anew before the one before was judged is one care.
-        if let Some(hold) = self.hold.as_mut().filter(|hold| hold.released_s.is_some()) {
-            hold.released_s = None;
-            if let Some(Weighed { kg, u_kg }) = self.last_settled {
-                self.ledger.hold(Mass { kg, u_kg });
-            }
-        }
         if self.hold.is_none() {
             self.mendable = None;
             if let Some(Weighed { kg, u_kg }) = self.last_settled {
