@@ -124,12 +124,14 @@ pub struct Doubt {
     pub tilt_deg: f64,
     /// Creep of a changed load after half an hour, relative, as a standard uncertainty.
     pub creep_rel: f64,
-    /// Growth of the zero's uncertainty, kg per square root of an hour.
-    pub zero_kg_sqrt_h: f64,
+    /// Flicker of the deck's zero, kg: standard uncertainty of a difference over e times the time of averaging, see [`crate::doubt`].
+    pub zero_flicker_kg: f64,
     /// Change of the deck's zero with temperature, kg per °C, as a standard uncertainty.
     pub zero_kg_c: f64,
     /// Change of the deck's span with temperature, relative per °C, as a standard uncertainty.
     pub span_rel_c: f64,
+    /// Standard uncertainty of the change of temperature over a day where none is measured, °C.
+    pub unknown_c: f64,
 }
 
 /// All limits of judgement.
@@ -182,7 +184,8 @@ impl Default for Limits {
                 lean: 0.15,
                 tilt_deg: 0.1,
                 creep_rel: 0.0,
-                zero_kg_sqrt_h: 0.0,
+                zero_flicker_kg: 0.0,
+                unknown_c: 0.0,
                 zero_kg_c: 0.0,
                 span_rel_c: 0.0,
             },
@@ -388,7 +391,8 @@ fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
         ("uncertainty of the lean", doubt.lean),
         ("uncertainty of the angle", doubt.tilt_deg),
         ("creep", doubt.creep_rel),
-        ("drift of zero", doubt.zero_kg_sqrt_h),
+        ("flicker of zero", doubt.zero_flicker_kg),
+        ("unknown temperature", doubt.unknown_c),
         ("zero with temperature", doubt.zero_kg_c),
         ("span with temperature", doubt.span_rel_c),
     ];

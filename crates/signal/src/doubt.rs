@@ -10,23 +10,27 @@
 //! | lean      | u_κ Δ(W sin²θ) for each section: a push that friction does not take up, structure of the inclined plane |
 //! | angle     | u_θ Δ(W tan θ) for each section |
 //! | creep     | √((ρ u_c ΔW)² + (1 − ρ²) u_c² Σ ΔF²) (1 − exp(−t/τ_c)), with its half hour as the creep test has it |
-//! | zero      | u_z √h |
-//! | warmth    | u_zT ΔT and u_sT ΔT W |
+//! | zero      | u_f √ln(1 + t/τ_f), flicker of bridge and amplifier |
+//! | warmth    | u_zT ΔT and u_sT ΔT W, with ΔT as measured, or u_T √(1 − exp(−t/τ_T)) where nobody measures it |
 //! | noise     | both plateaus' own scatter |
 //! | stand-in  | of failed cells, on both plateaus |
 //!
-//! Symbols: F a cell's load and W a section's (in the creep the deck's), kg; θ the section's angle; t the time between, h the same in
-//! hours; ρ² the part of the cells' creep variance that all share. Creep belongs to each cell with its sign: what cells have in common
+//! Symbols: F a cell's load and W a section's (in the creep the deck's), kg; θ the section's angle; t the time between; ρ² the part of the cells' creep variance that all share. Creep belongs to each cell with its sign: what cells have in common
 //! (gauge, adhesive, age) follows the sum of the changes, so a turn in bed, which leaves the sum, costs nothing of it; what is each
 //! cell's own adds up in squares.
-//! Source: JCGM 100:2008, 5.1.2 (uncorrelated inputs); lean: error (1 − κ) N sin²θ/cos θ of ΣN/cos θ, N = W cos θ.
+//! A zero that is free of warmth and creep flickers: power density S(f) = K/f. The difference of two averages over τ_f that lie t apart has the variance
+//! 2 K ∫ (1 − cos 2πft)/f df from 1/t to 1/τ_f, to within its constant 2 K ln(1 + t/τ_f): it grows for ever, but slowly, unlike a random walk.
+//! Sources: JCGM 100:2008, 5.1.2 (uncorrelated inputs); flicker noise: NIST SP 1065, section on power-law noise (the integral is elementary); lean: error (1 − κ) N sin²θ/cos θ of ΣN/cos θ, N = W cos θ.
 
 use crate::config::Config;
 use crate::plateau::Level;
 
 /// Time constant of creep, chosen so that 95 % has come after half an hour, s.
 const CREEP_S: f64 = 600.0;
-const HOUR_S: f64 = 3600.0;
+/// Time over which a plateau averages, from which on flicker counts, s.
+const FLICKER_S: f64 = 30.0;
+/// Time in which a room takes on another temperature, s: a quarter of a day.
+const ROOM_S: f64 = 21_600.0;
 /// Part ρ² of the variance of creep that the cells of a deck share. A data sheet bounds a cell and does not say how a lot spreads within the bound: equal
 /// parts (a choice of this project, no source) are wrong by at most √2 either way.
 const CREEP_SHARED: f64 = 0.5;
@@ -120,7 +124,7 @@ pub fn between<const C: usize, const P: usize, const S: usize>(
     let apart_s = (after.level.t_s - before.level.t_s).max(0.0);
     let warmer_c = match (before.temperature_c, after.temperature_c) {
         (Some(was), Some(is)) => is - was,
-        _ => 0.0,
+        _ => doubt.unknown_c * libm::sqrt(-libm::expm1(-apart_s / ROOM_S)),
     };
     Parts {
         gain_kg: libm::sqrt(gain_2),
@@ -131,7 +135,7 @@ pub fn between<const C: usize, const P: usize, const S: usize>(
             * libm::sqrt(CREEP_SHARED * gained_kg * gained_kg + (1.0 - CREEP_SHARED) * moved_2)
             * -libm::expm1(-apart_s / CREEP_S),
         drift_kg: root_of_squares([
-            doubt.zero_kg_sqrt_h * libm::sqrt(apart_s / HOUR_S),
+            doubt.zero_flicker_kg * libm::sqrt(libm::log1p(apart_s / FLICKER_S)),
             doubt.zero_kg_c * warmer_c,
             doubt.span_rel_c * warmer_c * after.level.kg,
         ]),

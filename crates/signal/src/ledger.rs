@@ -51,6 +51,25 @@ pub struct Open {
     pub place_mm: Option<[f64; 2]>,
 }
 
+/// Standard uncertainty of the remainder by its parts, kg.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Doubt {
+    /// Of the difference to the tare; the lean is what its account leaves open.
+    pub parts: Parts,
+    /// Of all things that ever came and went.
+    pub items_kg: f64,
+    /// Of what nothing explains yet: as if it might be the remainder's.
+    pub open_kg: f64,
+}
+
+impl Doubt {
+    /// All parts together, kg.
+    #[must_use]
+    pub fn total_kg(&self) -> f64 {
+        doubt::root_of_squares([self.parts.total_kg(), self.items_kg, self.open_kg])
+    }
+}
+
 /// The accounts of a deck with room for `C` cells and `S` sections.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ledger<const C: usize, const S: usize> {
@@ -118,11 +137,20 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
     /// Standard uncertainty of the remainder, kg; `None` without a tare.
     #[must_use]
     pub fn u_kg<const P: usize>(&self, config: &Config<C, P, S>, now: &Plateau<C, S>) -> Option<f64> {
+        self.doubt(config, now).map(|doubt| doubt.total_kg())
+    }
+
+    /// That uncertainty by its parts; `None` without a tare.
+    #[must_use]
+    pub fn doubt<const P: usize>(&self, config: &Config<C, P, S>, now: &Plateau<C, S>) -> Option<Doubt> {
         let parts = doubt::between(config, self.tare.as_ref()?, now);
-        // The lean of now is on its account; what it leaves open there counts.
-        let own = Parts { lean_kg: 0.0, angle_kg: 0.0, ..parts }.total_kg();
         let open_2: f64 = self.open().iter().map(|open| open.mass.kg * open.mass.kg).sum();
-        Some(libm::sqrt(own * own + self.items_u2 + self.lean.u_kg * self.lean.u_kg + open_2))
+        Some(Doubt {
+            // The lean of now is on its account; what it leaves open there counts.
+            parts: Parts { lean_kg: self.lean.u_kg, angle_kg: 0.0, ..parts },
+            items_kg: libm::sqrt(self.items_u2),
+            open_kg: libm::sqrt(open_2),
+        })
     }
 
     /// Items known by number.

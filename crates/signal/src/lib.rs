@@ -42,7 +42,7 @@ pub mod watch;
 pub use channel::Channel;
 pub use config::{CellConfig, Config, ConfigError, Limits};
 pub use doubt::{Parts, Plateau};
-pub use ledger::{Item, Ledger, Mass, Open};
+pub use ledger::{Doubt, Item, Ledger, Mass, Open};
 pub use path::{Change, Memory, Reading, Sample, SignalPath};
 pub use plateau::Level;
 pub use watch::Motion;

@@ -81,14 +81,16 @@ pub fn stand_in(
     Some(StandIn { kg: known_kg + gain, u_kg: U_REL * moved })
 }
 
-/// The cell that alone has changed since `known`, by at least `floor_kg`.
+/// The cell that alone has changed since `known`, by at least `floor_kg`. What stands in for a failed cell follows its neighbours and is left out.
 pub fn drifting<'a>(
     cells: impl Iterator<Item = &'a CellConfig> + Clone,
     known_kg: &[f64],
     now_kg: &[f64],
+    failed: &[bool],
     floor_kg: f64,
 ) -> Option<usize> {
-    let changes = known_kg.iter().zip(now_kg).map(|(known, now)| now - known);
+    let given = known_kg.iter().zip(now_kg).zip(failed.iter().chain(core::iter::repeat(&false)));
+    let changes = given.map(|((known, now), failed)| if *failed { 0.0 } else { now - known });
     let (most_idx, most) = changes
         .clone()
         .enumerate()
@@ -144,7 +146,7 @@ mod tests {
     #[test]
     fn only_a_cell_that_changes_alone_drifts() {
         let cells = CORNERS.map(|at_mm| CellConfig::straight(0, at_mm, 0.0, 1.0, 50.0));
-        let found = |change: [f64; 4]| drifting(cells.iter(), &[5.0; 4], &change.map(|c| 5.0 + c), 0.1);
+        let found = |change: [f64; 4]| drifting(cells.iter(), &[5.0; 4], &change.map(|c| 5.0 + c), &[], 0.1);
         assert_eq!(found([0.0, -0.2, 0.01, -0.01]), Some(1));
         assert_eq!(found([0.0, -0.05, 0.0, 0.0]), None, "below the floor");
         assert_eq!(found([0.1, -0.2, 0.05, 0.05]), None, "a load that moves");

@@ -114,6 +114,46 @@ pub struct Question {
     pub patient_kg_if_own: Option<f64>,
 }
 
+/// Standard uncertainty of a weight by its parts, kg, at the last row.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct UncertaintyParts {
+    /// Gains and straightness of single cells.
+    pub gain: f64,
+    /// Scale common to all cells: reference mass, gravity.
+    pub scale: f64,
+    /// Lean of the reaction on a raised section, as far as it is open.
+    pub lean: f64,
+    /// Creep since the tare.
+    pub creep: f64,
+    /// Zero since the tare: time and warmth; span: warmth.
+    pub drift: f64,
+    /// Scatter of the two plateaus.
+    pub noise: f64,
+    /// What stands in for failed cells.
+    pub stand_in: f64,
+    /// Things that came and went.
+    pub items: f64,
+    /// Open questions.
+    pub open: f64,
+}
+
+impl UncertaintyParts {
+    pub(crate) fn of(doubt: &signal::Doubt) -> Self {
+        let signal::Doubt { parts, items_kg, open_kg } = *doubt;
+        Self {
+            gain: parts.gain_kg,
+            scale: parts.scale_kg,
+            lean: parts.lean_kg.hypot(parts.angle_kg),
+            creep: parts.creep_kg,
+            drift: parts.drift_kg,
+            noise: parts.noise_kg,
+            stand_in: parts.stand_in_kg,
+            items: items_kg,
+            open: open_kg,
+        }
+    }
+}
+
 /// The report of a recording.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WeighReport {
@@ -123,6 +163,8 @@ pub struct WeighReport {
     pub rows: usize,
     /// The last row; `None` for a recording without samples.
     pub last: Option<Last>,
+    /// The uncertainty at the last row by its parts; `None` without a tare.
+    pub u_parts_kg: Option<UncertaintyParts>,
     /// Tare as last taken, kg; `None` where none was taken.
     pub tare_kg: Option<f64>,
     /// Net mass of the items that came and went since the tare, kg.

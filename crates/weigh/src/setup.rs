@@ -32,9 +32,41 @@ pub type Rest = Plateau<CELLS, SECTIONS>;
 /// A difference of two rests.
 pub type Step = Change<CELLS, SECTIONS>;
 
-/// Growth of zero's uncertainty, as a part of the verification interval, per square root of an hour: a choice of
-/// this project, no source (the interval is what the deck's maker vouches for).
-const ZERO_OF_E: f64 = 0.05;
+/// What judgement knows of a plate.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Sheet {
+    /// Its name.
+    pub name: String,
+    /// Its middle on the bed lying flat, mm.
+    pub middle_mm: [f64; 2],
+    /// Free gap to its base, mm.
+    pub clearance_mm: f64,
+    /// Largest deflection under an even kilogram, mm; `None` for a plate that the solver refuses.
+    pub bend_mm_per_kg: Option<f64>,
+}
+
+/// The plates of a deck, each solved once under an even load on the mesh that the solver starts with: to some per cent, far better than a load is even.
+pub(crate) fn sheets(deck: &Deck) -> Vec<Sheet> {
+    let gravity = gravity_m_s2(&deck.site);
+    let bend = |plate: &formats::deck::Plate| {
+        let solver = deck::model::model(deck, plate).ok()?.plate;
+        let even = plates::Load::patch_of([0.0; 2], solver.size_m, gravity);
+        let n_elements = plates::usual_mesh(&solver);
+        let solved = plates::solve_on(&solver, &[even.into()], plates::Bearing::Bilateral, n_elements).ok()?;
+        solved.first().map(|solution| 1e3 * solution.max.deflection_m)
+    };
+    let sheet = |plate: &formats::deck::Plate| Sheet {
+        name: plate.name.clone(),
+        middle_mm: geometry::middle_in_bed_mm(plate),
+        clearance_mm: plate.clearance_mm,
+        bend_mm_per_kg: bend(plate),
+    };
+    deck.plates.iter().map(sheet).collect()
+}
+
+/// Frequency below which a bridge amplifier's flicker exceeds its white noise, Hz: a choice of this project on the side of caution, no source (an
+/// amplifier that chops stays white far below it; `noise` shows a deck's own).
+const FLICKER_HZ: f64 = 1.0;
 
 /// Makes the configuration.
 ///
@@ -132,9 +164,12 @@ fn limits(deck: &Deck, scale_rel: f64) -> Result<Limits, WeighError> {
     limits.doubt.creep_rel = creep;
     limits.doubt.span_rel_c = span;
     limits.doubt.zero_kg_c = zero_2.sqrt();
-    limits.doubt.zero_kg_sqrt_h = ZERO_OF_E * deck.e_g / 1e3;
+    let [coldest_c, warmest_c] = deck.ambient_c;
+    limits.doubt.unknown_c = (warmest_c - coldest_c).max(0.0) / 12f64.sqrt();
     // A deck whose own noise fills the limits could never be still: they give way to four times its noise.
     let noise_kg = chain::channels(deck)?.iter().map(|c| (c.noise_g / 1e3).powi(2)).sum::<f64>().sqrt();
+    // S(f) = f_c/f · σ²/(rate/2) and Var = 2 f S(f) ln(…), see `signal::doubt`.
+    limits.doubt.zero_flicker_kg = noise_kg * (4.0 * FLICKER_HZ / deck.converter.rate_hz).sqrt();
     let per_block = (deck.converter.rate_hz * limits.still.block_s).max(1.0).sqrt();
     limits.still.sd_kg = limits.still.sd_kg.max(4.0 * noise_kg / per_block);
     limits.still.fast_sd_kg = limits.still.fast_sd_kg.max(4.0 * noise_kg);

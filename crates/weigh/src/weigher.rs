@@ -12,8 +12,8 @@ use signal::keep::{Keeper, Kept, Slot};
 use crate::WeighError;
 use crate::judge::{Judge, Rules, Weighed};
 use crate::keep::{KeepingError, Weigh, pack, unpack};
-use crate::report::{Event, Fault, FaultKind, Last, WeighReport};
-use crate::setup::{CELLS, Path, SECTIONS, configure};
+use crate::report::{Event, Fault, FaultKind, Last, UncertaintyParts, WeighReport};
+use crate::setup::{CELLS, Path, SECTIONS, configure, sheets};
 
 /// An overload of the same cell is told again only after so long without one, s.
 const OVERLOAD_QUIET_S: f64 = 60.0;
@@ -91,7 +91,7 @@ impl Weigher {
         let tilt_sections =
             header.tilts.iter().filter_map(|name| deck.sections.iter().position(|s| s.name == *name)).collect();
         Ok(Self {
-            judge: Judge::new(Rules::new(deck.max_kg, deck.e_g), config.clone()),
+            judge: Judge::new(Rules::new(deck.max_kg, deck.e_g), config.clone(), sheets(deck)),
             path: Path::new(config),
             deck_name: deck.name.clone(),
             calibrated_at: calibration.made_at.clone(),
@@ -195,6 +195,12 @@ impl Weigher {
         self.judge.ledger().open_kg()
     }
 
+    /// Standard uncertainty of the weight as of the last sample, by its parts; `None` without a tare.
+    #[must_use]
+    pub fn doubt(&self) -> Option<signal::Doubt> {
+        self.judge.doubt(&self.path, self.last_temperature_c)
+    }
+
     /// What happened since this was last asked, which is forgotten here: asked often, the weigher's memory stays constant.
     pub fn news(&mut self) -> News {
         News { events: self.judge.take_events(), faults: std::mem::take(&mut self.faults) }
@@ -286,6 +292,7 @@ impl Weigher {
             settled: self.settled,
             rows: self.rows,
             last: self.last,
+            u_parts_kg: self.doubt().map(|doubt| UncertaintyParts::of(&doubt)),
             tare_kg: ledger.tare().map(|tare| tare.level.kg),
             items_kg: ledger.items_kg(),
             items: self.judge.items(),

@@ -41,20 +41,21 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
 
     /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
     fn note_drift(&mut self, noted: &Plateau<C, S>) {
-        if self.failed.contains(&true) {
-            return;
-        }
         let [older, _] = self.noted;
         let n = self.config.n_cells;
         let begun = self.begun.cells_kg.get(..n).unwrap_or(&[]);
         let bears = noted.cells_kg.get(..n).unwrap_or(&[]);
-        match drifting(self.config.cells(), begun, bears, self.config.limits.channel.drift_floor_kg) {
+        let failed = self.failed.get(..n).unwrap_or(&[]);
+        match drifting(self.config.cells(), begun, bears, failed, self.config.limits.channel.drift_floor_kg) {
             Some(cell_idx) => {
                 if let Some(drifts) = self.drifts.get_mut(cell_idx) {
                     *drifts = true;
                 }
-                self.known = Some(self.begun);
+                if !failed.contains(&true) {
+                    self.known = Some(self.begun);
+                }
             }
+            None if failed.contains(&true) => {}
             None => self.known = Some(older),
         }
     }

@@ -57,7 +57,13 @@ impl Judge {
         }
         match self.presence {
             Presence::On | Presence::Arriving => {}
-            Presence::Empty | Presence::Leaving => self.presence = Presence::Arriving,
+            Presence::Leaving => self.presence = Presence::Arriving,
+            Presence::Empty => {
+                self.presence = Presence::Arriving;
+                if let Some(rest) = rest.filter(|_| self.take_back_bared(t_s)) {
+                    self.arrive(t_s, &rest);
+                }
+            }
             Presence::Presumed => {
                 // The load came before the word. At rest it is judged now, else at the next rest.
                 self.presence = Presence::Arriving;

@@ -1,7 +1,7 @@
 //! What happened between hold and release: whatever the load did is put down to care, not to the patient.
 //!
 //! In care linen, pads and hands come and go, and none of it is fluid that the patient gained or lost. The patient's mass goes on from
-//! where it stood before the hold; the difference goes to the items. What is within twice its own uncertainty is no difference, so that
+//! where it stood before the hold, at the pace that was learned until then; the difference goes to the items. What is within twice its own uncertainty is no difference, so that
 //! many cares do not add up noise; the limit is lower than for other changes, for in care a difference is likelier linen than not. A difference too large for linen, or one that leaves the deck bare, is not put down to care.
 
 use super::{Expected, Judge, Mend, Mendable, Presence};
@@ -27,8 +27,11 @@ impl Judge {
             return;
         }
         let parts = signal::doubt::between(&self.config, &before, after);
-        let delta = after.level.kg - before.level.kg;
-        let u = self.u_step(parts.total_kg(), after.level.t_s - before.level.t_s);
+        let apart_s = after.level.t_s - before.level.t_s;
+        let fluid = self.fluid(after.level.t_s, apart_s);
+        // What went on flowing meanwhile is the patient's.
+        let delta = after.level.kg - before.level.kg - fluid.kg;
+        let u = parts.total_kg().hypot(fluid.u_kg);
         if self.ledger.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             self.tell(t_s, EventKind::PatientOff, "The deck is bare after care: the patient has left it.");
             self.depart();
@@ -54,8 +57,8 @@ impl Judge {
             return;
         }
         if rest.abs() > self.rules.care_kg {
-            self.ledger.ask(Open { t_s, mass: Mass { kg: rest, u_kg: u }, place_mm: None });
-            self.tell_step(t_s, rest, u, None, "is more than linen: who or what came or went in care?");
+            let open = Open { t_s, mass: Mass { kg: rest, u_kg: u }, place_mm: None };
+            self.ask(open, "is more than linen: who or what came or went in care?");
             return;
         }
         let item = self.give(IN_CARE, Mass { kg: rest, u_kg: u });

@@ -2,11 +2,13 @@
 
 use signal::Motion;
 
-use super::{Expected, Judge, Mend, Mendable, Presence};
+use super::{Expected, Judge, Mend, Mendable, Mended, Presence};
 use crate::report::EventKind;
 use crate::setup::{Path, Rest, Step};
 use signal::{Mass, Open};
 
+/// Name of what was found on a deck without a patient.
+const ON_BARE: &str = "on the bare deck";
 /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
 const UNWEIGHED_KG: f64 = 1.0;
 
@@ -15,6 +17,7 @@ impl Judge {
     pub(crate) fn change(&mut self, step: &Step) {
         self.happened += 1;
         self.note_failed(step);
+        self.learn_pace(step);
         self.found_s = step.after.level.t_s;
         let t_s = began(step);
         if self.tare_wanted {
@@ -61,14 +64,8 @@ impl Judge {
             }
             Some(kg) if self.presence == Presence::On => {
                 let kg = item.sign * kg;
-                self.ledger.ask(Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None });
-                self.tell_step(
-                    t_s,
-                    kg,
-                    self.u_stated(kg),
-                    None,
-                    "was entered, and the load did not change: is it on the bed?",
-                );
+                let open = Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None };
+                self.ask(open, "was entered, and the load did not change: is it on the bed?");
             }
             _ => self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change."),
         }
@@ -111,11 +108,23 @@ impl Judge {
         let Some(tare) = self.ledger.tare() else { return };
         let u = signal::doubt::between(&self.config, tare, after).total_kg();
         if net.abs() > self.least(u) {
-            self.give("on the bare deck", Mass { kg: net, u_kg: u });
+            self.give(ON_BARE, Mass { kg: net, u_kg: u });
+            self.bared_s = Some(after.level.t_s);
             let kind = if net > 0.0 { EventKind::Added } else { EventKind::Removed };
             self.tell_size(t_s, kind, Some(net), Some(u), "The bare deck bears another load than at the tare.");
         }
         self.expected.clear();
+    }
+
+    /// A small patient lay there before anybody said so, and was taken for a thing: true where that was a moment ago.
+    pub(super) fn take_back_bared(&mut self, t_s: f64) -> bool {
+        let recent = self.bared_s.take().is_some_and(|bared_s| t_s - bared_s <= self.rules.mend_s);
+        let id = self.names.iter().position(|name| name == ON_BARE).and_then(|at| u16::try_from(at).ok());
+        let heavy = |id: u16| self.ledger.items().iter().any(|i| i.id == id && i.mass.kg >= self.rules.told_kg);
+        match id.filter(|id| recent && heavy(*id)) {
+            Some(id) => self.ledger.forget(id).is_some(),
+            None => false,
+        }
     }
 
     pub(super) fn depart(&mut self) {
@@ -132,7 +141,7 @@ impl Judge {
     /// The patient is said to be there: is a load?
     pub(super) fn arrive(&mut self, t_s: f64, after: &Rest) {
         let Some((tare, net)) = self.ledger.tare().copied().zip(self.ledger.net_kg(after.level.kg)) else { return };
-        if net < self.rules.someone_kg {
+        if net < self.rules.told_kg {
             return;
         }
         let parts = signal::doubt::between(&self.config, &tare, after);
@@ -165,6 +174,9 @@ impl Judge {
             return;
         }
         let apart_s = self.found_s - t_s;
+        if self.is_late_arrival(step) {
+            return;
+        }
         if self.put_right(step) {
             return;
         }
@@ -189,10 +201,29 @@ impl Judge {
             || self.match_expected(step, u)
             || self.mend(step, u, &[Mend::Item, Mend::Care]))
         {
-            self.ledger.ask(Open { t_s, mass: Mass { kg: step.delta_kg, u_kg: u }, place_mm: step.place_mm });
-            let question = "came or went and nobody said so: what was it? Until then the weight is not settled.";
-            self.tell_step(t_s, step.delta_kg, u, step.place_mm, question);
+            let open = Open { t_s, mass: Mass { kg: step.delta_kg, u_kg: u }, place_mm: step.place_mm };
+            match self.shunted(step) {
+                Some(told) => self.ask_shunt(open, &told),
+                None => {
+                    let question =
+                        "came or went and nobody said so: what was it? Until then the weight is not settled.";
+                    self.ask(open, question);
+                }
+            }
         }
+    }
+
+    /// Soon after a small load was taken for the patient who was said to come, far more came: that is the patient, and what lay there before is not.
+    fn is_late_arrival(&mut self, step: &Step) -> bool {
+        let soon = self.first_s.is_some_and(|first_s| step.after.level.t_s - first_s <= self.rules.early_s);
+        let before = step.before.and_then(|before| self.ledger.remainder_kg(before.level.kg));
+        let Some(small_kg) = before.filter(|kg| soon && *kg < self.rules.someone_kg) else { return false };
+        if step.delta_kg < self.rules.someone_kg {
+            return false;
+        }
+        self.give("there before the patient", Mass { kg: small_kg, u_kg: step.parts.total_kg() });
+        self.arrive(began(step), &step.after);
+        true
     }
 
     /// A section moved. The patient's mass did not: the difference is the lean, as far as lean can explain it.
@@ -215,8 +246,11 @@ impl Judge {
             self.ledger.set_lean(Mass { kg: lean, u_kg: u_lean });
             return;
         }
-        self.ledger.ask(Open { t_s, mass: Mass { kg: delta, u_kg: u }, place_mm: None });
-        self.tell_step(t_s, delta, u, None, "came or went while a section moved: what was it?");
+        let open = Open { t_s, mass: Mass { kg: delta, u_kg: u }, place_mm: None };
+        match self.shunted(step) {
+            Some(told) => self.ask_shunt(open, &told),
+            None => self.ask(open, "came or went while a section moved: what was it?"),
+        }
     }
 
     /// Nothing came or went: a touch or a turn.
@@ -246,7 +280,7 @@ impl Judge {
         let Some(last) = self.mendable.filter(live) else { return false };
         let kg = last.kg + delta;
         match last.what {
-            Mend::Arrival => {}
+            Mend::Arrival => self.mended = Some(Mended { t_s, kg: delta, u_kg: u, place_mm: step.place_mm }),
             // A hand that let go: the item shrinks, but does not vanish or turn into its opposite.
             Mend::Item if delta * last.kg < 0.0 && kg * last.kg > 0.0 && kg.abs() > self.least(u) => {
                 self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u });
@@ -263,24 +297,45 @@ impl Judge {
         true
     }
 
-    /// A change that takes back the newest open questions was a contact.
+    /// A change that takes back the newest open questions: a hand that let go, a visitor who rose, or a thing that left again.
     fn undo(&mut self, step: &Step, u: f64) -> bool {
         let (mut sum, mut u2) = (step.delta_kg, u * u);
         for (i, open) in self.ledger.open().iter().rev().enumerate() {
             sum += open.mass.kg;
             u2 += open.mass.u_kg * open.mass.u_kg;
             if sum.abs() <= self.least(u2.sqrt()) {
-                let t_s = open.t_s;
-                let size = -step.delta_kg;
+                let opened_s = open.t_s;
+                let newest: Vec<f64> = self.ledger.open().iter().rev().take(i + 1).map(|open| open.t_s).collect();
                 self.ledger.drop_newest(i + 1);
-                let text = format!(
-                    "Someone or something leaned on the bed by {size:.2} kg, and let go: the load is as before."
-                );
-                self.tell_at(t_s, EventKind::Contact, Some(size), Some(u), step.place_mm, &text);
+                self.tell_undone(step, u, opened_s, &newest);
                 return true;
             }
         }
         false
+    }
+
+    /// What was asked about is as before. Briefly there, or heavier than anything that is laid on a bed: someone leaned or sat there, and the
+    /// question is put right. Else it was a thing, and it left.
+    fn tell_undone(&mut self, step: &Step, u: f64, opened_s: f64, asked_s: &[f64]) {
+        let (t_s, kg) = (began(step), step.delta_kg);
+        let stayed_s = t_s - opened_s;
+        let brief = stayed_s <= self.rules.contact_s;
+        if !brief && self.tell_shunt_over(asked_s, stayed_s) {
+            return;
+        }
+        if brief || kg.abs() > self.rules.care_kg {
+            for &asked_s in asked_s {
+                self.retell_contact(asked_s, stayed_s);
+            }
+            return;
+        }
+        let (kind, what) = if kg < 0.0 {
+            (EventKind::Removed, "left the deck again: what had come and was asked about")
+        } else {
+            (EventKind::Added, "came onto the deck again: what had left and was asked about")
+        };
+        let text = format!("{:.2} kg {what}. The load is as before.", kg.abs());
+        self.tell_at(t_s, kind, Some(kg), Some(u), step.place_mm, &text);
     }
 
     /// A change that items with a stated mass explain, before anything else is thought of: also right after an arrival.

@@ -51,8 +51,9 @@ impl Judge {
         let Some(now_kg) = self.ledger.remainder_kg(step.after.level.kg) else { return false };
         let parts = signal::doubt::between(&self.config, &whole.rest, &step.after);
         let apart_s = step.after.level.t_s - whole.rest.level.t_s;
-        let u = self.u_step(parts.total_kg(), apart_s);
-        let off_kg = now_kg - whole.remainder_kg;
+        let fluid = self.fluid(step.after.level.t_s, apart_s);
+        let u = parts.total_kg().hypot(fluid.u_kg);
+        let off_kg = now_kg - whole.remainder_kg - fluid.kg;
         if off_kg.abs() <= self.least(u) {
             self.ledger.set_items_u2(whole.items_u2);
         } else if whole.in_care && off_kg.abs() <= self.rules.care_kg {
@@ -61,9 +62,8 @@ impl Judge {
             self.tell_care(step.after.level.t_s, off_kg, u);
         } else {
             let t_s = step.after.level.t_s;
-            self.ledger.ask(Open { t_s, mass: Mass { kg: off_kg, u_kg: u }, place_mm: None });
-            let question = "came or went while a cell was at fault and nobody said so: what was it?";
-            self.tell_step(t_s, off_kg, u, None, question);
+            let open = Open { t_s, mass: Mass { kg: off_kg, u_kg: u }, place_mm: None };
+            self.ask(open, "came or went while a cell was at fault and nobody said so: what was it?");
         }
         true
     }

@@ -1,7 +1,7 @@
 //! Events as they were told, each by its number, and which of them were not handed on yet.
 //!
-//! In a replay all stay until the end. Who follows takes them as they come: they are forgotten then, but for the one that a later change may still
-//! mend, so that memory stays constant.
+//! In a replay all stay until the end. Who follows takes them as they come: they are forgotten then, but for those that a later change may still
+//! put right (the last booked one, open questions), so that memory stays constant.
 
 use crate::report::Event;
 
@@ -14,9 +14,9 @@ pub(crate) struct Log {
 }
 
 impl Log {
-    /// A log that goes on at a number, with the event that may still be mended.
-    pub(crate) fn resume(next: usize, mendable: Option<(usize, Event)>) -> Self {
-        Self { events: mendable.into_iter().collect(), next, fresh: Vec::new() }
+    /// A log that goes on at a number, with the events that may still be put right, by number.
+    pub(crate) fn resume(next: usize, kept: Vec<(usize, Event)>) -> Self {
+        Self { events: kept, next, fresh: Vec::new() }
     }
 
     /// Keeps an event and gives its number.
@@ -48,16 +48,21 @@ impl Log {
         self.events.iter().map(|(_, event)| event)
     }
 
+    /// Those of the events that are still known, with their numbers, in order.
+    pub(crate) fn kept(&self, keep: &[usize]) -> Vec<(usize, Event)> {
+        self.events.iter().filter(|(number, _)| keep.contains(number)).cloned().collect()
+    }
+
     /// How many were told in all.
     pub(crate) fn count(&self) -> usize {
         self.next
     }
 
     /// Hands on what is new or was put right, with its number, and forgets all but `keep`.
-    pub(crate) fn take(&mut self, keep: Option<usize>) -> Vec<(usize, Event)> {
+    pub(crate) fn take(&mut self, keep: &[usize]) -> Vec<(usize, Event)> {
         let fresh = std::mem::take(&mut self.fresh);
         let taken = fresh.into_iter().filter_map(|n| Some((n, self.get(n)?.clone()))).collect();
-        self.events.retain(|(number, _)| Some(*number) == keep);
+        self.events.retain(|(number, _)| keep.contains(number));
         taken
     }
 }

@@ -5,26 +5,29 @@
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
 //! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release, `questions` what
-//! answers an open one, `failed` what a cell that fails and comes back leaves behind, `state` what outlives a power cut.
+//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `failed` what a cell that fails and comes back leaves behind, `state` what outlives a power cut.
 
 mod actions;
 mod care;
 mod changes;
 mod failed;
 mod log;
+mod pace;
 mod questions;
+mod shunt;
 mod state;
 mod tell;
 
 use serde::{Deserialize, Serialize};
-use signal::{Mass, Motion, Reading};
+use signal::{Doubt, Mass, Motion, Reading};
 
 use crate::report::{Event, NamedItem};
 use crate::setup::Accounts;
-use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS};
+use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS, Sheet, Step};
 use failed::Whole;
 use formats::weights::State;
 use log::Log;
+use pace::{Pace, usual_kg_s};
 pub(crate) use state::JudgeState;
 
 /// Times and sizes of judgement. Choices of this project: no published source names them.
@@ -34,9 +37,11 @@ pub(crate) struct Rules {
     pub least_kg: f64,
     /// A rise of an empty deck from this on is someone, kg.
     pub someone_kg: f64,
+    /// The least that may be the patient who was said to come, kg.
+    pub told_kg: f64,
     /// Beyond this a net load is more than the deck may bear, kg.
     pub most_kg: f64,
-    /// Rate at which the patient's mass may change unseen while the load moves, kg/s.
+    /// Rate at which an adult's mass may change unseen while the load moves, kg/s; see `pace`.
     pub fluid_kg_s: f64,
     /// A plateau is believed after this, s.
     pub believe_s: f64,
@@ -52,6 +57,10 @@ pub(crate) struct Rules {
     pub care_kg: f64,
     /// A disturbance that pushes by more than this on average is a contact, kg.
     pub contact_kg: f64,
+    /// What comes, stays still and goes again within this time was a hand, not a thing, s.
+    pub contact_s: f64,
+    /// A fall that is larger than all that may have been taken off the deck by this is none of things taken off, kg.
+    pub loose_kg: f64,
     /// A centre of load that moves farther is a turn, mm.
     pub turn_mm: f64,
     /// With a stand-in for a failed cell that is more uncertain, the deck is at fault, kg.
@@ -68,6 +77,8 @@ impl Rules {
         Self {
             least_kg: (0.5 * e_kg).clamp(0.03, 0.06),
             someone_kg: 0.05 * max_kg,
+            // OIML R 76-1:2006, table 3: the minimum capacity of class III is 20 e.
+            told_kg: (20.0 * e_kg).min(0.05 * max_kg),
             // OIML R 76-1:2006, 4.2.3: no indication above Max + 9 e.
             most_kg: max_kg + 9.0 * e_kg,
             // 0.18 kg/h: an infusion of 250 mL/h less what is lost unseen, as a standard uncertainty.
@@ -79,6 +90,8 @@ impl Rules {
             mend_s: 60.0,
             care_kg: 10.0,
             contact_kg: 0.3,
+            contact_s: 90.0,
+            loose_kg: 2.5,
             turn_mm: 30.0,
             stand_in_kg: 0.5,
             stated_kg: 0.02,
@@ -132,6 +145,22 @@ pub(crate) struct Mendable {
     item: u16,
 }
 
+/// The last change that was put down to an arrival: an action that names it may come a little later.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Mended {
+    t_s: f64,
+    kg: f64,
+    u_kg: f64,
+    place_mm: Option<[f64; 2]>,
+}
+
+/// An open question and the event that asked it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Asked {
+    t_s: f64,
+    event: usize,
+}
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) enum Mend {
     Arrival,
@@ -151,17 +180,25 @@ pub(crate) struct Weighed {
 pub(crate) struct Judge {
     rules: Rules,
     config: PathConfig,
+    /// The plates, in the order of the path's.
+    sheets: Vec<Sheet>,
     ledger: Accounts,
     presence: Presence,
     tare_wanted: bool,
     hold: Option<Hold>,
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
+    mended: Option<Mended>,
+    /// Events of the open questions: a hand that lets go puts its question right.
+    asked: Vec<Asked>,
     /// When the present plateau was found.
     found_s: f64,
     /// When the patient's first plateau was found; `None` before.
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
+    pace: Pace,
+    /// When something was last found on the bare deck.
+    bared_s: Option<f64>,
     /// The accounts before a cell failed, until all give again.
     whole: Option<Whole>,
     log: Log,
@@ -172,19 +209,24 @@ pub(crate) struct Judge {
 }
 
 impl Judge {
-    pub(crate) fn new(rules: Rules, config: PathConfig) -> Self {
+    pub(crate) fn new(rules: Rules, config: PathConfig, sheets: Vec<Sheet>) -> Self {
         Self {
             rules,
             config,
+            sheets,
             ledger: Accounts::new(),
             presence: Presence::Empty,
             tare_wanted: false,
             hold: None,
             expected: Vec::new(),
             mendable: None,
+            mended: None,
+            asked: Vec::new(),
             found_s: 0.0,
             first_s: None,
             last_settled: None,
+            pace: Pace::default(),
+            bared_s: None,
             whole: None,
             log: Log::default(),
             happened: 0,
@@ -202,8 +244,14 @@ impl Judge {
 
     /// Hands on events that are new or were put right, by their numbers.
     pub(crate) fn take_events(&mut self) -> Vec<(usize, Event)> {
-        let keep = self.mendable.map(|mendable| mendable.event);
-        self.log.take(keep)
+        self.log.take(&self.kept())
+    }
+
+    /// Numbers of the events that may still be put right.
+    fn kept(&self) -> Vec<usize> {
+        let open = |asked: &&Asked| self.ledger.open().iter().any(|open| open.t_s.total_cmp(&asked.t_s).is_eq());
+        let asked = self.asked.iter().filter(open).map(|asked| asked.event);
+        self.mendable.map(|mendable| mendable.event).into_iter().chain(asked).collect()
     }
 
     /// Counts up with everything that must outlive a power cut.
@@ -240,6 +288,11 @@ impl Judge {
         let kg = self.ledger.remainder_kg(now.level.kg)?;
         let u_kg = self.ledger.u_kg(&self.config, now)?;
         Some(Weighed { kg, u_kg })
+    }
+
+    /// The uncertainty of the weight by its parts; `None` without a tare.
+    pub(crate) fn doubt(&self, path: &Path, temperature_c: Option<f64>) -> Option<Doubt> {
+        self.ledger.doubt(&self.config, &path.now(temperature_c))
     }
 
     fn overloaded(&self, reading: &Reading<CELLS, PLATES, SECTIONS>, now: &Rest) -> bool {
@@ -296,9 +349,33 @@ impl Judge {
         id
     }
 
-    /// Uncertainty of a difference over `apart_s` in which the patient may have gained or lost.
+    /// Uncertainty of a difference over `apart_s` up to now in which the patient may have gained or lost.
     fn u_step(&self, u_kg: f64, apart_s: f64) -> f64 {
-        u_kg.hypot(self.rules.fluid_kg_s * apart_s.max(0.0))
+        u_kg.hypot(self.fluid(self.found_s, apart_s).u_kg)
+    }
+
+    /// What the patient gains over `apart_s` up to `t_s`.
+    fn fluid(&self, t_s: f64, apart_s: f64) -> Mass {
+        let (kg, u_kg) = self.pace.over(t_s - apart_s.max(0.0), apart_s, self.usual_pace());
+        Mass { kg, u_kg }
+    }
+
+    /// Of a patient of this weight; of an adult's where nobody was weighed.
+    fn usual_pace(&self) -> f64 {
+        self.last_settled.map_or(self.rules.fluid_kg_s, |last| usual_kg_s(self.rules.fluid_kg_s, last.kg))
+    }
+
+    /// Learns the pace from the plateau that a step has ended, and begins with the next.
+    fn learn_pace(&mut self, step: &Step) {
+        let alone = self.presence == Presence::On && self.hold.is_none() && !step.rewired;
+        if let Some((before, first_s)) = step.before.zip(self.first_s).filter(|_| alone) {
+            let creep_kg = self.config.limits().doubt.creep_rel * before.level.kg;
+            let usual_kg_s = self.usual_pace();
+            self.pace.learn(&before.level, usual_kg_s, creep_kg, first_s);
+        } else {
+            self.pace.forget_plateau();
+        }
+        self.pace.begin(&step.after.level);
     }
 
     /// Smallest difference that counts as one.
@@ -313,6 +390,6 @@ impl Judge {
     /// A net load that is nobody, next to the patient who lay there.
     fn is_nobody(&self, net_kg: f64) -> bool {
         let patient = self.last_settled.map_or(self.rules.someone_kg, |last| last.kg);
-        net_kg < (0.05 * patient).max(0.2 * self.rules.someone_kg)
+        net_kg < (0.05 * patient).max((0.2 * self.rules.someone_kg).min(0.5 * patient))
     }
 }

@@ -3,7 +3,7 @@
 use formats::actions::Action;
 use signal::{Mass, Open};
 
-use super::{Expected, Judge};
+use super::{Expected, Judge, Mended};
 use crate::report::{EventKind, Question};
 
 impl Judge {
@@ -51,7 +51,22 @@ impl Judge {
             self.mendable = None;
             return;
         }
+        if let Some(Mended { t_s, kg, u_kg, place_mm }) = self.mended_by(&expected) {
+            self.mended = None;
+            self.book(t_s, &expected, kg, u_kg, place_mm);
+            return;
+        }
         self.expected.push(expected);
+    }
+
+    /// The change that was put down to the patient's arrival, and that an item explains which is entered now.
+    fn mended_by(&self, item: &Expected) -> Option<Mended> {
+        let soon = |last: &Mended| item.t_s - last.t_s <= self.rules.mend_s && last.kg * item.sign > 0.0;
+        let fits = |last: &Mended| match item.kg {
+            Some(kg) => (last.kg - item.sign * kg).abs() <= self.least(self.u_stated(kg).hypot(last.u_kg)),
+            None => true,
+        };
+        self.mended.filter(|last| soon(last) && fits(last))
     }
 
     /// The open question that an item answers.

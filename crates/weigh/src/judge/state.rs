@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use signal::{Level, Mass};
 
-use super::{Expected, Hold, Judge, Mendable, Presence, Weighed, failed::Whole, log::Log};
+use super::{Asked, Expected, Hold, Judge, Mendable, Mended, Presence, Weighed, failed::Whole, log::Log, pace::Pace};
 use crate::report::Event;
 use crate::setup::{Accounts, CELLS, Rest, SECTIONS};
 
@@ -15,10 +15,14 @@ pub(crate) struct JudgeState {
     hold: Option<(f64, Option<f64>, Option<PlainRest>)>,
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
-    mendable_event: Option<Event>,
+    mended: Option<Mended>,
+    asked: Vec<Asked>,
+    kept_events: Vec<(usize, Event)>,
     found_s: f64,
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
+    bared_s: Option<f64>,
+    pace: Pace,
     whole: Option<(PlainRest, f64, [f64; 3], bool)>,
     names: Vec<String>,
     n_events: usize,
@@ -67,10 +71,14 @@ impl Judge {
             hold: self.hold.as_ref().map(|h| (h.t_s, h.released_s, h.before.as_ref().map(PlainRest::of))),
             expected: self.expected.clone(),
             mendable: self.mendable,
-            mendable_event: self.mendable.and_then(|mendable| self.log.get(mendable.event)).cloned(),
+            mended: self.mended,
+            asked: self.asked.clone(),
+            kept_events: self.log.kept(&self.kept()),
             found_s: self.found_s,
             first_s: self.first_s,
             last_settled: self.last_settled,
+            bared_s: self.bared_s,
+            pace: self.pace,
             whole: self.whole.as_ref().map(|whole| {
                 let Whole { rest, remainder_kg, lean, items_u2, in_care } = whole;
                 (PlainRest::of(rest), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care)
@@ -82,7 +90,6 @@ impl Judge {
 
     /// Goes on from a state and its ledger.
     pub(crate) fn resume(&mut self, state: JudgeState, ledger: Accounts) {
-        let mendable = state.mendable.map(|mendable| mendable.event).zip(state.mendable_event);
         self.ledger = ledger;
         self.presence = state.presence;
         self.tare_wanted = state.tare_wanted;
@@ -93,10 +100,14 @@ impl Judge {
         });
         self.expected = state.expected;
         self.mendable = state.mendable;
-        self.log = Log::resume(state.n_events, mendable);
+        self.mended = state.mended;
+        self.asked = state.asked;
+        self.log = Log::resume(state.n_events, state.kept_events);
         self.found_s = state.found_s;
         self.first_s = state.first_s;
         self.last_settled = state.last_settled;
+        self.bared_s = state.bared_s;
+        self.pace = state.pace;
         self.whole = state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2], in_care)| {
             Some(Whole { rest: rest.rest()?, remainder_kg, lean: Mass { kg, u_kg }, items_u2, in_care })
         });

@@ -1,6 +1,8 @@
 //! Sentences for events.
 
-use super::{Expected, Judge};
+use signal::{Mass, Open};
+
+use super::{Asked, Expected, Judge};
 use crate::report::{Event, EventKind};
 
 impl Judge {
@@ -65,9 +67,36 @@ impl Judge {
         self.tell_at(t_s, kind, Some(kg), Some(u_kg), None, &text)
     }
 
-    pub(super) fn tell_step(&mut self, t_s: f64, kg: f64, u_kg: f64, place_mm: Option<[f64; 2]>, question: &str) {
+    /// Opens a question and tells it.
+    pub(super) fn ask(&mut self, open: Open, question: &str) {
+        let Mass { kg, u_kg } = open.mass;
         let text = format!("{kg:+.2} kg {question}");
-        self.tell_at(t_s, EventKind::Step, Some(kg), Some(u_kg), place_mm, &text);
+        let event = self.tell_at(open.t_s, EventKind::Step, Some(kg), Some(u_kg), open.place_mm, &text);
+        self.asked_by(open, event);
+    }
+
+    /// Opens a question that an event has asked.
+    pub(super) fn asked_by(&mut self, open: Open, event: usize) {
+        self.ledger.ask(open);
+        let kept = self.kept();
+        self.asked.retain(|asked| kept.contains(&asked.event));
+        self.asked.push(Asked { t_s: open.t_s, event });
+    }
+
+    /// The event that asked the question of a time, to be put right.
+    pub(super) fn asking(&mut self, asked_s: f64) -> Option<&mut Event> {
+        let at = self.asked.iter().rposition(|asked| asked.t_s.total_cmp(&asked_s).is_eq())?;
+        let Asked { event, .. } = self.asked.remove(at);
+        self.log.mend(event)
+    }
+
+    /// What was asked about was a hand or a body, which let go.
+    pub(super) fn retell_contact(&mut self, asked_s: f64, stayed_s: f64) {
+        let Some(event) = self.asking(asked_s) else { return };
+        event.kind = EventKind::Contact;
+        let kg = event.kg.unwrap_or(0.0);
+        event.text =
+            format!("Someone leaned on the bed by {kg:.2} kg for {stayed_s:.0} s, and let go: the load is as before.");
     }
 }
 
