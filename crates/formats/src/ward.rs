@@ -174,7 +174,7 @@ pub fn read(file: &str, text: &str) -> Result<WardFile, Problems> {
         ward.name = t.text("name");
         ward.memory = t.text("memory");
         if let Some(listen) = t.text_opt("listen") {
-            if listen.parse::<std::net::SocketAddr>().is_err() {
+            if listen.parse::<core::net::SocketAddr>().is_err() {
                 t.problem("listen", crate::limits::quoted(&listen), "an address and a port, such as `127.0.0.1:8080`");
             }
             ward.listen = listen;

@@ -25,7 +25,6 @@ impl Drop for Served {
 /// What an answer holds.
 pub(crate) struct Told {
     pub(crate) status: u16,
-    pub(crate) head: String,
     pub(crate) body: String,
 }
 
@@ -46,17 +45,17 @@ impl Served {
             .stderr(Stdio::null())
             .spawn()
             .expect("the binary starts");
-        let mut secret = None;
-        for line in BufReader::new(child.stdout.take().expect("piped")).lines().map_while(Result::ok) {
+        let out = child.stdout.take().expect("piped");
+        let mut served = Self { child, address: String::new(), secret: None };
+        for line in BufReader::new(out).lines().map_while(Result::ok) {
             if let Some(rest) = line.trim().strip_prefix("password  ") {
-                secret = Some(rest.to_owned());
+                served.secret = Some(rest.to_owned());
             }
             if let Some(from) = line.find("http://") {
-                let address = line[from + 7..].split('/').next().expect("not empty").to_owned();
-                return Self { child, address, secret };
+                served.address = line[from + 7..].split('/').next().expect("not empty").to_owned();
+                return served;
             }
         }
-        let _ = child.kill();
         panic!("the ward did not start");
     }
 
@@ -75,7 +74,7 @@ impl Served {
         let (head, body) = text.split_once("\r\n\r\n").expect("a head and a body");
         let status = head.split(' ').nth(1).expect("a status").parse().expect("a number");
         let body = if head.contains("transfer-encoding: chunked") { unchunked(body) } else { body.to_owned() };
-        Told { status, head: head.to_owned(), body }
+        Told { status, body }
     }
 
     /// Signs in and gives the token.
