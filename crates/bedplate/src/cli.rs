@@ -36,6 +36,25 @@ pub(crate) enum Verb {
     Twin(TwinArgs),
     Serve(ServeArgs),
     Ward(WardArgs),
+    Completions(CompletionsArgs),
+    Man(ManArgs),
+}
+
+/// A script that completes this program's verbs, options and files in a shell, on standard output.
+///
+/// For bash: bedplate completions bash > ~/.local/share/bash-completion/completions/bedplate
+#[derive(Debug, Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// The help of every verb as manual pages for `man`, a file a verb.
+#[derive(Debug, Args)]
+pub(crate) struct ManArgs {
+    /// Folder to write into (`…/share/man/man1` where `man` is to find them); it is made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
 }
 
 /// The whole job on an invented scenario, then its pages on this machine.

@@ -125,8 +125,13 @@ impl Drop for Aside {
 
 /// Writes a whole file: aside, then renamed.
 pub(crate) fn write_text(path: &Path, text: &str) -> Result<(), Failure> {
+    write_bytes(path, text.as_bytes())
+}
+
+/// Writes a whole file of any bytes: aside, then renamed.
+pub(crate) fn write_bytes(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let mut file = Aside::create(path)?;
-    file.write_all(text.as_bytes()).map_err(|e| Failure::write(path, e))?;
+    file.write_all(bytes).map_err(|e| Failure::write(path, e))?;
     file.finish()
 }
 

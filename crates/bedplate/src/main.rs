@@ -6,6 +6,8 @@
 mod cli;
 mod failure;
 mod files;
+#[cfg(test)]
+mod manual;
 mod output;
 mod progress;
 mod stop;
@@ -36,6 +38,8 @@ fn main() -> ExitCode {
         Verb::Twin(args) => verbs::twin::run(args),
         Verb::Serve(args) => verbs::serve::run(args),
         Verb::Ward(args) => verbs::ward::run(args),
+        Verb::Completions(args) => verbs::shell::completions(args),
+        Verb::Man(args) => verbs::shell::man(args),
     };
     match done {
         Ok(Outcome::Met) => ExitCode::SUCCESS,

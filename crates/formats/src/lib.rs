@@ -27,9 +27,12 @@
 //! | [`plans`]       | plans.toml        | [`patient::Plan`] by name |
 //! | [`removals`]    | removals.csv      | [`removals::Removal`]     |
 //! | [`answers`]     | answers.csv       | [`answers::Answered`]     |
+//!
+//! [`reference`] tells people of all of them.
 
 pub mod actions;
 pub mod answers;
+mod asked;
 pub mod calibration;
 pub mod certificate;
 pub mod chart;
@@ -46,6 +49,7 @@ mod placement;
 pub mod plans;
 pub mod problem;
 pub mod recording;
+pub mod reference;
 pub mod removals;
 pub mod run;
 mod table;

@@ -17,6 +17,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
 
 use crate::Problem;
+use crate::asked;
 use crate::limits::{self, Limits, Misfit, quoted};
 use crate::toml_document::Document;
 use crate::words::{self, Words};
@@ -56,7 +57,18 @@ impl<'d> Table<'d> {
         self.entries.get(key)
     }
 
-    fn required(&self, key: &'static str, expected: impl FnOnce() -> String) -> Option<Entry<'d>> {
+    /// A key that may be absent, and what may stand there.
+    fn optional(&self, key: &'static str, expected: impl FnOnce() -> String) -> Option<Entry<'d>> {
+        if asked::wanted() {
+            asked::note(&self.path_of(key), expected, false);
+        }
+        self.get(key)
+    }
+
+    fn required(&self, key: &'static str, expected: impl Fn() -> String) -> Option<Entry<'d>> {
+        if asked::wanted() {
+            asked::note(&self.path_of(key), &expected, true);
+        }
         let entry = self.get(key);
         if entry.is_none() {
             self.missing.borrow_mut().push((key, expected()));
@@ -93,7 +105,7 @@ impl<'d> Table<'d> {
 
     /// Whether the key stands in the table.
     pub(crate) fn has(&self, key: &'static str) -> bool {
-        self.get(key).is_some()
+        self.optional(key, String::new).is_some()
     }
 
     /// Line of a key's value, from 1, to be named in another problem.
@@ -108,7 +120,7 @@ impl<'d> Table<'d> {
 
     /// A text that may be absent.
     pub(crate) fn text_opt(&self, key: &'static str) -> Option<String> {
-        self.get(key).and_then(|e| self.as_text(key, e))
+        self.optional(key, || "a text".to_owned()).and_then(|e| self.as_text(key, e))
     }
 
     fn as_text(&self, key: &str, entry: Entry<'d>) -> Option<String> {
@@ -127,13 +139,12 @@ impl<'d> Table<'d> {
 
     /// A required word out of a fixed set.
     pub(crate) fn word<T: Copy>(&self, key: &'static str, words: &Words<T>) -> Option<T> {
-        let list = || words::one_of("", words.iter().map(|(w, _)| *w));
-        self.required(key, list).and_then(|e| self.as_word(key, e, words))
+        self.required(key, || choice(words)).and_then(|e| self.as_word(key, e, words))
     }
 
     /// A word out of a fixed set that may be absent.
     pub(crate) fn word_opt<T: Copy>(&self, key: &'static str, words: &Words<T>) -> Option<T> {
-        self.get(key).and_then(|e| self.as_word(key, e, words))
+        self.optional(key, || choice(words)).and_then(|e| self.as_word(key, e, words))
     }
 
     fn as_word<T: Copy>(&self, key: &str, entry: Entry<'d>, words: &Words<T>) -> Option<T> {
@@ -161,7 +172,7 @@ impl<'d> Table<'d> {
 
     /// A number that may be absent.
     pub(crate) fn number_opt(&self, key: &'static str, limits: Limits) -> Option<f64> {
-        self.get(key).map(|e| self.as_number(key, e, &limits))
+        self.optional(key, || limits.to_string()).map(|e| self.as_number(key, e, &limits))
     }
 
     /// A required whole number.
@@ -226,13 +237,12 @@ impl<'d> Table<'d> {
 
     /// A required table.
     pub(crate) fn table(&self, key: &'static str) -> Option<Table<'d>> {
-        let expected = format!("a table `[{}]`", self.path_of(key));
-        self.required(key, || expected).and_then(|e| self.as_table(key, e))
+        self.required(key, || format!("a table `[{}]`", self.path_of(key))).and_then(|e| self.as_table(key, e))
     }
 
     /// A table that may be absent.
     pub(crate) fn table_opt(&self, key: &'static str) -> Option<Table<'d>> {
-        self.get(key).and_then(|e| self.as_table(key, e))
+        self.optional(key, || format!("a table `[{}]`", self.path_of(key))).and_then(|e| self.as_table(key, e))
     }
 
     fn as_table(&self, key: &str, entry: Entry<'d>) -> Option<Table<'d>> {
@@ -247,7 +257,7 @@ impl<'d> Table<'d> {
 
     /// A table that may be absent and is kept as it stands, for another reader.
     pub(crate) fn kept_opt(&self, key: &'static str) -> Option<toml::Table> {
-        let entry = self.get(key)?;
+        let entry = self.optional(key, || format!("a table `[{key}]`"))?;
         if !entry.get_ref().is_table() {
             self.problem(key, kind_of(entry.get_ref()), format!("one table `[{key}]`"));
             return None;
@@ -264,8 +274,8 @@ impl<'d> Table<'d> {
 
     /// Tables of a list, `[[key]]` or `key = [ { … } ]`; absent is an empty list.
     pub(crate) fn tables(&self, key: &'static str) -> Vec<Table<'d>> {
-        let Some(entry) = self.get(key) else { return Vec::new() };
         let list = || format!("a list of tables: `[[{key}]]`, or `{key} = [ {{ … }} ]`");
+        let Some(entry) = self.optional(key, list) else { return Vec::new() };
         let DeValue::Array(items) = entry.get_ref() else {
             self.problem(key, kind_of(entry.get_ref()), list());
             return Vec::new();
@@ -285,6 +295,9 @@ impl<'d> Table<'d> {
 
     /// Tables of a list with at least one entry.
     pub(crate) fn some_tables(&self, key: &'static str, what: &str) -> Vec<Table<'d>> {
+        if asked::wanted() {
+            asked::note(&self.path_of(key), || format!("a list of tables `[[{key}]]`, at least one {what}"), true);
+        }
         let tables = self.tables(key);
         match self.entries.get(key).map(Spanned::get_ref) {
             None => self.missing.borrow_mut().push((key, format!("at least one {what}"))),
@@ -303,6 +316,9 @@ impl<'d> Table<'d> {
         what: &str,
         limits: Limits,
     ) -> Vec<(String, f64)> {
+        if asked::wanted() {
+            asked::note(&self.path_of(&format!("<{what}>")), || limits.to_string(), false);
+        }
         let mut by_place: Vec<_> = self.entries.iter().collect();
         by_place.sort_by_key(|(key, _)| key.span().start);
         let mut values = Vec::with_capacity(by_place.len());
@@ -350,6 +366,11 @@ fn distinct(keys: &[&'static str]) -> Vec<&'static str> {
     keys.sort_unstable();
     keys.dedup();
     keys
+}
+
+/// The words that may stand somewhere.
+fn choice<T>(words: &Words<T>) -> String {
+    words::one_of("", words.iter().map(|(w, _)| *w))
 }
 
 /// The number in a value.

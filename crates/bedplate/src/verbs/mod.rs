@@ -12,6 +12,7 @@ pub(crate) mod fluids;
 pub(crate) mod noise;
 pub(crate) mod plan;
 pub(crate) mod serve;
+pub(crate) mod shell;
 pub(crate) mod trial;
 pub(crate) mod twin;
 pub(crate) mod verify;

@@ -16,6 +16,7 @@ use std::ops::Range;
 
 use jiff::Timestamp;
 
+use crate::asked;
 use crate::deck::Deck;
 use crate::limits::{self, Limits, quoted};
 use crate::words::{self, Words};
@@ -35,6 +36,8 @@ pub(crate) struct Table<R> {
     /// Lines read so far.
     n_lines: usize,
     problems: Vec<Problem>,
+    /// Whether someone wants to know what is asked for.
+    told: bool,
 }
 
 /// The row under the reader.
@@ -120,6 +123,7 @@ impl<R: BufRead> Table<R> {
             row: Row::default(),
             n_lines: 0,
             problems: Vec::new(),
+            told: asked::wanted(),
         };
         if !table.read_row()? || table.row.is_blank() {
             return Err(Problem::new(file, "an empty file", "a row of column names").into());
@@ -162,6 +166,11 @@ impl<R: BufRead> Table<R> {
 
     /// A column that may be absent. Asked for before the first row.
     pub(crate) fn optional(&self, name: &str) -> Option<usize> {
+        asked::note(name, String::new, false);
+        self.position(name)
+    }
+
+    fn position(&self, name: &str) -> Option<usize> {
         self.columns.iter().position(|c| c == name)
     }
 
@@ -169,7 +178,10 @@ impl<R: BufRead> Table<R> {
     ///
     /// Fails with every column that is missing, and with what stands in its place where that is recognised.
     pub(crate) fn required<const N: usize>(&self, names: [&str; N]) -> Result<[usize; N], Problems> {
-        let indices = names.map(|name| self.optional(name).unwrap_or(usize::MAX));
+        let indices = names.map(|name| {
+            asked::note(name, String::new, true);
+            self.position(name).unwrap_or(usize::MAX)
+        });
         let missing: Vec<&str> =
             names.iter().zip(indices).filter(|(_, i)| *i == usize::MAX).map(|(name, _)| *name).collect();
         if missing.is_empty() { Ok(indices) } else { Err(self.missing_columns(&missing, "column").into()) }
@@ -195,7 +207,8 @@ impl<R: BufRead> Table<R> {
     /// The columns of all cells of a deck, in its order.
     pub(crate) fn cell_columns(&self, deck: &Deck) -> Result<Vec<usize>, Problems> {
         let found: Vec<(&str, Option<usize>)> =
-            deck.cells().map(|(_, cell)| (cell.name.as_str(), self.optional(&cell.name))).collect();
+            deck.cells().map(|(_, cell)| (cell.name.as_str(), self.position(&cell.name))).collect();
+        asked::note("<cell>", || "counts; a column for each cell of the deck, under its name".to_owned(), true);
         let missing: Vec<&str> = found.iter().filter(|(_, i)| i.is_none()).map(|(name, _)| *name).collect();
         if missing.is_empty() {
             return Ok(found.into_iter().filter_map(|(_, i)| i).collect());
@@ -335,8 +348,18 @@ impl<R: BufRead> Table<R> {
         self.problems.push(problem);
     }
 
+    /// Tells what may stand in a column.
+    fn tell(&self, column: usize, takes: impl FnOnce() -> String) {
+        if self.told
+            && let Some(name) = self.columns.get(column)
+        {
+            asked::note(name, takes, false);
+        }
+    }
+
     /// A required number.
     pub(crate) fn number(&mut self, column: usize, limits: &Limits) -> f64 {
+        self.tell(column, || limits.to_string());
         match limits::parse(self.row.field(column), limits) {
             Ok(value) => value,
             Err(misfit) => {
@@ -348,17 +371,24 @@ impl<R: BufRead> Table<R> {
 
     /// A number that may be absent or empty.
     pub(crate) fn number_opt(&mut self, column: Option<usize>, limits: &Limits) -> Option<f64> {
+        if let Some(column) = column {
+            self.tell(column, || format!("{limits}, or empty"));
+        }
         let index = column.filter(|&index| !self.row.field(index).is_empty())?;
         Some(self.number(index, limits))
     }
 
     /// A text that may be absent or empty.
     pub(crate) fn text_opt(&self, column: Option<usize>) -> Option<String> {
+        if let Some(column) = column {
+            self.tell(column, || "a text, or empty".to_owned());
+        }
         Some(self.text(column)).filter(|text| !text.is_empty()).map(str::to_owned)
     }
 
     /// A required word out of a fixed set.
     pub(crate) fn word<T: Copy>(&mut self, column: usize, words: &Words<T>) -> Option<T> {
+        self.tell(column, || words::one_of("", words.iter().map(|(w, _)| *w)));
         let text = self.row.field(column);
         let meaning = words::meaning(words, text);
         if meaning.is_none() {
@@ -370,6 +400,7 @@ impl<R: BufRead> Table<R> {
 
     /// A required time, RFC 3339 with its zone.
     pub(crate) fn time(&mut self, column: usize) -> Option<Timestamp> {
+        self.tell(column, || "a time as RFC 3339, with its zone".to_owned());
         let text = self.row.field(column);
         let time = text.parse::<Timestamp>().ok();
         if time.is_none() {
