@@ -2,6 +2,8 @@
 
 use maud::{DOCTYPE, Markup, html};
 
+use crate::manual;
+
 /// Said on every page that shows a weight or a balance.
 pub const CAUTION: &str = "Engineering and research tool. Not for dosing or treatment decisions on its own. \
     Local codes, the manufacturer of the bed and licensed practice come first.";
@@ -91,6 +93,7 @@ fn frame(title: &str, here: Option<&str>, main: &Markup) -> Markup {
                         @for place in PLACES {
                             li { a href=(place.path) aria-current=[(here == Some(place.path)).then_some("page")] { (place.name) } }
                         }
+                        li { a href=(manual::AT) { "Manual" } }
                     }
                 }
                 main #main { (main) }

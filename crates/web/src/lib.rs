@@ -13,6 +13,7 @@ pub mod checklist;
 pub mod document;
 pub mod documents;
 pub mod layout;
+mod manual;
 pub mod pages;
 mod plan;
 pub mod plot;

@@ -10,7 +10,7 @@ use axum::http::{HeaderValue, Response, StatusCode, header};
 use axum::routing::get;
 use tokio::net::TcpListener;
 
-use crate::{Site, assets, layout};
+use crate::{Site, assets, layout, manual};
 
 /// Why the pages could not be served.
 #[derive(Debug, thiserror::Error)]
@@ -55,6 +55,8 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/plots.js", get(|| async { asset("text/javascript; charset=utf-8", assets::PLOTS_SCRIPT) }))
         .route("/static/plot-library.js", get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }))
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
+        .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
+        .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
         .route("/", get(|State(site): State<Arc<Site>>| async move { page(&site, "/") }))
         .route("/{*path}", get(|State(site): State<Arc<Site>>, Path(path): Path<String>| async move { page(&site, &format!("/{path}")) }))
         .with_state(site)
@@ -68,6 +70,11 @@ fn page(site: &Site, path: &str) -> Response<Body> {
             answer(StatusCode::NOT_FOUND, "text/html; charset=utf-8", "no-store", html)
         }
     }
+}
+
+fn manual_page(path: &str) -> Response<Body> {
+    let (status, html) = manual::page(path);
+    answer(status, "text/html; charset=utf-8", "max-age=3600", html)
 }
 
 fn asset(kind: &'static str, text: &'static str) -> Response<Body> {

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::body::{Body, Bytes};
-use axum::extract::{ConnectInfo, DefaultBodyLimit, Extension, RawPathParams, Request, State};
+use axum::extract::{ConnectInfo, DefaultBodyLimit, Extension, Path, RawPathParams, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method as HttpMethod, Response, StatusCode, Uri, header};
 use axum::middleware::{self, Next};
 use axum::response::IntoResponse as _;
@@ -22,7 +22,7 @@ use super::answer::{Answer, Problem};
 use super::call::Call;
 use super::endpoint::{self, Endpoint, Gives, Method};
 use super::{guard, pages, words};
-use crate::assets;
+use crate::{assets, manual};
 
 /// Bytes of a request's body.
 const BODY_MOST: usize = 256 * 1024;
@@ -64,6 +64,8 @@ pub fn router(ward: Arc<Ward>, is_secure: bool) -> Router {
             get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }),
         )
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
+        .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
+        .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
         .fallback(not_here)
         .method_not_allowed_fallback(not_so)
         .layer(DefaultBodyLimit::max(BODY_MOST))
@@ -229,6 +231,11 @@ async fn not_here(uri: Uri, headers: HeaderMap) -> Response<Body> {
 async fn not_so(method: HttpMethod, uri: Uri) -> Response<Body> {
     let detail = format!("{method} has no meaning for {}", uri.path());
     problem_response(&Problem::new(StatusCode::METHOD_NOT_ALLOWED, "Not this way", detail))
+}
+
+fn manual_page(path: &str) -> Response<Body> {
+    let (status, html) = manual::page(path);
+    body(status, "text/html; charset=utf-8", html)
 }
 
 fn asset(kind: &'static str, text: &'static str) -> Response<Body> {
