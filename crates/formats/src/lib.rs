@@ -28,7 +28,7 @@
 //! | [`removals`]    | removals.csv      | [`removals::Removal`]     |
 //! | [`answers`]     | answers.csv       | [`answers::Answered`]     |
 //!
-//! [`reference`] tells people of all of them.
+//! [`mod@reference`] tells people of all of them.
 
 pub mod actions;
 pub mod answers;
