@@ -3,7 +3,7 @@
 //! ```toml
 //! [ward]
 //! name = "Alder ward"
-//! memory = "ward.db"            # a file, or postgresql://user@host/database
+//! memory = "ward.db"            # a file, or postgresql://user@host/database?sslrootcert=/etc/authority.pem
 //! listen = "127.0.0.1:8080"
 //! time_zone = "Europe/Oslo"     # of the pages; records are in UTC
 //! keep_counts_days = 7

@@ -1,5 +1,7 @@
 //! What can go wrong with the ward's memory.
 
+use std::error::Error as _;
+
 /// Why a thing was not kept or not given back.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum StoreError {
@@ -18,6 +20,22 @@ pub enum StoreError {
     Place {
         /// What was given.
         found: String,
+    },
+    /// The certificate of the authority that a URL names cannot be used.
+    #[error("{file}: {what}")]
+    Authority {
+        /// The file.
+        file: String,
+        /// What is wrong with it.
+        what: String,
+    },
+    /// Records would travel in clear.
+    #[error(
+        "PostgreSQL on {host:?} is on another machine, and nothing would be encrypted: expected `sslrootcert=FILE` in the URL, the certificate of the authority that signed the server's (or `sslmode=disable` where a tunnel encrypts)"
+    )]
+    Unencrypted {
+        /// The server's name.
+        host: String,
     },
     /// The tables were made by a later version.
     #[error(
@@ -76,7 +94,11 @@ impl From<postgres::Error> for StoreError {
         // Class 08: connection; 53: out of room; 57: stopped by an operator; 40: to be tried again.
         let passing = error.is_closed()
             || error.code().is_none_or(|c| ["08", "53", "57", "40"].iter().any(|class| c.code().starts_with(class)));
-        let what = error.as_db_error().map_or_else(|| error.to_string(), |e| e.message().to_owned());
+        let what = match (error.as_db_error(), error.source()) {
+            (Some(said), _) => said.message().to_owned(),
+            (None, Some(cause)) => format!("{error}: {cause}"),
+            (None, None) => error.to_string(),
+        };
         Self::Database { database: "PostgreSQL", what, passing }
     }
 }

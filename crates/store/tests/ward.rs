@@ -44,3 +44,34 @@ on_both![
     hostile_text_is_kept_as_it_is,
     a_beds_state_has_two_places_and_comes_with_what_it_belongs_to,
 ];
+
+/// What travels to a PostgreSQL.
+#[cfg(feature = "postgresql-tests")]
+mod encrypted {
+    use super::ward::{place::Place, suite};
+    use bedplate_store::sql;
+
+    #[test]
+    fn records_travel_encrypted_to_a_server_that_its_authority_vouches_for() {
+        let place = Place::encrypted("records_travel_encrypted");
+        suite::what_was_kept_comes_back(&place);
+        let mut database = place.open();
+        // PostgreSQL 15, 28.2.6: pg_stat_ssl says of each connection whether it is encrypted.
+        let question = "select version::text from pg_stat_ssl where pid = pg_backend_pid() and ssl";
+        let rows = database.look().unwrap().rows(question, &[]).unwrap();
+        assert_eq!(rows.len(), 1);
+        assert!(rows[0].text(0).unwrap().starts_with("TLSv1."), "{rows:?}");
+    }
+
+    #[test]
+    fn a_server_of_another_authority_or_name_gets_no_records() {
+        let good = std::env::var("BEDPLATE_TEST_POSTGRES_TLS").unwrap();
+        for (bad, word) in [
+            (good.replace("authority.pem", "stranger.pem"), "UnknownIssuer"),
+            (good.replace("@localhost", "@127.0.0.1"), "not valid for name"),
+        ] {
+            let refused = sql::open(&bad).err().expect("it is refused").to_string();
+            assert!(refused.contains(word), "{refused}");
+        }
+    }
+}

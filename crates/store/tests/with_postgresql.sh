@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # with_postgresql.sh COMMAND...: runs a command beside a PostgreSQL server of its own, which BEDPLATE_TEST_POSTGRES names.
-# The server listens on a socket in a folder of its own, and both go when the command ends.
+# The server listens on a socket in a folder of its own, and, encrypted, on this machine's loopback, which
+# BEDPLATE_TEST_POSTGRES_TLS names with the certificate of its authority. All of it goes when the command ends.
 set -euo pipefail
 programs=$(ls -d /usr/lib/postgresql/*/bin 2>/dev/null | sort -V | tail -1)
 if [ -z "$programs" ]; then programs=$(dirname "$(command -v initdb)"); fi
@@ -14,5 +15,16 @@ fi
 control() { (cd "$folder" && "${as_server[@]}" "$programs/pg_ctl" -D "$folder/data" "$@" >/dev/null); }
 trap 'control -m immediate stop || true; rm -rf "$folder"' EXIT
 (cd "$folder" && "${as_server[@]}" "$programs/initdb" -D "$folder/data" -U bedplate -A trust --no-sync >/dev/null)
-control -w -l "$folder/log" -o "-c listen_addresses='' -c unix_socket_directories='$folder'" start
-BEDPLATE_TEST_POSTGRES="postgres://bedplate@${folder//\//%2F}/postgres" "$@"
+# Two invented authorities; the first signs the server's certificate.
+(
+  cd "$folder"
+  make() { openssl req -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 2 "$@" 2>/dev/null; }
+  for authority in authority stranger; do make -x509 -subj "/CN=$authority" -keyout $authority.key -out $authority.pem; done
+  make -x509 -CA authority.pem -CAkey authority.key -subj /CN=localhost -addext subjectAltName=DNS:localhost \
+    -addext basicConstraints=critical,CA:FALSE -keyout server.key -out server.pem
+  if [ "$(id -u)" = 0 ]; then chown postgres server.key; fi
+)
+port=$((20000 + RANDOM % 20000))
+control -w -l "$folder/log" -o "-p $port -c listen_addresses=127.0.0.1 -c ssl=on -c ssl_cert_file='$folder/server.pem' -c ssl_key_file='$folder/server.key' -c unix_socket_directories='$folder'" start
+BEDPLATE_TEST_POSTGRES="postgres://bedplate@${folder//\//%2F}:$port/postgres" \
+  BEDPLATE_TEST_POSTGRES_TLS="postgres://bedplate@localhost:$port/postgres?sslrootcert=$folder/authority.pem" "$@"

@@ -2,6 +2,7 @@
 //!
 //! What differs stays behind the door: pragmas, the placeholder's sign, and how many rows go in at once.
 
+mod encrypted;
 mod postgresql;
 mod sqlite;
 

@@ -5,9 +5,9 @@ use std::error::Error;
 
 use postgres::fallible_iterator::FallibleIterator as _;
 use postgres::types::{IsNull, ToSql, Type, to_sql_checked};
-use postgres::{Client, IsolationLevel, NoTls, Statement};
+use postgres::{Client, IsolationLevel, Statement};
 
-use super::{Database, Row, Transaction, UNLESS_THERE, Value};
+use super::{Database, Row, Transaction, UNLESS_THERE, Value, encrypted};
 use crate::StoreError;
 
 /// Values that one statement may carry; the protocol counts them in 16 bits.
@@ -22,8 +22,7 @@ pub(super) struct PostgreSql {
 
 impl PostgreSql {
     pub(super) fn open(url: &str) -> Result<Self, StoreError> {
-        let client = Client::connect(url, NoTls)?;
-        Ok(Self { client, url: url.to_owned(), prepared: HashMap::new() })
+        Ok(Self { client: encrypted::connect(url)?, url: url.to_owned(), prepared: HashMap::new() })
     }
 
     /// Connects anew where the connection was lost.

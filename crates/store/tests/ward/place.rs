@@ -18,9 +18,22 @@ impl Place {
 
     #[cfg(feature = "postgresql-tests")]
     pub(crate) fn postgresql(name: &str) -> Self {
-        let server = std::env::var("BEDPLATE_TEST_POSTGRES").expect("BEDPLATE_TEST_POSTGRES names a PostgreSQL server");
-        let mut client = postgres::Client::connect(&server, postgres::NoTls).unwrap();
-        client.batch_execute(&format!("drop schema if exists {name} cascade; create schema {name}")).unwrap();
+        Self::schema_of("BEDPLATE_TEST_POSTGRES", name)
+    }
+
+    /// As [`Place::postgresql`], over an encrypted connection.
+    #[cfg(feature = "postgresql-tests")]
+    pub(crate) fn encrypted(name: &str) -> Self {
+        Self::schema_of("BEDPLATE_TEST_POSTGRES_TLS", name)
+    }
+
+    #[cfg(feature = "postgresql-tests")]
+    fn schema_of(variable: &str, name: &str) -> Self {
+        let server = std::env::var(variable).unwrap_or_else(|_| panic!("{variable} names a PostgreSQL server"));
+        let mut database = sql::open(&server).unwrap();
+        let mut transaction = database.begin().unwrap();
+        transaction.script(&format!("drop schema if exists {name} cascade; create schema {name}")).unwrap();
+        transaction.commit().unwrap();
         let joint = if server.contains('?') { '&' } else { '?' };
         Self { url: format!("{server}{joint}options=-csearch_path%3D{name}"), _folder: None }
     }
