@@ -102,6 +102,9 @@ impl<R: BufRead> Reader<R> {
     /// Everything wrong with the row: fields that are no numbers, too many or too few of them, a time that does not
     /// run forward.
     pub fn next_sample(&mut self, sample: &mut Sample) -> Result<bool, Problems> {
+        if self.take_plain(sample).is_some() {
+            return Ok(true);
+        }
         let more = self.table.next_row()?;
         self.table.check()?;
         if more {
@@ -130,6 +133,28 @@ impl<R: BufRead> Reader<R> {
                 }
             }
         }
+    }
+
+    /// Takes the next row where it is one of plain numbers with nothing wrong; else nothing was read and the sample is not to be used.
+    fn take_plain(&mut self, sample: &mut Sample) -> Option<()> {
+        let row = self.table.plain_row()?;
+        let field = |column: usize| row.get(column).copied().flatten();
+        let t_s = field(self.t_s).filter(|t_s| self.last.is_none_or(|(_, before)| *t_s > before))?;
+        let temperature_c = self.temperature_c.and_then(field);
+        if !temperature_c.is_none_or(|c| TEMPERATURE_C.allow(c)) {
+            return None;
+        }
+        sample.tilt_deg.clear();
+        for (&column, last) in self.tilts.iter().zip(&self.last_tilt) {
+            sample.tilt_deg.push(field(column).or(*last).filter(|deg| TILT_DEG.allow(*deg))?);
+        }
+        sample.counts.clear();
+        sample.counts.extend(self.cells.iter().map(|&column| field(column)));
+        (sample.t_s, sample.temperature_c) = (t_s, temperature_c);
+        self.table.take_plain();
+        self.last = Some((self.table.line(), t_s));
+        self.last_tilt.iter_mut().zip(&sample.tilt_deg).for_each(|(last, tilt)| *last = Some(*tilt));
+        Some(())
     }
 
     /// The row under the reader.

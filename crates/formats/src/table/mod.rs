@@ -5,9 +5,12 @@
 //! library. A byte-order mark and CRLF are accepted, lines that are empty (or hold nothing but commas)
 //! are passed over at the end of the file, and extra columns are passed over always.
 //!
+//! A row of plain numbers may be taken straight from the bytes instead (`plain`), with the same outcome.
+//!
 //! What does not fit is noted with line and column, and a stand-in is returned, as in `toml_reader`.
 
 mod live;
+mod plain;
 
 pub(crate) use live::Live;
 
@@ -38,6 +41,7 @@ pub(crate) struct Table<R> {
     problems: Vec<Problem>,
     /// Whether someone wants to know what is asked for.
     told: bool,
+    plain: plain::Plain,
 }
 
 /// The row under the reader.
@@ -124,6 +128,7 @@ impl<R: BufRead> Table<R> {
             n_lines: 0,
             problems: Vec::new(),
             told: asked::wanted(),
+            plain: plain::Plain::default(),
         };
         if !table.read_row()? || table.row.is_blank() {
             return Err(Problem::new(file, "an empty file", "a row of column names").into());

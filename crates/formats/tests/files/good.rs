@@ -86,6 +86,55 @@ fn a_recording_keeps_the_tilt_and_loses_the_counts_that_are_not_there() {
     assert_eq!(samples[1].1.counts[..3], [Some(101.0), None, Some(301.0)]);
 }
 
+/// Rows of plain numbers are taken straight from the bytes; blanks before them send the same rows the careful way.
+#[test]
+fn both_ways_of_reading_a_recording_give_the_same_samples_and_the_same_mistakes() {
+    let deck = test_deck();
+    let text = |blank: &str, bad: &str| {
+        let mut text = String::from("t_s,temperature_C,tilt_back_deg,H1,H2,H3,H4,F1,F2,F3\n");
+        for i in 0..500 {
+            let lost = if i % 7 == 3 { String::new() } else { format!("{blank}{}", 70_000 - 991 * i) };
+            let tilt = if i % 3 == 1 { String::new() } else { format!("{blank}-{}.{}", i % 60, i % 10) };
+            let t = format!("{}.{}", i / 10, i % 10);
+            text +=
+                &format!("{blank}{t},{blank}22.{},{tilt},{lost},{blank}8388607,{blank}-3,{blank}0.25,1,2,3\n", i % 10);
+            if i == 400 {
+                text += bad;
+            }
+        }
+        text
+    };
+    let read = |text: &str| {
+        // A small buffer: rows lie across its ends.
+        let source = std::io::BufReader::with_capacity(300, text.as_bytes());
+        let mut reader = Reader::new("recording.csv", source, &deck).unwrap();
+        let (mut sample, mut samples) = (Sample::default(), Vec::new());
+        loop {
+            match reader.next_sample(&mut sample) {
+                Ok(true) => samples.push((reader.line(), sample.clone())),
+                Ok(false) => return (samples, String::new()),
+                Err(problems) => return (samples, problems.to_string()),
+            }
+        }
+    };
+    let (samples, mistake) = read(&text("", ""));
+    assert_eq!((samples.len(), mistake.as_str()), (500, ""));
+    assert_eq!(read(&text(" ", "")).0, samples);
+    for bad in [
+        "40,22,1,1,2,3,4,5,6,7\n",
+        "40.05,22,95,1,2,3,4,5,6,7\n",
+        "40.05,22,1,1,2,3,4,5,6\n",
+        "40.05,22,1,1,x,3,4,5,6,7\n",
+    ] {
+        let (plain, careful) = (read(&text("", bad)), read(&text(" ", bad)));
+        assert_eq!(plain.0, careful.0);
+        assert_eq!(plain.0.len(), 401);
+        assert!(plain.1.contains("recording.csv:403"), "{}", plain.1);
+        // The echoed line differs by the blanks alone, which stand only in the other rows.
+        assert_eq!(plain.1, careful.1);
+    }
+}
+
 #[test]
 fn the_small_tables_are_read() {
     let actions = actions::read("actions.csv", include_str!("../data/actions.csv")).unwrap();
