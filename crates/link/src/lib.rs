@@ -11,9 +11,11 @@
 //! | [`watch`]     | sequence gaps, repeats, restarts; offset and rate of the deck's clock |
 //! | [`pause`]     | how long to wait before the next attempt |
 //! | [`transport`] | serial line, TCP, MQTT: to one bounded channel |
+//! | [`controller`] | the deck's own end of TCP and MQTT, for the twin and tests |
 //!
 //! Nothing here knows what a count weighs, or keeps anything.
 
+pub mod controller;
 pub mod line;
 pub mod pause;
 pub mod splitter;

@@ -15,6 +15,7 @@ pub(crate) mod serve;
 pub(crate) mod shell;
 pub(crate) mod trial;
 pub(crate) mod twin;
+pub(crate) mod twin_ward;
 pub(crate) mod verify;
 pub(crate) mod ward;
 pub(crate) mod weigh;

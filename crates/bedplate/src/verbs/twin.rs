@@ -45,6 +45,7 @@ pub(crate) fn run(args: &TwinArgs) -> Result<Outcome, Failure> {
     match (&args.other, &args.files) {
         (Some(TwinVerb::Trial(trial)), _) => super::trial::run(trial),
         (Some(TwinVerb::Fluids(fluids)), _) => super::fluids::run(fluids),
+        (Some(TwinVerb::Ward(ward)), _) => super::twin_ward::run(ward),
         (None, Some(files)) => print(files).map(|_| Outcome::Met),
         // The command line asks for a deck before it comes to this.
         (None, None) => Err(Failure::Stage("no deck: name a deck.toml and a folder, or `trial`".into())),
@@ -54,16 +55,21 @@ pub(crate) fn run(args: &TwinArgs) -> Result<Outcome, Failure> {
 /// Writes the files and prints what they are.
 pub(crate) fn print(args: &TwinFilesArgs) -> Result<TwinReport, Failure> {
     let deck = files::read_deck(&args.deck)?;
-    let scenario = match &args.scenario {
-        Some(path) => Scenario::read(&files::name(path), &files::read_text(path)?),
-        None => twin::demo::scenario(),
-    }
-    .map_err(|e| Failure::Stage(e.to_string()))?;
+    let scenario = scenario(args.scenario.as_deref())?;
     let given = args.calibration.as_deref().map(|path| files::read_calibration(path, &deck)).transpose()?;
     files::make_folder(&args.output)?;
     let report = write_all(args, &deck, &scenario, given)?;
     output::report(args.json, &report, |r| screen(&args.output, &scenario, r))?;
     Ok(report)
+}
+
+/// The scenario of a file, or the demo's.
+pub(crate) fn scenario(path: Option<&Path>) -> Result<Scenario, Failure> {
+    match path {
+        Some(path) => Scenario::read(&files::name(path), &files::read_text(path)?),
+        None => twin::demo::scenario(),
+    }
+    .map_err(|e| Failure::Stage(e.to_string()))
 }
 
 fn write_all(

@@ -5,7 +5,10 @@ use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 
-use serde_json::Value;
+use serde_json::{Value, json};
+
+/// A password that people give themselves.
+const OWN: &str = "alder linden oak";
 
 /// A running ward; killed when dropped.
 pub(crate) struct Served {
@@ -77,9 +80,24 @@ impl Served {
         Told { status, body }
     }
 
+    /// Tokens of the first administrator, with a password of its own, and of a nurse; on the first start.
+    pub(crate) fn accounts(&self) -> (String, String) {
+        let secret = self.secret.as_deref().expect("the first start prints a secret");
+        let token = self.sign_in("first", secret);
+        let change = json!({ "old": secret, "new": OWN });
+        assert_eq!(self.ask("POST", "/api/password", Some(&token), Some(&change)).status, 200);
+        let administrator = self.sign_in("first", OWN);
+        let make = json!({ "account": "nurse", "role": "nurse", "password": "given by another" });
+        assert_eq!(self.ask("POST", "/api/accounts", Some(&administrator), Some(&make)).status, 201);
+        let fresh = self.sign_in("nurse", "given by another");
+        let change = json!({ "old": "given by another", "new": OWN });
+        assert_eq!(self.ask("POST", "/api/password", Some(&fresh), Some(&change)).status, 200);
+        (administrator, self.sign_in("nurse", OWN))
+    }
+
     /// Signs in and gives the token.
     pub(crate) fn sign_in(&self, account: &str, password: &str) -> String {
-        let body = serde_json::json!({ "account": account, "password": password });
+        let body = json!({ "account": account, "password": password });
         let told = self.ask("POST", "/api/session", None, Some(&body));
         assert_eq!(told.status, 200, "{}", told.body);
         told.json()["token"].as_str().expect("a token").to_owned()

@@ -4,6 +4,7 @@
 //! is durable. Copies that a broker holds are let go only then. While the memory is away the bed waits with growing
 //! pauses: a broker keeps what comes meanwhile, and on a wire the gap shows in the samples' numbers.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -114,13 +115,15 @@ async fn try_keep(ward: &Ward, job: Job) -> Result<Vec<Kept>, StoreError> {
 
 /// Hands what one broker brings to the beds whose decks sign it.
 pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut heard: Receiver<Heard>) {
+    let by_deck: HashMap<&str, &Sender<Heard>> =
+        beds.iter().map(|(bed, to)| (bed.setup.signs_as.as_str(), to)).collect();
     while let Some(heard) = heard.recv().await {
         match heard {
             Heard::Frames { frames, receipt } => {
                 let signed = frames.first().map(|f| f.deck.as_str()).unwrap_or_default();
-                match beds.iter().find(|(bed, _)| bed.setup.signs_as == signed) {
+                match by_deck.get(signed) {
                     // A bed whose task has ended takes nothing: the broker keeps its copy.
-                    Some((_, to)) => drop(to.send(Heard::Frames { frames, receipt }).await),
+                    Some(to) => drop(to.send(Heard::Frames { frames, receipt }).await),
                     None => {
                         tracing::debug!(ward = ward.name, deck = signed, "samples of a deck that lies in no bed");
                         receipt.kept().await;

@@ -1,0 +1,172 @@
+//! Many invented beds over real links, served by the built binary, and the ward killed while they give.
+
+#![allow(clippy::print_stdout, reason = "the kills and the slowest restart are part of what the test tells")]
+
+mod common;
+#[path = "common/served.rs"]
+mod served;
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{BufRead as _, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use common::{bedplate, json};
+use serde_json::{Value, json};
+use served::Served;
+
+const BEDS: usize = 6;
+const NIGHT: &str = "name = \"a short night\"\nhours = 12.0\nrate_hz = 10.0\nstart = \"2031-03-04T18:00:00Z\"\n";
+/// Kills in a run of the tests; the environment variable takes more, for a long run by hand.
+const KILLS: &str = "BEDPLATE_KILLS";
+
+/// Beds that give their samples; ended when dropped.
+struct Beds(Child);
+
+impl Drop for Beds {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+impl Beds {
+    /// Starts them in `folder`, on free ports, and serves them from a free port.
+    fn start(folder: &Path) -> Self {
+        fs::write(folder.join("twin-deck.toml"), twin::demo::DECK_TOML).unwrap();
+        fs::write(folder.join("scenario.toml"), NIGHT).unwrap();
+        let mut child = Command::new(env!("CARGO_BIN_EXE_bedplate"))
+            .current_dir(folder)
+            .args(["twin", "ward", "twin-deck.toml", "--scenario", "scenario.toml", "--output", ".", "--port", "0"])
+            .args(["--beds", &BEDS.to_string(), "--seed", "5"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+        assert!(line.starts_with("6 invented beds give 10 samples a second each"), "{line}");
+        let text = fs::read_to_string(folder.join("ward.toml")).unwrap();
+        fs::write(folder.join("ward.toml"), text.replace("127.0.0.1:8080", "127.0.0.1:0")).unwrap();
+        Self(child)
+    }
+}
+
+/// Waits until every bed says what is wanted.
+fn wait(served: &Served, token: &str, what: &str, is: impl Fn(&Value) -> bool) -> Vec<Value> {
+    let from = Instant::now();
+    loop {
+        let now = served.ask("GET", "/api/beds", Some(token), None).json();
+        let beds = now.as_array().unwrap();
+        if beds.len() == BEDS && beds.iter().all(&is) {
+            return beds.clone();
+        }
+        assert!(from.elapsed() < Duration::from_secs(60), "no {what} in a minute: {now}");
+        sleep(Duration::from_millis(200));
+    }
+}
+
+#[test]
+fn every_bed_is_heard_over_its_own_wire() {
+    let folder = tempfile::tempdir().unwrap();
+    let _beds = Beds::start(folder.path());
+    let served = Served::start(folder.path(), &[]);
+    let (_, nurse) = served.accounts();
+    let beds = wait(&served, &nurse, "samples", |bed| bed["link_up"] == true && bed["state"].is_string());
+    let decks: Vec<&str> = beds.iter().map(|bed| bed["deck"].as_str().unwrap()).collect();
+    assert_eq!(decks.len(), BEDS, "{decks:?}");
+    let label = |number: usize| format!("L{number}");
+    let labels: Vec<&str> = beds.iter().map(|bed| bed["bed"].as_str().unwrap()).collect();
+    assert_eq!(labels, (1..=BEDS).map(label).collect::<Vec<_>>());
+}
+
+/// A sequence of chance, by the multiplier of Knuth's MMIX generator.
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, most: u64) -> u64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % most
+    }
+}
+
+#[test]
+fn a_ward_killed_under_load_keeps_what_it_acknowledged() {
+    let kills: u32 = std::env::var(KILLS).ok().and_then(|n| n.parse().ok()).unwrap_or(8);
+    let folder = tempfile::tempdir().unwrap();
+    let _beds = Beds::start(folder.path());
+    let mut served = Served::start(folder.path(), &[]);
+    let (_, nurse) = served.accounts();
+    let patient = json!({ "patient": { "label": "p-1", "sex": "female", "age_y": 50 } });
+    assert_eq!(served.ask("POST", "/api/patients", Some(&nurse), Some(&patient)).status, 201);
+    // A tare that must outlive every kill.
+    wait(&served, &nurse, "samples", |bed| bed["link_up"] == true && bed["state"] == "empty");
+    let tare = json!({ "action": "tare", "once": "tared" });
+    assert_eq!(served.ask("POST", "/api/beds/L1/actions", Some(&nurse), Some(&tare)).status, 201);
+    let tared = wait(&served, &nurse, "tare", |bed| bed["bed"] != "L1" || bed["tare_kg"].is_number());
+    let tare_kg = tared[0]["tare_kg"].as_f64().unwrap();
+    assert!(tare_kg > 5.0, "{}", tared[0]);
+    let mut chance = Chance(20_261_128);
+    let mut told: BTreeMap<i64, f64> = BTreeMap::new();
+    let mut slowest = Duration::ZERO;
+    for round in 0..kills {
+        let until = Instant::now() + Duration::from_micros(chance.below(400_000));
+        let mut volume_ml = f64::from(round) + 0.25;
+        while Instant::now() < until {
+            volume_ml += 1.0;
+            let body = json!({ "time": "2026-01-01T10:00:00Z", "direction": "output", "route": "urine", "volume_mL": volume_ml });
+            let answer = served.ask("POST", "/api/patients/p-1/chart", Some(&nurse), Some(&body));
+            assert!(answer.status == 201 || answer.status == 429, "{}", answer.body);
+            if answer.status == 201 {
+                told.insert(answer.json()["number"].as_i64().unwrap(), volume_ml);
+            }
+        }
+        served.child.kill().unwrap();
+        served.child.wait().unwrap();
+        let from = Instant::now();
+        served = Served::start(folder.path(), &[]);
+        slowest = slowest.max(from.elapsed());
+    }
+    println!("{kills} kills, {} acknowledged, slowest restart {slowest:.2?}", told.len());
+    assert!(told.len() >= kills as usize / 2, "too little was written to prove anything: {}", told.len());
+    let chart = served.ask("GET", "/api/patients/p-1/chart", Some(&nurse), None).json();
+    let kept: BTreeMap<i64, f64> = chart
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|entry| (entry["number"].as_i64().unwrap(), entry["volume_mL"].as_f64().unwrap()))
+        .collect();
+    for (number, volume_ml) in &told {
+        assert_eq!(kept.get(number), Some(volume_ml), "acknowledged entry {number}");
+    }
+    let beds = wait(&served, &nurse, "state", |bed| bed["state"].is_string());
+    assert!((beds[0]["tare_kg"].as_f64().unwrap() - tare_kg).abs() < 1e-6, "{} after {tare_kg}", beds[0]);
+    let whole = bedplate(folder.path(), &["ward", "verify-audit", "ward.toml", "--json"]);
+    assert_eq!((whole.status, json(&whole)["breaks"].as_array().unwrap().len()), (0, 0), "{}", whole.err);
+}
+
+#[test]
+fn what_cannot_be_given_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("deck.toml"), twin::demo::DECK_TOML).unwrap();
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = taken.local_addr().unwrap().port().to_string();
+    for (options, words) in [
+        (vec!["--port", &port], vec![port.as_str(), "--port 0"]),
+        (vec!["--port", "65535", "--beds", "2"], vec!["65535", "bed 2"]),
+        (vec!["--broker", "nowhere"], vec!["nowhere", "HOST:PORT"]),
+        (vec!["--beds", "0"], vec!["--beds"]),
+    ] {
+        let mut args = vec!["twin", "ward", "deck.toml", "--output", "out"];
+        args.extend(options);
+        let ran = bedplate(folder.path(), &args);
+        assert_eq!(ran.status, 2, "{}", ran.out);
+        for word in words {
+            assert!(ran.err.contains(word), "no {word:?} in {}", ran.err);
+        }
+    }
+    assert!(!folder.path().join("out").exists(), "a refused start writes nothing");
+}
