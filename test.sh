@@ -69,7 +69,12 @@ else
   skipped+=("lints (clippy is missing)")
 fi
 RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps --quiet
+# Reference tests write down what they set against what; the validation page is held to that.
+export BEDPLATE_PUBLISHED=${CARGO_TARGET_DIR:-$PWD/target}/published
+rm -rf "$BEDPLATE_PUBLISHED"
 try "tests" "${beside[@]}" cargo test --workspace "${features[@]}"
+
+try "validation page" cargo run --quiet -p bedplate-published -- --hold "$BEDPLATE_PUBLISHED" docs/validation.md
 
 # What the built program writes and serves, tried by general-purpose readers in a Python of their own. The tests built it.
 program=${CARGO_TARGET_DIR:-$PWD/target}/debug/bedplate

@@ -3,6 +3,7 @@
 use body::anthropometry::{center_of_mass_above_hip_m, hip_height_m, segments};
 use body::lying::section_masses_kg;
 use body::{Bed, Part, Person, Place, Sex, lay};
+use published::within;
 
 fn adult(sex: Sex) -> Person {
     let stature_m = match sex {
@@ -30,7 +31,7 @@ fn shares_of_the_sections_supine() {
         let laid = lay(&adult(sex), &bed, &place).unwrap();
         for (kg, share) in section_masses_kg(&laid.pieces, 4).iter().zip(shares) {
             // 4e-4: the parts of the trunk, rounded to 1 mm, add up to 1 mm more than the trunk; we scale them, the script did not.
-            assert!((kg / 100.0 - share).abs() < 4e-4, "{sex:?} {hip_below_m}: {kg} {share}");
+            within(kg / 100.0, share, 4e-4);
         }
     }
 }
@@ -43,9 +44,9 @@ fn center_of_mass_of_an_adult() {
         let person = adult(sex);
         let above_m = center_of_mass_above_hip_m(&person).unwrap();
         // 0.5 mm: where along the bed the foot of 1.4 % each is put moves it by as much.
-        assert!((above_m * 1000.0 - above_mm).abs() < 0.5, "{sex:?} {above_m}");
+        within(above_m * 1000.0, above_mm, 0.5);
         let from_sole = (hip_height_m(&person).unwrap() + above_m) / person.stature_m;
-        assert!((from_sole - share).abs() < 6e-4, "{sex:?} {from_sole}");
+        within(from_sole, share, 6e-4);
     }
 }
 
@@ -64,9 +65,9 @@ fn whole_segment_sums() {
         };
         let upper_parts = [Part::Head, Part::UpperTrunk, Part::MiddleTrunk, Part::UpperArm, Part::Forearm, Part::Hand];
         // 1e-4: renormalising moves each by up to 5e-5.
-        assert!((sum(&upper_parts) - upper).abs() < 1e-4, "{sex:?} {}", sum(&upper_parts));
-        assert!((sum(&[Part::Thigh]) - thighs).abs() < 1e-4);
-        assert!((sum(&[Part::Shank, Part::Foot]) - legs).abs() < 1e-4);
+        within(sum(&upper_parts), upper, 1e-4);
+        within(sum(&[Part::Thigh]), thighs, 1e-4);
+        within(sum(&[Part::Shank, Part::Foot]), legs, 1e-4);
     }
 }
 
@@ -76,6 +77,6 @@ fn a_child_has_the_head_of_its_age() {
     for (stature_m, age) in [(0.50, 0.0), (1.03, 4.0), (1.28, 8.0)] {
         let child = Person { mass_kg: 10.0, stature_m, sex: Sex::Male };
         let head = segments(&child).unwrap()[0].mass_kg / 10.0;
-        assert!((head - (0.2376 - 0.0114 * age)).abs() < 1e-12, "{head}");
+        within(head, 0.2376 - 0.0114 * age, 1e-12);
     }
 }

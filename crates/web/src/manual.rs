@@ -31,6 +31,7 @@ const PAGES: &[Page] = &[
     page!("stages/ward", "Ward"),
     page!("commands", "Commands"),
     page!("formats", "Formats"),
+    page!("validation", "Validation"),
     page!("extend", "To add something"),
 ];
 

@@ -1,7 +1,7 @@
 use bedplate_balance::dose::{height, limb_weight as limb};
 use formats::deck::Sex::{Female, Male};
 
-use crate::printed;
+use published::printed;
 
 /// Source: clinical reference 2.1, computed. Coefficients of Lorenz, Buckley, Chumlea and the knee-height
 /// table are from memory there; those of Rabito and Cattermole were read.

@@ -1,5 +1,6 @@
 use deck::air::{density_kg_m3, simplified_density_kg_m3};
 use deck::buoyancy::{balanced_conventional_kg, conventional_kg, indication_kg};
+use published::{within, within_share};
 
 /// Source: Picard et al., Metrologia 45 (2008) 149 (CIPM-2007) and OIML R 111-1:2004 E.3, each computed independently
 /// from the published constants to the six decimals shown.
@@ -16,8 +17,8 @@ fn moist_air_by_both_equations() {
     ];
     for (t, hpa, h, cipm, simplified) in table {
         // Half the last printed place, and a little for the printed value's own rounding.
-        assert!((density_kg_m3(t, hpa * 100.0, h / 100.0) - cipm).abs() < 6e-7, "{t} {hpa} {h}");
-        assert!((simplified_density_kg_m3(t, hpa * 100.0, h / 100.0) - simplified).abs() < 6e-7, "{t} {hpa} {h}");
+        within(density_kg_m3(t, hpa * 100.0, h / 100.0), cipm, 6e-7);
+        within(simplified_density_kg_m3(t, hpa * 100.0, h / 100.0), simplified, 6e-7);
     }
 }
 
@@ -26,7 +27,7 @@ fn moist_air_by_both_equations() {
 fn the_older_test_values_are_near() {
     for (t, mmhg, h, printed) in [(22.3, 748.1, 0.37, 1.171_94), (23.4, 612.3, 0.23, 0.956_32)] {
         let computed = density_kg_m3(t, mmhg * 133.322_387, h);
-        assert!((computed / printed - 1.0).abs() < 1e-4, "{computed} {printed}");
+        within_share(computed, printed, 1e-4);
     }
 }
 
@@ -40,7 +41,7 @@ fn air_density_sensitivities() {
     let dp = slope(rho(20.0, 101_425.0, 0.5), rho(20.0, 101_225.0, 0.5), 100.0);
     let dh = slope(rho(20.0, 101_325.0, 0.51), rho(20.0, 101_325.0, 0.49), 0.01);
     assert!((dt + 3.69e-3).abs() < 5e-6, "{dt}");
-    assert!((dp - 9.916e-6).abs() < 5e-10, "{dp}");
+    within(dp, 9.916e-6, 5e-10);
     assert!((dh + 8.73e-3).abs() < 5e-6, "{dh}");
 }
 
@@ -58,17 +59,17 @@ fn indication_of_an_80_kg_body() {
     ];
     for (density, air, printed_g) in table {
         let g = (indication_kg(80.0, density, air) - 80.0) * 1000.0;
-        assert!((g - printed_g).abs() < 0.006, "{density}: {g}");
+        within(g, printed_g, 0.006);
     }
     let reference = conventional_kg(80.0, 1000.0);
-    assert!((reference - indication_kg(80.0, 1000.0, 1.2)).abs() < 1e-12);
+    within(reference, indication_kg(80.0, 1000.0, 1.2), 1e-12);
 }
 
 /// Source: JCGM 101:2008 9.3: at ρ_a = 1.2 the correction vanishes whatever the densities; at 1.3 and 1.1 it is odd.
 #[test]
 fn balancing_in_reference_air_needs_no_correction() {
-    assert!((balanced_conventional_kg(0.1, 1.2, 7000.0, 8000.0) - 0.1).abs() < 1e-15);
+    within(balanced_conventional_kg(0.1, 1.2, 7000.0, 8000.0), 0.1, 1e-15);
     let up = balanced_conventional_kg(0.1, 1.3, 7000.0, 8000.0) - 0.1;
     let expected = 0.1 * 0.1 * (1.0 / 7000.0 - 1.0 / 8000.0);
-    assert!((up - expected).abs() < 1e-15, "{up}");
+    within(up, expected, 1e-15);
 }

@@ -1,5 +1,6 @@
 use deck::chain::Channel;
 use formats::deck::{CellType, Converter};
+use published::within;
 
 fn cell() -> CellType {
     CellType {
@@ -34,8 +35,8 @@ fn converter(noise_nv_rms: f64) -> Converter {
 #[test]
 fn counts_of_a_100_kg_cell() {
     let channel = Channel::new(&cell(), &converter(17.0));
-    assert!((channel.nv_per_count - 2.3283).abs() < 5e-5, "{}", channel.nv_per_count);
-    assert!((channel.counts_per_kg - 42_949.7).abs() < 0.05, "{}", channel.counts_per_kg);
+    within(channel.nv_per_count, 2.3283, 5e-5);
+    within(channel.counts_per_kg, 42_949.7, 0.05);
 }
 
 /// Source: the same; 17, 44 and 60 nV rms are 0.17, 0.44 and 0.60 g rms a cell, and 10 mV span leaves 89 127, 34 435 and
@@ -44,7 +45,7 @@ fn counts_of_a_100_kg_cell() {
 fn noise_of_a_100_kg_cell() {
     for (nv, g, divisions) in [(17.0, 0.17, 89_127.0), (44.0, 0.44, 34_435.0), (60.0, 0.60, 25_253.0)] {
         let channel = Channel::new(&cell(), &converter(nv));
-        assert!((channel.noise_g - g).abs() < 1e-9, "{}", channel.noise_g);
-        assert!((channel.noise_free_divisions() - divisions).abs() < 0.5, "{}", channel.noise_free_divisions());
+        within(channel.noise_g, g, 1e-9);
+        within(channel.noise_free_divisions(), divisions, 0.5);
     }
 }

@@ -2,6 +2,7 @@ use deck::oiml::r60::{CellClass, creep_limits_kg, dead_load_return_limit_kg, mpe
 use deck::oiml::r76::{class_limits, eccentricity_load_kg, mpe_g, mpe_steps_kg, weights_limit_g};
 use deck::oiml::r111::{WeightClass, mpe_mg, u_from_class_mg, u_of_set_mg};
 use formats::deck::AccuracyClass::{I, II, III, IIII};
+use published::{within, within_share};
 
 /// Source: OIML R 76-1:2006, 3.5.1 Table 6 and 3.5.2, worked for class III, e = 100 g (from restatements of the standard).
 #[test]
@@ -9,11 +10,11 @@ fn permissible_error_steps_at_500_and_2000_intervals() {
     let table =
         [(2.0, 50.0), (50.0, 50.0), (50.1, 100.0), (100.0, 100.0), (200.0, 100.0), (200.1, 150.0), (300.0, 150.0)];
     for (load_kg, mpe) in table {
-        assert!((mpe_g(III, 100.0, load_kg, false) - mpe).abs() < 1e-12, "{load_kg}");
-        assert!((mpe_g(III, 100.0, load_kg, true) - 2.0 * mpe).abs() < 1e-12, "{load_kg}");
+        within(mpe_g(III, 100.0, load_kg, false), mpe, 1e-12);
+        within(mpe_g(III, 100.0, load_kg, true), 2.0 * mpe, 1e-12);
     }
     for (load_kg, mpe) in [(25.0, 25.0), (25.05, 50.0), (100.0, 50.0), (100.05, 75.0), (500.0, 75.0)] {
-        assert!((mpe_g(III, 50.0, load_kg, false) - mpe).abs() < 1e-12, "{load_kg}");
+        within(mpe_g(III, 50.0, load_kg, false), mpe, 1e-12);
     }
 }
 
@@ -24,7 +25,7 @@ fn each_class_has_its_bands() {
         for (k, end) in ends.iter().enumerate() {
             let below = mpe_g(class, 1.0, end / 1000.0, false);
             let above = mpe_g(class, 1.0, (end + 1.0) / 1000.0, false);
-            assert!((below - 0.5 * (k as f64 + 1.0)).abs() < 1e-12);
+            within(below, 0.5 * (k as f64 + 1.0), 1e-12);
             assert!((above - below - 0.5).abs() < 1e-12);
         }
     }
@@ -34,16 +35,16 @@ fn each_class_has_its_bands() {
 #[test]
 fn class_iii_of_100_g_allows_500_to_10000_intervals() {
     let limits = class_limits(III, 100.0).unwrap();
-    assert!((limits.n_min - 500.0).abs() < 1e-12);
+    within(limits.n_min, 500.0, 1e-12);
     assert_eq!(limits.n_max, Some(10_000.0));
-    assert!((limits.min_capacity_e - 20.0).abs() < 1e-12);
+    within(limits.min_capacity_e, 20.0, 1e-12);
 }
 
 /// Source: OIML R 76-1:2006, 3.6.2 (A.4.7), Max 200 kg.
 #[test]
 fn eccentricity_load_falls_with_supports() {
     for (n, kg) in [(3, 66.67), (4, 66.67), (5, 50.0), (6, 40.0), (8, 28.57), (10, 22.22)] {
-        assert!((eccentricity_load_kg(200.0, n) - kg).abs() < 0.005, "{n}");
+        within(eccentricity_load_kg(200.0, n), kg, 0.005);
     }
 }
 
@@ -59,13 +60,13 @@ fn a_c3_cell_of_100_kg() {
     let v = 100.0 / 3000.0;
     for (load, mpe_printed_g) in [(16.6, 11.7), (66.6, 23.3), (100.0, 35.0)] {
         let mpe = 1000.0 * mpe_kg(CellClass::C, v, load, 0.7);
-        assert!((mpe - mpe_printed_g).abs() < 0.05, "{load}: {mpe}");
+        within(mpe, mpe_printed_g, 0.05);
     }
     let [creep, late] = creep_limits_kg(CellClass::C, v, 100.0);
-    assert!((creep * 1000.0 - 24.5).abs() < 0.05);
-    assert!((late * 1000.0 - 5.25).abs() < 0.005);
+    within(creep * 1000.0, 24.5, 0.05);
+    within(late * 1000.0, 5.25, 0.005);
     assert!((creep / v - 0.735).abs() < 5e-4 && (late / v - 0.1575).abs() < 5e-5);
-    assert!((dead_load_return_limit_kg(v) * 1000.0 - 16.7).abs() < 0.05);
+    within(dead_load_return_limit_kg(v) * 1000.0, 16.7, 0.05);
 }
 
 /// Source: OIML R 111-1:2004 Table 1; 3.7.1 of R 76-1: at 50 kg (e = 100 g) the weights may err by 16.7 g in all,
@@ -73,10 +74,10 @@ fn a_c3_cell_of_100_kg() {
 #[test]
 fn weights_of_50_kg_for_class_iii() {
     let limit = weights_limit_g(III, 100.0, 50.0);
-    assert!((limit - 16.7).abs() < 0.05);
+    within(limit, 16.7, 0.05);
     for (class, sum_g) in [(WeightClass::M1, 2.5), (WeightClass::M2, 7.6), (WeightClass::M3, 25.0)] {
         let sum = (2.0 * mpe_mg(class, 20_000.0).unwrap() + mpe_mg(class, 10_000.0).unwrap()) / 1000.0;
-        assert!((sum - sum_g).abs() < 1e-9, "{class:?} {sum}");
+        within(sum, sum_g, 1e-9);
         assert_eq!(sum <= limit, class != WeightClass::M3);
     }
 }
@@ -86,9 +87,9 @@ fn weights_of_50_kg_for_class_iii() {
 fn a_class_alone_gives_a_rectangular_uncertainty() {
     for (class, u_g) in [(WeightClass::F1, 0.0577), (WeightClass::F2, 0.173), (WeightClass::M1, 0.577)] {
         let u = u_from_class_mg(class, 20_000.0).unwrap() / 1000.0;
-        assert!((u / u_g - 1.0).abs() < 2e-3, "{class:?} {u}");
+        within_share(u, u_g, 2e-3);
     }
     let ten = vec![u_from_class_mg(WeightClass::M1, 20_000.0).unwrap(); 10];
-    assert!((u_of_set_mg(&ten) / 1000.0 - 5.77).abs() < 0.005);
+    within(u_of_set_mg(&ten) / 1000.0, 5.77, 0.005);
     assert!(mpe_mg(WeightClass::M1, 3_000.0).is_none());
 }

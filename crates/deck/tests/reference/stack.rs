@@ -1,6 +1,7 @@
 use deck::geometry::{area_m2, bed_width_mm};
 use deck::stack::{laminate, pieces};
 use formats::deck::{Bond, Deck, Layer, Material, MaterialCost};
+use published::{within, within_share};
 
 fn deck() -> Deck {
     let mut deck = formats::deck::read("rowan.toml", include_str!("../data/rowan.toml")).unwrap();
@@ -43,17 +44,17 @@ fn aluminium_on_plywood() {
         let d = laminate(&deck, &deck.plates[0]).unwrap().bending();
         for (found, expected) in [d.d11, d.d12, d.d22, d.d66].into_iter().zip(printed) {
             // Six printed digits: half the last place of 138.063 is 3.6e-6.
-            assert!((found / expected - 1.0).abs() < 4e-6, "{found} {expected}");
+            within_share(found, expected, 4e-6);
         }
     }
     let parts = pieces(&deck, &deck.plates[0]).unwrap();
     let areal = parts.iter().map(|p| p.mass_kg).sum::<f64>() / area_m2(&deck.plates[0]);
-    assert!((areal - 9.48).abs() < 1e-9);
+    within(areal, 9.48, 1e-9);
     assert_eq!(parts[0].cost, None);
-    assert!((parts[1].cost.unwrap() - 20.0 * 0.74 * 0.42).abs() < 1e-12);
+    within(parts[1].cost.unwrap(), 20.0 * 0.74 * 0.42, 1e-12);
 }
 
 #[test]
 fn the_bed_reaches_as_far_beyond_the_plates_on_both_sides() {
-    assert!((bed_width_mm(&deck()) - 870.0).abs() < 1e-9);
+    within(bed_width_mm(&deck()), 870.0, 1e-9);
 }

@@ -6,7 +6,7 @@
 
 use plates::{Bearing, Bending, Edge, Edges, Load, LoadCase, Plate, PlateError, Solution, Spring, solve_on, solve_to};
 
-use crate::{assert_abs, assert_rel};
+use published::{within, within_share};
 
 const PLACES: [[f64; 2]; 4] = [[0.05, 0.05], [0.85, 0.05], [0.05, 0.45], [0.85, 0.45]];
 
@@ -45,15 +45,15 @@ fn u1_a_spring_that_would_pull_lets_go() {
     assert_eq!(s.lifts, [false, false, true, false]);
     // Three springs bear: statics, exact.
     for (found, exact) in s.reactions_newton.iter().zip([555.625, 15.625, 0.0, 8.75]) {
-        assert_abs(*found, exact, 1e-6);
+        within(*found, exact, 1e-6);
     }
     // Mesh n = 4 against extrapolated values: h² of a force at a point, 2e-4 mm.
     for (at, mm) in [([0.0, 0.0], 1.37474), ([0.45, 0.25], -0.08476), ([0.0, 0.5], -0.67821), (PLACES[2], -0.58574)] {
-        assert_abs(1e3 * s.deflection_m(at), mm, 2e-4);
+        within(1e3 * s.deflection_m(at), mm, 2e-4);
     }
     let pulling = solve_on(&p, &[corner_load(80.0)], Bearing::Bilateral, [72, 40]).unwrap().remove(0);
     for (found, expected) in pulling.reactions_newton.iter().zip([560.140, 11.110, -4.515, 13.264]) {
-        assert_abs(*found, expected, 2e-3);
+        within(*found, expected, 2e-3);
     }
 }
 
@@ -62,8 +62,8 @@ fn u2_a_load_outside_the_springs_tips_the_plate() {
     let error = solve_on(&plate(0.006), &[corner_load(80.0), corner_load(60.0)], NO_BASE, [18, 10]).unwrap_err();
     let PlateError::Tips { case, centre_m } = error else { panic!("{error}") };
     assert_eq!(case, 1);
-    assert_abs(centre_m[0], 0.0705, 6e-5);
-    assert_abs(centre_m[1], 0.0491, 6e-5);
+    within(centre_m[0], 0.0705, 6e-5);
+    within(centre_m[1], 0.0491, 6e-5);
 }
 
 /// Tipped, but caught: over a base the same load is carried by springs and the base at the plate's edge.
@@ -80,14 +80,14 @@ fn c1_contact_at_the_middle_of_both_long_edges() {
         let s = solved(&plate(0.006), Load::Uniform { pressure_pa: 1800.0 }.into(), over(0.006), n);
         assert_eq!(s.touches.len(), 2);
         for (touch, y) in s.touches.iter().zip([0.0, 0.5]) {
-            assert_abs(touch.at_m[0], 0.45, 1e-12);
-            assert_abs(touch.at_m[1], y, 1e-12);
+            within(touch.at_m[0], 0.45, 1e-12);
+            within(touch.at_m[1], y, 1e-12);
             // "The same to 4 digits for n = 1, 2, 4, 6."
-            assert_rel(touch.force_newton, 45.442, 2e-3);
+            within_share(touch.force_newton, 45.442, 2e-3);
         }
-        assert_abs(s.reactions_newton.iter().sum(), 719.116, 0.05);
-        assert_abs(100.0 * s.shunted_share(), 11.22, 6e-3);
-        assert_rel(1e3 * s.deflection_m([0.45, 0.25]), 5.8290, 2e-4);
+        within(s.reactions_newton.iter().sum(), 719.116, 0.05);
+        within(100.0 * s.shunted_share(), 11.22, 6e-3);
+        within_share(1e3 * s.deflection_m([0.45, 0.25]), 5.8290, 2e-4);
     }
 }
 
@@ -97,8 +97,8 @@ fn c2_contact_along_a_line() {
     for (n, cells) in [(1, 398.87), (2, 398.96), (4, 398.987)] {
         let s = solved(&plate(0.006), case.clone(), over(0.006), n);
         // The plate dips between contact nodes by less than what adds a point: the same problem as the computed one.
-        assert_abs(s.reactions_newton.iter().sum(), cells, 6e-3);
-        assert_abs(s.shunted_newton, 900.0 - cells, 6e-3);
+        within(s.reactions_newton.iter().sum(), cells, 6e-3);
+        within(s.shunted_newton, 900.0 - cells, 6e-3);
     }
 }
 
@@ -107,9 +107,9 @@ fn c3_contact_spot_between_nodes() {
     let case: LoadCase = Load::patch_of([0.2, 0.15], [0.1, 0.1], 900.0).into();
     let s = solved(&plate(0.006), case, over(0.006), 4);
     // The computed value is known to ± 0.4 N: its spot moves with the mesh.
-    assert_abs(s.shunted_newton, 293.5, 0.5);
+    within(s.shunted_newton, 293.5, 0.5);
     for (found, expected) in s.reactions_newton.iter().zip([292.9, 58.9, 200.8, 54.0]) {
-        assert_abs(*found, expected, 0.4);
+        within(*found, expected, 0.4);
     }
 }
 
@@ -118,8 +118,8 @@ fn c4_contact_over_an_area() {
     for (gap, cells) in [(0.004, 646.03), (0.008, 750.57)] {
         let s = solved(&plate(0.004), Load::Uniform { pressure_pa: 3000.0 }.into(), over(gap), 2);
         // Computed at n = 4; the edge of the contact area moves by an element, 25 mm here: 0.1 % of the load.
-        assert_abs(s.reactions_newton.iter().sum(), cells, 1.4);
-        assert_abs(s.shunted_newton, 1350.0 - cells, 1.4);
+        within(s.reactions_newton.iter().sum(), cells, 1.4);
+        within(s.shunted_newton, 1350.0 - cells, 1.4);
         assert!(s.touches.len() > 4);
     }
 }
@@ -135,7 +135,7 @@ fn automatic_mesh_through_contact() {
         let s = solve_to(&plate(0.006), &[load.into()], over(gap), Default::default()).unwrap().remove(0);
         let estimate = s.estimate.unwrap();
         assert!(estimate.reaction <= 0.005 && estimate.deflection <= 0.01, "{estimate:?}");
-        assert_abs(s.reactions_newton.iter().sum(), cells, 0.005 * s.load_newton);
+        within(s.reactions_newton.iter().sum(), cells, 0.005 * s.load_newton);
     }
 }
 
@@ -146,7 +146,7 @@ fn automatic_mesh_through_contact() {
 fn strip_with_clearance() {
     let (ei, length, q, width) = (1260.0_f64, 0.8_f64, 3000.0_f64, 0.01);
     let free = 5.0 * q * length.powi(4) / (384.0 * ei);
-    assert_rel(1e3 * free, 12.6984, 1e-5);
+    within_share(1e3 * free, 12.6984, 1e-5);
     let edges = Edges { x0: Edge::Simple, x1: Edge::Simple, ..Edges::default() };
     // ν = 0 and narrow: the strip bends like a beam of EI a width; across it, between its two lines of contact, it hardly dips.
     let plate = Plate::new([length, width], Bending::isotropic_of(ei, 0.0), Vec::new()).with_edges(edges);
@@ -164,8 +164,8 @@ fn strip_with_clearance() {
         // One contact is exact; the end of a flat part is known to an element of 1/128, half an element's load q h/2 = 9 N,
         // of which the other code's 0.07 N shows that its effect is of second order.
         let slack = if share >= 0.2 { 1e-6 } else { 3e-4 };
-        assert_rel(s.edge_reaction_newton / width, ends, slack);
-        assert_rel(s.shunted_newton / width + ends, q * length, slack);
+        within_share(s.edge_reaction_newton / width, ends, slack);
+        within_share(s.shunted_newton / width + ends, q * length, slack);
     }
 }
 
@@ -184,7 +184,7 @@ fn a_sheet_flat_on_its_base_ends_on_a_mesh_that_can_be_solved() {
     let estimate = flat.estimate.unwrap();
     assert!(estimate.deflection > accuracy.deflection || estimate.reaction > accuracy.reaction, "{estimate:?}");
     let carried: f64 = flat.reactions_newton.iter().sum::<f64>() + flat.shunted_newton;
-    assert_rel(carried, flat.load_newton, 1e-7);
+    within_share(carried, flat.load_newton, 1e-7);
     assert!(flat.complementarity.unwrap().pull_newton <= 1e-8 * flat.load_newton);
 }
 
@@ -202,7 +202,7 @@ fn a_sheet_pressed_flat_onto_its_base_comes_to_rest() {
         assert!(c.pull_newton <= 1e-9 * s.load_newton && c.product_newton_m <= 1e-11 * s.load_newton, "{c:?}");
         assert!(s.balance.force_newton.abs() < 1e-7 * s.load_newton, "{:?}", s.balance);
         // The mirror about the middle of the long side; the order in which nodes are found is not mirrored.
-        assert_abs(s.reactions_newton[0], s.reactions_newton[1], 1e-3 * s.load_newton);
+        within(s.reactions_newton[0], s.reactions_newton[1], 1e-3 * s.load_newton);
         (s, c)
     };
     // Up to 12 kPa a usual mesh keeps the dips within their share, and half its lines agree to 0.5 % of the load.
@@ -211,9 +211,9 @@ fn a_sheet_pressed_flat_onto_its_base_comes_to_rest() {
         let (usual, proof) = on(pressure_pa, [16, 10]);
         assert!(proof.penetration_m <= 1.5e-3 * 0.005, "{proof:?}");
         for (a, b) in coarse.reactions_newton.iter().zip(&usual.reactions_newton) {
-            assert_abs(*a, *b, 5e-3 * usual.load_newton);
+            within(*a, *b, 5e-3 * usual.load_newton);
         }
-        assert_abs(coarse.shunted_share(), usual.shunted_share(), 5e-3);
+        within(coarse.shunted_share(), usual.shunted_share(), 5e-3);
     }
     // At 50 kPa the sheet bulges between the nodes: the answer stands, and the proof tells how far, here 1 % of the gap.
     let (_, proof) = on(50_000.0, [16, 10]);

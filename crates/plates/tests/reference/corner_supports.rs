@@ -2,7 +2,7 @@
 
 use plates::{Bearing, Bending, Load, Plate, Solution, Spring, solve_on};
 
-use crate::{assert_abs, assert_rel};
+use published::{within, within_share};
 
 fn solved(b: f64, nu: f64, inset: f64, n: usize) -> Solution {
     let (near, far) = (inset, 1.0 - inset);
@@ -28,13 +28,13 @@ fn held_at_the_corners() {
     ] {
         let s = solved(b, nu, 0.0, 32);
         // The table's digits are those on which n = 16, 32 and 64 agree.
-        assert_rel(s.deflection_m([0.5, 0.5 * b]), centre, 1e-5);
-        assert_rel(s.deflection_m([0.5, 0.0]), edge_a, 1e-5);
-        assert_rel(s.deflection_m([0.0, 0.5 * b]), edge_b, 1e-5);
-        assert_rel(s.moments([0.5, 0.5 * b]).y, m_centre_y, 2e-3);
-        assert_rel(s.moments([0.5, 0.0]).x, m_edge_a, 5e-3);
-        assert_rel(s.moments([0.0, 0.5 * b]).y, m_edge_b, 5e-3);
-        assert_abs(s.deflection_m([0.0, 0.0]), 0.0, 1e-12);
+        within_share(s.deflection_m([0.5, 0.5 * b]), centre, 1e-5);
+        within_share(s.deflection_m([0.5, 0.0]), edge_a, 1e-5);
+        within_share(s.deflection_m([0.0, 0.5 * b]), edge_b, 1e-5);
+        within_share(s.moments([0.5, 0.5 * b]).y, m_centre_y, 2e-3);
+        within_share(s.moments([0.5, 0.0]).x, m_edge_a, 5e-3);
+        within_share(s.moments([0.0, 0.5 * b]).y, m_edge_b, 5e-3);
+        within(s.deflection_m([0.0, 0.0]), 0.0, 1e-12);
     }
 }
 
@@ -52,9 +52,9 @@ fn held_at_points_off_the_edges() {
         let s = solved(1.0, 0.3, c, 40);
         // h² of a point support on this mesh, in units of q a⁴/D.
         let slack = 8e-7;
-        assert_abs(s.deflection_m([0.5, 0.5]), centre, slack);
-        assert_abs(s.deflection_m([0.5, 0.0]), edge, slack);
-        assert_abs(s.deflection_m([0.0, 0.0]), corner, slack);
+        within(s.deflection_m([0.5, 0.5]), centre, slack);
+        within(s.deflection_m([0.5, 0.0]), edge, slack);
+        within(s.deflection_m([0.0, 0.0]), corner, slack);
     }
 }
 
@@ -64,7 +64,7 @@ fn supports_between_the_grid_lines() {
     // 21 lines never meet 0.10 · 1: supports fall inside elements.
     let s = solved(1.0, 0.3, 0.10, 21);
     // h² at 1/21 with a support inside an element: twice the error of one on a node, 3e-4 of the deflection.
-    assert_rel(s.deflection_m([0.5, 0.5]), 0.0085964, 5e-4);
+    within_share(s.deflection_m([0.5, 0.5]), 0.0085964, 5e-4);
 }
 
 /// Patch test: a rectangle held at three corners and pressed at the fourth by P twists evenly, M_xy = P/2 everywhere, and
@@ -81,13 +81,13 @@ fn constant_twist_is_exact_on_any_mesh() {
     for mesh in [[1, 1], [2, 3], [9, 4]] {
         let s = &solve_on(&plate, &[load.into()], Bearing::Bilateral, mesh).unwrap()[0];
         for at in [[0.9, 0.5], [0.31, 0.17], [0.77, 0.02]] {
-            assert_abs(s.deflection_m(at), 100.0 * at[0] * at[1] / (4.0 * 210.0), 1e-12);
+            within(s.deflection_m(at), 100.0 * at[0] * at[1] / (4.0 * 210.0), 1e-12);
             let m = s.moments(at);
-            assert_abs(m.x, 0.0, 1e-8);
-            assert_abs(m.y, 0.0, 1e-8);
-            assert_abs(m.xy, -50.0, 1e-8);
+            within(m.x, 0.0, 1e-8);
+            within(m.y, 0.0, 1e-8);
+            within(m.xy, -50.0, 1e-8);
         }
-        assert_abs(s.reactions_newton[0], -100.0, 1e-9);
-        assert_abs(s.reactions_newton[1], 100.0, 1e-9);
+        within(s.reactions_newton[0], -100.0, 1e-9);
+        within(s.reactions_newton[1], 100.0, 1e-9);
     }
 }

@@ -13,17 +13,3 @@ mod layers;
 mod random_plates;
 mod ribs;
 mod shear;
-
-/// Fails unless `found` is within `share` of `expected`.
-#[track_caller]
-fn assert_rel(found: f64, expected: f64, share: f64) {
-    let error = (found / expected - 1.0).abs();
-    assert!(error <= share, "found {found}, expected {expected}: off by {error:.3e}, allowed {share:.1e}");
-}
-
-/// Fails unless `found` is within `slack` of `expected`.
-#[track_caller]
-fn assert_abs(found: f64, expected: f64, slack: f64) {
-    let error = (found - expected).abs();
-    assert!(error <= slack, "found {found}, expected {expected}: off by {error:.3e}, allowed {slack:.1e}");
-}

@@ -3,7 +3,7 @@
 use plates::laminate::{Bond, Elasticity, Laminate, Layer};
 use plates::{Along, Bearing, Edge, Edges, Load, Plate, PlateError, Rib, Solution, Spring, solve_on};
 
-use crate::{assert_abs, assert_rel};
+use published::{within, within_share};
 
 /// Aluminium strip of 200 × 4 mm, ν = 0 so that it is a beam, with a flat bar of 5 × 20 mm under its middle.
 fn strip(ribs: Vec<Rib>) -> Solution {
@@ -32,10 +32,10 @@ fn strip_with_one_rib_is_near_its_transformed_section() {
     let s = strip(vec![bar(0.02, 0.1)]);
     let w = 1e3 * s.deflection_m([0.4, 0.1]);
     assert!(w > 2.6578, "{w}: stiffer than the transformed section");
-    assert_rel(w, 2.6578, 0.03);
+    within_share(w, 2.6578, 0.03);
     let stress = s.rib_stresses(0).into_iter().max_by(|a, b| a.bottom_pa.total_cmp(&b.bottom_pa)).unwrap();
-    assert_abs(stress.at_m[0], 0.4, 1e-9);
-    assert_rel(1e-6 * stress.bottom_pa, 57.674, 0.03);
+    within(stress.at_m[0], 0.4, 1e-9);
+    within_share(1e-6 * stress.bottom_pa, 57.674, 0.03);
 }
 
 /// A strip of 10 mm breadth has no shear lag worth the name: the transformed section is met.
@@ -57,20 +57,20 @@ fn narrow_strip_with_a_rib_is_its_transformed_section() {
         + a2 * (y2 - y).powi(2);
     let exact = 5.0 * 30.0 * 0.8_f64.powi(4) / (384.0 * 70e9 * i);
     // Shear lag of 10 mm in 0.8 m and the h⁴ of the mesh.
-    assert_rel(s.deflection_m([0.4, 0.005]), exact, 5e-4);
+    within_share(s.deflection_m([0.4, 0.005]), exact, 5e-4);
     let moment = 30.0 * 0.8 * 0.8 / 8.0;
     let bottom = s.rib_stresses(0).iter().map(|r| r.bottom_pa).fold(0.0, f64::max);
-    assert_rel(bottom, moment * (0.024 - y) / i, 3e-3);
+    within_share(bottom, moment * (0.024 - y) / i, 3e-3);
     // The sheet's own stress, from its strains.
     let top = stack.stresses_of(&s.strains([0.4, 0.005]))[0][0].x_pa;
-    assert_rel(top, -moment * y / i, 5e-3);
+    within_share(top, -moment * y / i, 5e-3);
 }
 
 #[test]
 fn no_rib_is_the_bare_strip_and_more_ribs_stiffen() {
     let bare = strip(Vec::new());
     // Source: beam formula, 42.857 mm.
-    assert_rel(1e3 * bare.deflection_m([0.4, 0.1]), 42.857, 1e-4);
+    within_share(1e3 * bare.deflection_m([0.4, 0.1]), 42.857, 1e-4);
     let one = strip(vec![bar(0.02, 0.1)]).max.deflection_m;
     let two = strip(vec![bar(0.02, 0.05), bar(0.02, 0.15)]).max.deflection_m;
     let higher = strip(vec![bar(0.03, 0.1)]).max.deflection_m;
@@ -86,7 +86,7 @@ fn bars_side_by_side_are_a_layer() {
         (0..8).map(|i| Rib { width_m: 0.025, height_m: 0.004, ..bar(0.0, 0.0125 + 0.025 * f64::from(i)) }).collect();
     let s = strip(ribs);
     // Along the bars 8³ = 512 against 64: an eighth of 42.857 mm. Between their axes the sheet stretches a little less.
-    assert_rel(1e3 * s.deflection_m([0.4, 0.1]), 42.857 / 8.0, 5e-3);
+    within_share(1e3 * s.deflection_m([0.4, 0.1]), 42.857 / 8.0, 5e-3);
 }
 
 /// Ribs along y answer as ribs along x of the plate turned by a quarter.
@@ -107,10 +107,10 @@ fn direction_of_a_rib_is_only_a_name() {
     let a = &solve_on(&along_x, &[load([0.3, 0.1]).into()], Bearing::Bilateral, [10, 6]).unwrap()[0];
     let b = &solve_on(&along_y, &[load([0.1, 0.3]).into()], Bearing::Bilateral, [6, 10]).unwrap()[0];
     for at in [[0.3, 0.1], [0.35, 0.2], [0.0, 0.4]] {
-        assert_rel(a.deflection_m(at), b.deflection_m(turned(at)), 1e-7);
+        within_share(a.deflection_m(at), b.deflection_m(turned(at)), 1e-7);
     }
-    assert_abs(a.reactions_newton[1], b.reactions_newton[1], 1e-6);
-    assert_rel(a.rib_stresses(1)[10].bottom_pa, b.rib_stresses(1)[10].bottom_pa, 1e-6);
+    within(a.reactions_newton[1], b.reactions_newton[1], 1e-6);
+    within_share(a.rib_stresses(1)[10].bottom_pa, b.rib_stresses(1)[10].bottom_pa, 1e-6);
     assert!(a.balance.force_newton.abs() < 1e-7 && a.balance.spring_law_newton < 1e-6, "{:?}", a.balance);
 }
 
@@ -127,9 +127,9 @@ fn a_rib_touches_the_base_first() {
     let on_rib: Vec<_> = s.touches.iter().filter(|t| (t.at_m[1] - 0.2).abs() < 1e-9).collect();
     assert!(!on_rib.is_empty(), "{:?}", s.touches);
     for touch in on_rib {
-        assert_abs(s.deflection_m(touch.at_m), 0.004, 1e-9);
+        within(s.deflection_m(touch.at_m), 0.004, 1e-9);
     }
-    assert_rel(s.reactions_newton.iter().sum::<f64>() + s.shunted_newton, 4000.0 * 0.28, 1e-9);
+    within_share(s.reactions_newton.iter().sum::<f64>() + s.shunted_newton, 4000.0 * 0.28, 1e-9);
     let c = s.complementarity.unwrap();
     assert!(c.penetration_m <= 1.2e-5 && c.pull_newton < 1e-6, "{c:?}");
     let error = solve_on(&plate, &[load.into()], over(0.007), [14, 8]).unwrap_err();
@@ -156,7 +156,7 @@ fn plate_with_two_ribs_against_solids() {
         for (at, mm) in points.into_iter().zip(solid_mm) {
             // Beam ribs against solids: 1 % of each. A rib without its root is 3 to 5 % off, one that twists like a free bar
             // 3 %, a concentric one 100 %.
-            assert_rel(1e3 * s.deflection_m(at), mm, 0.01);
+            within_share(1e3 * s.deflection_m(at), mm, 0.01);
         }
     }
 }
@@ -184,7 +184,7 @@ fn plate_with_a_broad_rib_against_solids() {
     ] {
         let s = &solve_on(&plate, &[load.into()], Bearing::Bilateral, [28, 16]).unwrap()[0];
         for (at, mm) in points.into_iter().zip(solid_mm) {
-            assert_rel(1e3 * s.deflection_m(at), mm, share);
+            within_share(1e3 * s.deflection_m(at), mm, share);
         }
     }
 }

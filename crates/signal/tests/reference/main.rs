@@ -5,6 +5,7 @@ mod textbook;
 
 use bedplate_signal::change::glr;
 use bedplate_signal::filter::{LowPass, gain};
+use published::within;
 
 const TAU_S: f64 = 0.45;
 
@@ -19,7 +20,7 @@ fn even_samples_are_filtered_as_scipy_filters_them() {
     for row in table(include_str!("data/lowpass.csv")) {
         let y = filter.push(row[0], gain(0.1, TAU_S));
         // Two orders of summing 70 kg in double precision differ by some 1e-14; a wrong coefficient by more than 1e-6.
-        assert!((y - row[1]).abs() < 1e-11, "{y} against {}", row[1]);
+        within(y, row[1], 1e-11);
     }
 }
 
@@ -33,9 +34,9 @@ fn the_response_is_that_of_four_equal_poles() {
         let turn = |i: usize| std::f64::consts::TAU * row[0] * 0.1 * i as f64;
         let re: f64 = impulse.iter().enumerate().map(|(i, h)| h * turn(i).cos()).sum();
         let im: f64 = -impulse.iter().enumerate().map(|(i, h)| h * turn(i).sin()).sum::<f64>();
-        assert!((re.hypot(im) - row[1]).abs() < 1e-10, "gain at {} Hz", row[0]);
+        within(re.hypot(im), row[1], 1e-10);
         let turns = (im.atan2(re) - row[2]) / std::f64::consts::TAU;
-        assert!((turns - turns.round()).abs() < 1e-8, "phase at {} Hz", row[0]);
+        within(turns, turns.round(), 1e-8);
     }
 }
 
@@ -46,7 +47,7 @@ fn uneven_samples_are_filtered_by_the_time_they_stand_for() {
     for row in table(include_str!("data/uneven.csv")) {
         let y = filter.push(row[1], gain(row[0] - last_s, TAU_S));
         last_s = row[0];
-        assert!((y - row[2]).abs() < 1e-12, "{y} against {}", row[2]);
+        within(y, row[2], 1e-12);
     }
 }
 
@@ -56,7 +57,7 @@ fn the_documented_figures_hold() {
     let figures = table(include_str!("data/figures.csv")).remove(0);
     for (figure, documented) in figures.iter().zip([10.05, 13.06, 15.91, 0.0692, 0.0781]) {
         // Documented to the digits shown.
-        assert!((figure - documented).abs() <= 0.5e-2_f64.min(0.01 * documented), "{figure} against {documented}");
+        within(*figure, documented, 0.5e-2_f64.min(0.01 * documented));
     }
     for (within, continuous) in [(1e-2, figures[0]), (1e-3, figures[1]), (1e-4, figures[2])] {
         for dt_s in [0.0125, 0.1, 0.2] {
@@ -82,8 +83,8 @@ fn the_likelihood_ratio_is_what_its_definition_says() {
     for row in table(include_str!("data/glr.csv")) {
         let found = glr(row[4..].iter().rev().copied(), row[0], 0.0);
         // The numerical maximum is flat to some 1e-8 in its place, far less in its value.
-        assert!((found.ratio - row[1]).abs() < 1e-9 * (1.0 + row[1]), "{} against {}", found.ratio, row[1]);
-        assert!((found.since as f64 - row[2]).abs() < 0.5);
-        assert!((found.mean - row[3]).abs() < 1e-6);
+        within(found.ratio, row[1], 1e-9 * (1.0 + row[1]));
+        within(found.since as f64, row[2], 0.5);
+        within(found.mean, row[3], 1e-6);
     }
 }

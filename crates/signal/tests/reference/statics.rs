@@ -6,6 +6,7 @@
 use bedplate_signal::config::{CellConfig, Limits};
 use bedplate_signal::load::cos_deg;
 use bedplate_signal::{Config, Level, Plateau, Sample, SignalPath, doubt};
+use published::within;
 
 type Deck = Config<3, 3, 3>;
 type Path = SignalPath<3, 3, 3>;
@@ -29,15 +30,15 @@ fn total(normal: [f64; 3], tilt_deg: [f64; 3]) -> f64 {
 
 #[test]
 fn vertical_reactions_give_the_load_whatever_the_angles() {
-    assert!((total([346.4102, 244.5369, 148.5402], TILT_DEG) - 800.0).abs() < 1e-3);
-    assert!((total([297.2579, 228.3864, 149.6346], [42.0, 24.0, 4.0]) - 800.0).abs() < 1e-3);
+    within(total([346.4102, 244.5369, 148.5402], TILT_DEG), 800.0, 1e-3);
+    within(total([297.2579, 228.3864, 149.6346], [42.0, 24.0, 4.0]), 800.0, 1e-3);
 }
 
 #[test]
 fn a_patient_who_slides_reads_too_heavy() {
     // Friction at the back 60 N short: the seat takes 30.000 N down and 51.962 N along.
-    assert!((total([346.4102, 284.6847, 148.5402], TILT_DEG) - 841.045).abs() < 1e-3);
-    assert!((total([346.4102, 280.0, 148.5402], [30.0, 0.0, -8.0]) - 830.0).abs() < 1e-3);
+    within(total([346.4102, 284.6847, 148.5402], TILT_DEG), 841.045, 1e-3);
+    within(total([346.4102, 280.0, 148.5402], [30.0, 0.0, -8.0]), 830.0, 1e-3);
 }
 
 fn rest(cells_kg: [f64; 3], tilt_deg: [f64; 3]) -> Plateau<3, 3> {
@@ -54,7 +55,7 @@ fn the_lean_in_the_uncertainty_is_what_statics_gives() {
             &rest([0.0; 3], [angle, 0.0, 0.0]),
             &rest([400.0, 250.0, 150.0], [angle, 0.0, 0.0]),
         );
-        assert!((parts.lean_kg - error).abs() < 0.05, "{angle}°: {}", parts.lean_kg);
+        within(parts.lean_kg, error, 0.05);
     }
     // What lay there before, at the same angle, cancels.
     let same = rest([400.0, 250.0, 150.0], TILT_DEG);
@@ -67,13 +68,13 @@ fn the_angle_in_the_uncertainty_is_tan_theta_dtheta() {
     for (angle, pct) in [(10.0, 0.0308), (30.0, 0.1008), (60.0, 0.3023)] {
         let parts =
             doubt::between(&deck(0.0), &rest([0.0; 3], [angle, 0.0, 0.0]), &rest([100.0, 0.0, 0.0], [angle, 0.0, 0.0]));
-        assert!((parts.angle_kg - pct).abs() < 0.5e-4, "{angle}°: {}", parts.angle_kg);
+        within(parts.angle_kg, pct, 0.5e-4);
     }
 }
 
 #[test]
 fn the_cosine_is_that_of_the_table() {
     for (deg, pct) in [(1.0, 0.0152), (5.0, 0.3805), (12.0, 2.1852), (30.0, 13.3975), (45.0, 29.2893), (70.0, 65.798)] {
-        assert!((100.0 * (1.0 - cos_deg(deg)) - pct).abs() < 0.6e-4 * 10.0, "{deg}");
+        within(100.0 * (1.0 - cos_deg(deg)), pct, 0.6e-4 * 10.0);
     }
 }

@@ -2,7 +2,7 @@
 
 use bedplate_stats::agreement::{Repeated, bland_altman, concordance, deming, passing_bablok, repeated, share_within};
 
-use crate::support::{close_abs, close_rel};
+use published::{within, within_share};
 
 /// Peak expiratory flow, L/min, first and second reading of two meters on 17 subjects.
 /// Source: Bland & Altman, Lancet 1986;i:307–310, Table 1.
@@ -20,18 +20,18 @@ const MINI_2: [f64; 17] =
 #[test]
 fn peak_flow_gives_the_published_limits() {
     let a = bland_altman(&MINI_1, &LARGE_1, 0.95).unwrap();
-    close_abs(a.bias, -2.1, 0.05);
-    close_abs(a.sd, 38.8, 0.05);
-    close_abs(a.bias_ci[0], -22.0, 0.06);
-    close_abs(a.bias_ci[1], 17.8, 0.06);
+    within(a.bias, -2.1, 0.05);
+    within(a.sd, 38.8, 0.05);
+    within(a.bias_ci[0], -22.0, 0.06);
+    within(a.bias_ci[1], 17.8, 0.06);
     // The paper's limits take ±2 SD of rounded figures, −79.7 and 75.5; with ±1.96 SD they are −78.097 and 73.862
     // (computed with full digits), and the exact z = 1.959964 stands 0.0014 nearer.
-    close_abs(a.bias - 2.0 * a.sd, -79.7, 0.1);
-    close_abs(a.bias + 2.0 * a.sd, 75.5, 0.1);
-    close_abs(a.limits[0], -78.097 + 0.0014, 0.000_5);
-    close_abs(a.limits[1], 73.862 - 0.0014, 0.000_5);
+    within(a.bias - 2.0 * a.sd, -79.7, 0.1);
+    within(a.bias + 2.0 * a.sd, 75.5, 0.1);
+    within(a.limits[0], -78.097 + 0.0014, 0.000_5);
+    within(a.limits[1], 73.862 - 0.0014, 0.000_5);
     // Half length of the limits' intervals: t(16) √(3 s²/n) = 2.1199 × 16.2846.
-    close_abs(a.limits_ci[0][1] - a.limits[0], 2.119_905 * 16.284_6, 0.002);
+    within(a.limits_ci[0][1] - a.limits[0], 2.119_905 * 16.284_6, 0.002);
     // The exact interval leans outward and is of much the same length.
     assert!(a.limits_ci_exact[1][1] > a.limits_ci[1][1] && a.limits_ci_exact[1][0] > a.limits_ci[1][0]);
     assert!(a.limits_ci_exact[1][0] < a.limits[1] && a.limits[1] < a.limits_ci_exact[1][1]);
@@ -44,10 +44,10 @@ fn repeats_give_the_published_corrected_spread() {
     let subjects: Vec<(Vec<f64>, Vec<f64>)> =
         (0..17).map(|i| (vec![MINI_1[i], MINI_2[i]], vec![LARGE_1[i], LARGE_2[i]])).collect();
     let Repeated { sd, bias, within_reference, within_method, .. } = repeated(&subjects, 0.95).unwrap();
-    close_abs(bias, -6.0, 0.05);
-    close_abs(sd, 37.7, 0.05);
-    close_abs(2.0 * 2f64.sqrt() * within_method, 43.294, 0.000_5);
-    close_abs(2.0 * 2f64.sqrt() * within_reference, 56.316, 0.000_5);
+    within(bias, -6.0, 0.05);
+    within(sd, 37.7, 0.05);
+    within(2.0 * 2f64.sqrt() * within_method, 43.294, 0.000_5);
+    within(2.0 * 2f64.sqrt() * within_reference, 56.316, 0.000_5);
 }
 
 /// Source: the same data; no printed concordance was at hand, so these are computed with full digits by an independent
@@ -55,13 +55,13 @@ fn repeats_give_the_published_corrected_spread() {
 #[test]
 fn peak_flow_gives_its_concordance() {
     let c = concordance(&LARGE_1, &MINI_1, 0.95).unwrap();
-    close_rel(c.value, 0.942_742_431_4, 1e-10);
-    close_abs(c.pearson, 0.943_279_4, 5e-8);
-    close_abs(c.accuracy, 0.999_430_7, 5e-8);
-    close_abs(c.se.unwrap(), 0.028_616_7, 5e-8);
+    within_share(c.value, 0.942_742_431_4, 1e-10);
+    within(c.pearson, 0.943_279_4, 5e-8);
+    within(c.accuracy, 0.999_430_7, 5e-8);
+    within(c.se.unwrap(), 0.028_616_7, 5e-8);
     let [low, high] = c.ci.unwrap();
-    close_abs(low, 0.850_49, 5e-6);
-    close_abs(high, 0.978_73, 5e-6);
+    within(low, 0.850_49, 5e-6);
+    within(high, 0.978_73, 5e-6);
 }
 
 /// Source: closed form and orthogonal regression of scipy 1.17.1 on the same numbers.
@@ -71,11 +71,11 @@ fn equal_variance_deming_agrees_with_orthogonal_regression() {
     let wiggle = [0., -1., 2., -3., 4., -5., 6., -7., 8., -5.];
     let y: Vec<f64> = x.iter().zip(wiggle).map(|(x, w)| 2.3 * x + 0.5 * w).collect();
     let d = deming(&x, &y, 1.0, 0.95).unwrap();
-    close_abs(d.intercept, -1.328_591_7, 5e-8);
-    close_abs(d.slope, 2.532_471_2, 5e-8);
+    within(d.intercept, -1.328_591_7, 5e-8);
+    within(d.slope, 2.532_471_2, 5e-8);
     let d = deming(&LARGE_1, &MINI_1, 1.0, 0.95).unwrap();
-    close_abs(d.intercept, 15.231_56, 5e-6);
-    close_abs(d.slope, 0.970_880_8, 5e-8);
+    within(d.intercept, 15.231_56, 5e-6);
+    within(d.slope, 0.970_880_8, 5e-8);
 }
 
 /// Source: Sen, Journal of the American Statistical Association 63 (1968) 1379–1389, as printed in the tests of the R
@@ -85,10 +85,10 @@ fn sens_data_give_the_published_line() {
     let x = [1., 2., 3., 4., 10., 12., 18.];
     let y = [9., 15., 19., 20., 45., 55., 78.];
     let p = passing_bablok(&x, &y, 0.93).unwrap();
-    close_abs(p.slope, 4.0, 1e-12);
-    close_abs(p.intercept, 6.0, 1e-12);
-    close_abs(p.slope_ci[0], 26.0 / 7.0, 1e-12);
-    close_abs(p.slope_ci[1], 35.0 / 8.0, 1e-12);
+    within(p.slope, 4.0, 1e-12);
+    within(p.intercept, 6.0, 1e-12);
+    within(p.slope_ci[0], 26.0 / 7.0, 1e-12);
+    within(p.slope_ci[1], 35.0 / 8.0, 1e-12);
 }
 
 /// Source: tests of the R package deming: slope 1.05, intercept 0.125, with one slope below −1. Peak flow: computed with
@@ -96,20 +96,20 @@ fn sens_data_give_the_published_line() {
 #[test]
 fn a_slope_below_minus_one_shifts_the_median() {
     let p = passing_bablok(&[1., 2., 3., 4., 5., 6.], &[2., 1.2, 4.1, 3.5, 6.3, 3.], 0.95).unwrap();
-    close_abs(p.slope, 1.05, 1e-12);
-    close_abs(p.intercept, 0.125, 1e-12);
+    within(p.slope, 1.05, 1e-12);
+    within(p.intercept, 0.125, 1e-12);
     let p = passing_bablok(&LARGE_1, &MINI_1, 0.95).unwrap();
-    close_abs(p.slope, 1.064_814_8, 5e-8);
-    close_abs(p.slope_ci[0], 0.837_08, 5e-6);
-    close_abs(p.slope_ci[1], 1.396_83, 5e-6);
-    close_abs(p.intercept, -24.305_6, 5e-5);
+    within(p.slope, 1.064_814_8, 5e-8);
+    within(p.slope_ci[0], 0.837_08, 5e-6);
+    within(p.slope_ci[1], 1.396_83, 5e-6);
+    within(p.intercept, -24.305_6, 5e-5);
 }
 
 /// Counted by hand from the percentages below.
 #[test]
 fn shares_within_a_percentage_are_counts() {
-    let within = |percent: f64| 17.0 * share_within(&LARGE_1, &MINI_1, percent);
+    let share_of = |percent: f64| 17.0 * share_within(&LARGE_1, &MINI_1, percent);
     // 3.6, 8.9, 0.8, 1.4, 5.04, 7.7, 11.9, 14.0, 1.2, 2.8, 3.6, 4.6, 2.6, 0.2, 45.5, 17.3, 5.6 percent.
-    close_abs(within(5.0), 9.0, 1e-9);
-    close_abs(within(10.0), 13.0, 1e-9);
+    within(share_of(5.0), 9.0, 1e-9);
+    within(share_of(10.0), 13.0, 1e-9);
 }

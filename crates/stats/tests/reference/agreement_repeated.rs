@@ -2,7 +2,8 @@
 
 use bedplate_stats::agreement::{bland_altman, pairs_for_limit_width, proportional_bias, repeated, repeated_varying};
 
-use crate::support::{close_abs, close_rel, columns};
+use crate::support::columns;
+use published::{within, within_share};
 
 /// Pairs of each of the twelve subjects: impedance as the reference, so that the difference is rv − ic as in the papers.
 pub(crate) fn cardiac_output() -> Vec<(Vec<f64>, Vec<f64>)> {
@@ -24,16 +25,16 @@ pub(crate) fn cardiac_output() -> Vec<(Vec<f64>, Vec<f64>)> {
 fn pairs_of_a_varying_value_give_the_published_limits() {
     let a = repeated_varying(&cardiac_output(), 0.95).unwrap();
     assert_eq!((a.subjects, a.pairs), (12, 60));
-    close_abs(a.within_sd * a.within_sd, 0.170_714_026, 5e-8);
+    within(a.within_sd * a.within_sd, 0.170_714_026, 5e-8);
     // The mean square of subjects is printed to 5e-7, the spacing of single precision there; the divisor takes a fifth.
-    close_abs(a.between_sd * a.between_sd, (4.209_085_6 - 0.170_714_026) / 4.981_818_2, 1.5e-7);
-    close_abs(a.sd * a.sd, 0.981_336_06, 1e-7);
-    close_abs(a.sd, 0.990_624_08, 1e-7);
-    close_abs(a.bias, 0.602_166_7, 1e-7);
-    close_abs(a.bias - 1.96 * a.sd, -1.339_456_5, 1e-6);
-    close_abs(a.bias + 1.96 * a.sd, 2.543_789_9, 1e-6);
+    within(a.between_sd * a.between_sd, (4.209_085_6 - 0.170_714_026) / 4.981_818_2, 1.5e-7);
+    within(a.sd * a.sd, 0.981_336_06, 1e-7);
+    within(a.sd, 0.990_624_08, 1e-7);
+    within(a.bias, 0.602_166_7, 1e-7);
+    within(a.bias - 1.96 * a.sd, -1.339_456_5, 1e-6);
+    within(a.bias + 1.96 * a.sd, 2.543_789_9, 1e-6);
     // The exact z is 1.959964.
-    close_abs(a.limits[0], -1.339_456_5 + 3.6e-5, 1e-6);
+    within(a.limits[0], -1.339_456_5 + 3.6e-5, 1e-6);
 }
 
 /// Source: the same paper, a true value that keeps still: within-subject variances 0.107227795 (rv) and 0.137874069 (ic),
@@ -43,13 +44,13 @@ fn pairs_of_a_varying_value_give_the_published_limits() {
 #[test]
 fn repeats_of_a_constant_value_give_the_published_spread() {
     let a = repeated(&cardiac_output(), 0.95).unwrap();
-    close_abs(a.within_method * a.within_method, 0.107_227_795, 5e-8);
-    close_abs(a.within_reference * a.within_reference, 0.137_874_069, 5e-8);
-    close_abs(a.bias, 0.709_236_1, 1e-7);
-    close_abs(a.sd * a.sd, 0.912_691_14 + 0.790_277_8 * (0.107_227_795 + 0.137_874_069), 2e-7);
-    close_abs(a.sd, 1.051_850_6, 1e-7);
+    within(a.within_method * a.within_method, 0.107_227_795, 5e-8);
+    within(a.within_reference * a.within_reference, 0.137_874_069, 5e-8);
+    within(a.bias, 0.709_236_1, 1e-7);
+    within(a.sd * a.sd, 0.912_691_14 + 0.790_277_8 * (0.107_227_795 + 0.137_874_069), 2e-7);
+    within(a.sd, 1.051_850_6, 1e-7);
     // t(11) = 2.200985 from the tables; the standard error of the mean is that of twelve subjects.
-    close_abs(a.bias_ci[1] - a.bias, 2.200_985 * (0.912_691_14f64 / 12.0).sqrt(), 1e-6);
+    within(a.bias_ci[1] - a.bias, 2.200_985 * (0.912_691_14f64 / 12.0).sqrt(), 1e-6);
 }
 
 /// Source: the same paper, subjects ignored: SD 0.9610571.
@@ -57,7 +58,7 @@ fn repeats_of_a_constant_value_give_the_published_spread() {
 fn all_pairs_alike_give_the_published_spread() {
     let (ic, rv): (Vec<Vec<f64>>, Vec<Vec<f64>>) = cardiac_output().into_iter().unzip();
     let a = bland_altman(&ic.concat(), &rv.concat(), 0.95).unwrap();
-    close_abs(a.sd, 0.961_057_1, 5e-8);
+    within(a.sd, 0.961_057_1, 5e-8);
 }
 
 /// The far end of the exact interval of a limit is a one-sided tolerance limit: here 95 % of all differences lie below
@@ -69,8 +70,8 @@ fn exact_interval_of_a_limit_ends_at_the_tolerance_factor() {
         let method: Vec<f64> = (0..n).map(|i| f64::from(i * i % 13) - 4.0).collect();
         // Limits that hold 90 % leave 5 % on either side, and so do intervals of 90 %.
         let a = bland_altman(&vec![0.0; method.len()], &method, 0.90).unwrap();
-        close_abs((a.limits_ci_exact[1][1] - a.bias) / a.sd, factor, 0.000_5);
-        close_abs((a.bias - a.limits_ci_exact[0][0]) / a.sd, factor, 0.000_5);
+        within((a.limits_ci_exact[1][1] - a.bias) / a.sd, factor, 0.000_5);
+        within((a.bias - a.limits_ci_exact[0][0]) / a.sd, factor, 0.000_5);
     }
 }
 
@@ -98,11 +99,11 @@ fn bias_that_grows_with_size_is_found() {
     let method: Vec<f64> = mean.iter().zip(&d).map(|(m, d)| m + 0.5 * d).collect();
     let line = proportional_bias(&reference, &method, 0.95).unwrap();
     // The wiggle's four-beat pattern is orthogonal to a constant and to a slope.
-    close_rel(line.slope, 0.04, 1e-10);
-    close_rel(line.intercept, 1.0, 1e-10);
-    close_rel(line.residual_sd, (12.0 * 0.01f64 / 10.0).sqrt(), 1e-10);
+    within_share(line.slope, 0.04, 1e-10);
+    within_share(line.intercept, 1.0, 1e-10);
+    within_share(line.residual_sd, (12.0 * 0.01f64 / 10.0).sqrt(), 1e-10);
     // Σ(m − m̄)² = 25 · 143; t(10) = 2.228139 from the tables.
-    close_rel(line.slope_ci[1] - line.slope, 2.228_139 * 0.109_544_512 / (25.0f64 * 143.0).sqrt(), 1e-6);
+    within_share(line.slope_ci[1] - line.slope, 2.228_139 * 0.109_544_512 / (25.0f64 * 143.0).sqrt(), 1e-6);
     assert!(line.slope_p < 1e-9);
     let a = bland_altman(&reference, &method, 0.95).unwrap();
     assert_eq!((a.proportional_slope, a.proportional_p), (line.slope, Some(line.slope_p)));

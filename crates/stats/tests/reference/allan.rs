@@ -2,7 +2,7 @@
 
 use bedplate_stats::allan::{AllanError, Deviation, Record};
 
-use crate::support::close_abs;
+use published::within;
 
 /// Source: NIST SP 1065 (2008), pp. 107–108, table of nine frequency values.
 const SMALL: [f64; 9] = [892., 809., 823., 798., 671., 644., 883., 903., 677.];
@@ -50,7 +50,7 @@ fn nine_values_give_the_published_deviations() {
     for (statistic, printed) in STATISTICS.iter().zip(published) {
         for (factor, printed) in [1, 2].into_iter().zip(printed) {
             let slip = if (printed - 70.80608).abs() < 2e-5 { 1e-5 } else { half_a_digit(printed) };
-            close_abs(statistic(&record, factor).unwrap().value, printed, slip);
+            within(statistic(&record, factor).unwrap().value, printed, slip);
         }
     }
 }
@@ -59,10 +59,10 @@ fn nine_values_give_the_published_deviations() {
 pub(crate) fn thousand_values_give_the_published_deviations() {
     let values = thousand();
     // The published start of the series, from its second member on, and its moments.
-    close_abs(values[1], 395_529_916.0 / 2_147_483_647.0, 1e-15);
-    close_abs(values[2], 1_209_410_747.0 / 2_147_483_647.0, 1e-15);
-    close_abs(values[3], 633_705_974.0 / 2_147_483_647.0, 1e-15);
-    close_abs(values.iter().sum::<f64>() / 1000.0, 0.489_774_5, 5e-8);
+    within(values[1], 395_529_916.0 / 2_147_483_647.0, 1e-15);
+    within(values[2], 1_209_410_747.0 / 2_147_483_647.0, 1e-15);
+    within(values[3], 633_705_974.0 / 2_147_483_647.0, 1e-15);
+    within(values.iter().sum::<f64>() / 1000.0, 0.489_774_5, 5e-8);
     let record = Record::from_frequency(&values, 1.0).unwrap();
     let published: [[f64; 3]; 6] = [
         [0.292_231_9, 0.099_657_36, 0.038_978_04],
@@ -77,8 +77,8 @@ pub(crate) fn thousand_values_give_the_published_deviations() {
             let found = statistic(&record, factor).unwrap();
             // One value, 0.039108606, is printed as 0.03910860: cut off, not rounded. It gets a whole digit.
             let cut = if factor == 100 && (printed - 0.039_108_60).abs() < 1e-9 { 2.0 } else { 1.0 };
-            close_abs(found.value, printed, cut * half_a_digit(printed));
-            close_abs(found.tau_s, factor as f64, 1e-12);
+            within(found.value, printed, cut * half_a_digit(printed));
+            within(found.tau_s, factor as f64, 1e-12);
         }
     }
 }
@@ -93,7 +93,7 @@ fn phase_and_frequency_agree() {
         for factor in [1, 2] {
             let (a, b) = (statistic(&from_phase, factor).unwrap(), statistic(&from_frequency, factor).unwrap());
             // Phases are printed to 5e-6 and differenced four to eight times over.
-            close_abs(a.value, b.value, 4e-5);
+            within(a.value, b.value, 4e-5);
             assert_eq!(a.terms, b.terms);
         }
     }

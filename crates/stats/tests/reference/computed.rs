@@ -1,5 +1,6 @@
 //! The same data by independent public libraries: figures of `tests/data/expected.csv`, made by `make_expected.py`.
 
+use published::within;
 use std::collections::BTreeMap;
 
 use bedplate_stats::agreement::{
@@ -83,9 +84,9 @@ fn line_with_errors_that_differ_from_pair_to_pair() {
     let mut all = of("weighted_deming");
     let c = columns(include_str!("../data/arsenate.csv"));
     let d = weighted_deming(&c[0], &c[2], &c[1], &c[3], 0.95).unwrap();
-    assert!((d.intercept - 0.106_448).abs() < 5e-7, "{d:?}");
+    within(d.intercept, 0.106_448, 5e-7);
     // The package prints 0.973000 where its fit stops; the least sum lies at 0.972988.
-    assert!((d.slope - 0.973_000).abs() < 2e-5, "{d:?}");
+    within(d.slope, 0.973_000, 2e-5);
     compare(&mut all, "weighted_deming", &[d.slope, d.intercept], 1e-8);
     compare(&mut all, "weighted_deming se", &[d.slope_se, d.intercept_se], 1e-6);
     assert!(all.is_empty(), "not compared: {all:?}");
@@ -162,7 +163,7 @@ fn density_of_a_record() {
         assert_eq!(found.len(), expected.len());
         let largest = expected.iter().copied().fold(0.0, f64::max);
         for (found, expected) in found.iter().zip(expected) {
-            crate::support::close_abs(*found, expected, 1e-12 * largest);
+            published::within(*found, expected, 1e-12 * largest);
         }
     }
     assert!(all.is_empty(), "not compared: {all:?}");

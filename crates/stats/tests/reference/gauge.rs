@@ -2,7 +2,8 @@
 
 use bedplate_stats::anova::{Gauge, GaugeOptions, gauge, two_way};
 
-use crate::support::{close_abs, close_rel, columns};
+use crate::support::columns;
+use published::{within, within_share};
 
 fn study(pool_above: f64) -> Gauge {
     let data = columns(include_str!("../data/gauge.csv"));
@@ -17,17 +18,17 @@ fn study(pool_above: f64) -> Gauge {
 fn pooled_study_gives_the_published_components() {
     let g = study(GaugeOptions::default().pool_above);
     assert!(g.pooled && g.interaction.sd.abs() <= 0.0);
-    close_abs(g.repeatability.sd, 0.199_933, 5e-7);
-    close_abs(g.appraiser.sd, 0.226_838, 5.5e-7);
+    within(g.repeatability.sd, 0.199_933, 5e-7);
+    within(g.appraiser.sd, 0.226_838, 5.5e-7);
     // Printed from rounded figures: √(0.199933² + 0.226838²) is 0.302372.
-    close_abs(g.gauge.sd, 0.302_373, 2e-6);
-    close_abs(g.part.sd, 1.042_327, 6e-7);
-    close_abs(g.total_sd, 1.085, 5e-4);
+    within(g.gauge.sd, 0.302_373, 2e-6);
+    within(g.part.sd, 1.042_327, 6e-7);
+    within(g.total_sd, 1.085, 5e-4);
     for (share, percent) in [(g.repeatability, 3.4), (g.appraiser, 4.4), (g.gauge, 7.8), (g.part, 92.2)] {
-        close_abs(100.0 * share.of_variance, percent, 0.05);
+        within(100.0 * share.of_variance, percent, 0.05);
     }
-    close_abs(100.0 * g.gauge.of_sd, 27.9, 0.05);
-    close_abs(g.category_ratio, 4.861, 6e-4);
+    within(100.0 * g.gauge.of_sd, 27.9, 0.05);
+    within(g.category_ratio, 4.861, 6e-4);
     assert_eq!(g.distinct_categories(), 4);
     assert_eq!(g.reproducibility, g.appraiser);
 }
@@ -44,16 +45,16 @@ fn table_agrees_with_an_independent_fit() {
         (i, 18.0, 0.358_982),
         (g.table.error, 60.0, 2.758_933),
     ] {
-        close_abs(source.df, df, 1e-12);
-        close_abs(source.ss, ss, 5e-7);
+        within(source.df, df, 1e-12);
+        within(source.ss, ss, 5e-7);
     }
     let f = g.interaction_f.unwrap();
-    close_abs(f.f, 0.433_72, 5e-6);
-    close_abs(f.p, 0.974_11, 5e-6);
-    close_abs(g.table.first.against(&i).f, 492.291, 5e-4);
-    close_abs(g.table.second.against(&i).f, 79.406, 5e-4);
-    close_abs(g.table.first.against(&g.table.error).f, 213.517, 5e-4);
-    close_abs(g.table.second.against(&g.table.error).f, 34.440, 5e-4);
+    within(f.f, 0.433_72, 5e-6);
+    within(f.p, 0.974_11, 5e-6);
+    within(g.table.first.against(&i).f, 492.291, 5e-4);
+    within(g.table.second.against(&i).f, 79.406, 5e-4);
+    within(g.table.first.against(&g.table.error).f, 213.517, 5e-4);
+    within(g.table.second.against(&g.table.error).f, 34.440, 5e-4);
 }
 
 /// Source: the same data without pooling, computed: EV 0.2144347, AV 0.22830445, GRR 0.3132174,
@@ -62,10 +63,10 @@ fn table_agrees_with_an_independent_fit() {
 fn study_that_never_pools_keeps_the_error_apart() {
     let g = study(1.0);
     assert!(!g.pooled);
-    close_abs(g.repeatability.sd, 0.214_434_7, 5e-8);
-    close_abs(g.appraiser.sd, 0.228_304_45, 5e-9);
-    close_abs(g.gauge.sd, 0.313_217_4, 5e-8);
-    close_abs(g.part.sd, 1.043_394_5, 5e-8);
+    within(g.repeatability.sd, 0.214_434_7, 5e-8);
+    within(g.appraiser.sd, 0.228_304_45, 5e-9);
+    within(g.gauge.sd, 0.313_217_4, 5e-8);
+    within(g.part.sd, 1.043_394_5, 5e-8);
     // The interaction's mean square is below the error's: no component of its own.
     assert!(g.interaction.sd.abs() <= 0.0);
 }
@@ -78,7 +79,7 @@ fn sums_of_squares_add_up_in_any_order() {
     let (part, appraiser, value) = (level(&data[0]), level(&data[1]), &data[3]);
     let t = two_way(&part, &appraiser, value).unwrap();
     let total: f64 = value.iter().map(|v| (v - t.mean) * (v - t.mean)).sum();
-    close_rel(t.first.ss + t.second.ss + t.interaction.unwrap().ss + t.error.ss, total, 1e-13);
+    within_share(t.first.ss + t.second.ss + t.interaction.unwrap().ss + t.error.ss, total, 1e-13);
     let backwards = |v: &[usize]| v.iter().rev().copied().collect::<Vec<_>>();
     let reversed: Vec<f64> = value.iter().rev().copied().collect();
     let again = two_way(&backwards(&part), &backwards(&appraiser), &reversed).unwrap();

@@ -1,9 +1,9 @@
 //! JCGM 100:2008, H.2 "Simultaneous resistance and reactance measurement": R = (V/I) cos φ, X = (V/I) sin φ, Z = V/I.
 
-use crate::support::close_abs;
 use bedplate_stats::moments::{cross_ss, mean};
 use bedplate_stats::uncertainty::{Propagated, propagate};
 use nalgebra::DMatrix;
+use published::within;
 
 /// Table H.2: V/V, I/mA, φ/rad.
 const READINGS: [[f64; 5]; 3] = [
@@ -40,9 +40,9 @@ fn results(correlated: bool) -> Propagated<3> {
 fn readings_are_correlated() {
     let covariance = of_means(true);
     let r = |a: usize, b: usize| covariance[(a, b)] / (covariance[(a, a)] * covariance[(b, b)]).sqrt();
-    close_abs(r(0, 1), -0.36, 5e-3);
-    close_abs(r(0, 2), 0.86, 5e-3);
-    close_abs(r(1, 2), -0.65, 5e-3);
+    within(r(0, 1), -0.36, 5e-3);
+    within(r(0, 2), 0.86, 5e-3);
+    within(r(1, 2), -0.65, 5e-3);
 }
 
 /// Source: JCGM 100:2008, Table H.3 (approach 1). X: the table prints 0.295, its own data give 0.295582 by this approach and
@@ -53,22 +53,22 @@ fn resistance_and_reactance() {
     for (i, (value, u, tolerance)) in
         [(127.732, 0.071, 5e-4), (219.847, 0.295, 1e-3), (254.260, 0.236, 5e-4)].into_iter().enumerate()
     {
-        close_abs(y.values[i], value, 5e-4);
-        close_abs(y.u(i), u, tolerance);
+        within(y.values[i], value, 5e-4);
+        within(y.u(i), u, tolerance);
     }
-    close_abs(y.correlation(0, 1), -0.588, 5e-4);
-    close_abs(y.correlation(0, 2), -0.485, 5e-4);
-    close_abs(y.correlation(1, 2), 0.993, 5e-4);
+    within(y.correlation(0, 1), -0.588, 5e-4);
+    within(y.correlation(0, 2), -0.485, 5e-4);
+    within(y.correlation(1, 2), 0.993, 5e-4);
 }
 
 /// Source: JCGM 100:2008, H.2.4, Table H.5: the same with the correlations of the inputs left out errs both ways.
 #[test]
 fn without_their_correlation() {
     let y = results(false);
-    close_abs(y.u(0), 0.195, 5e-4);
-    close_abs(y.u(1), 0.201, 5e-4);
-    close_abs(y.u(2), 0.204, 5e-4);
-    close_abs(y.correlation(0, 1), 0.056, 5e-4);
-    close_abs(y.correlation(0, 2), 0.527, 5e-4);
-    close_abs(y.correlation(1, 2), 0.878, 5e-4);
+    within(y.u(0), 0.195, 5e-4);
+    within(y.u(1), 0.201, 5e-4);
+    within(y.u(2), 0.204, 5e-4);
+    within(y.correlation(0, 1), 0.056, 5e-4);
+    within(y.correlation(0, 2), 0.527, 5e-4);
+    within(y.correlation(1, 2), 0.878, 5e-4);
 }

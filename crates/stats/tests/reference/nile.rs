@@ -3,11 +3,12 @@
 //! said), and the maximum-likelihood values printed with the R package KFAS (read). The tables of filter and smoother are
 //! computed with statsmodels 0.15.0, exact diffuse start.
 
-use crate::support::{close_abs, columns};
+use crate::support::columns;
 use bedplate_stats::state_space::{
     Initial, Observation, Step, fit_variances, heteroscedasticity, jarque_bera, ljung_box, log_likelihood, run, smooth,
 };
 use nalgebra::{SMatrix, SVector};
+use published::within;
 
 fn flows() -> Vec<f64> {
     let [_, flow] = columns(include_str!("../data/nile.csv")).try_into().expect("two columns");
@@ -30,9 +31,9 @@ fn local_level(var_noise: f64, var_walk: f64) -> Vec<Step<1, 1>> {
 fn log_likelihood_from_an_exact_diffuse_start() {
     let found = run(&Initial::diffuse(), &local_level(15_098.53, 1_469.178));
     assert_eq!((found.n_terms, found.n_diffuse), (99, 1));
-    close_abs(found.log_likelihood, -632.5456, 5e-5);
-    close_abs(found.log_likelihood, -632.545625, 5e-7);
-    close_abs(found.log_likelihood - 0.5 * std::f64::consts::TAU.ln(), -633.464564, 5e-7);
+    within(found.log_likelihood, -632.5456, 5e-5);
+    within(found.log_likelihood, -632.545625, 5e-7);
+    within(found.log_likelihood - 0.5 * std::f64::consts::TAU.ln(), -633.464564, 5e-7);
 }
 
 /// Source: Durbin & Koopman table 2.1 (from memory; recomputed): concentrated log-likelihood without its constants,
@@ -51,8 +52,8 @@ fn concentrated_log_likelihood_over_the_ratio() {
         let scale = told.iter().map(|i| i.value * i.value / i.variance).sum::<f64>() / (n - 1.0);
         let logs: f64 = told.iter().map(|i| i.variance.ln()).sum();
         let concentrated = -0.5 * (n - 1.0) * scale.ln() - 0.5 * logs;
-        close_abs(concentrated, printed, 0.011);
-        close_abs(concentrated, full, 6e-4);
+        within(concentrated, printed, 0.011);
+        within(concentrated, full, 6e-4);
     }
 }
 
@@ -64,15 +65,15 @@ fn maximum_likelihood_variances() {
     assert!(fit.converged);
     // The published figures stop 1e-6 short of the top, where the likelihood is flat to its rounding; the tight ones are
     // Newton's method on the likelihood at 50 digits (mpmath 1.4.1).
-    close_abs(fit.variances[0], 15_098.53, 0.05);
-    close_abs(fit.variances[1], 1_469.178, 0.01);
-    close_abs(fit.variances[0], 15_098.518_32, 0.02);
-    close_abs(fit.variances[1], 1_469.176_36, 0.005);
-    close_abs(fit.log_likelihood, -632.5456, 5e-5);
-    close_abs((fit.variances[1] / fit.variances[0]).ln(), -2.32989, 5e-5);
+    within(fit.variances[0], 15_098.53, 0.05);
+    within(fit.variances[1], 1_469.178, 0.01);
+    within(fit.variances[0], 15_098.518_32, 0.02);
+    within(fit.variances[1], 1_469.176_36, 0.005);
+    within(fit.log_likelihood, -632.5456, 5e-5);
+    within((fit.variances[1] / fit.variances[0]).ln(), -2.32989, 5e-5);
     // From the second derivatives in the logarithms at 50 digits.
-    close_abs(fit.standard_errors[0].unwrap(), 3145.548, 0.02);
-    close_abs(fit.standard_errors[1].unwrap(), 1280.375, 0.02);
+    within(fit.standard_errors[0].unwrap(), 3145.548, 0.02);
+    within(fit.standard_errors[1].unwrap(), 1280.375, 0.02);
 }
 
 /// Source: recomputed: a start of mean 0 and variance 10⁷ instead of a diffuse one, at 15099 and 1469.1.
@@ -80,10 +81,10 @@ fn maximum_likelihood_variances() {
 fn a_large_number_is_not_a_diffuse_start() {
     let known = Initial::known(SVector::from([0.0]), SMatrix::from([[1e7]]));
     let found = run(&known, &local_level(15_099.0, 1_469.1));
-    close_abs(found.log_likelihood, -641.585578, 5e-7);
+    within(found.log_likelihood, -641.585578, 5e-7);
     for (t, mean, variance) in [(0, 1118.3115, 15_076.236), (1, 1140.1084, 7894.558), (2, 1072.3160, 5779.497)] {
-        close_abs(found.filtered[t].mean[0], mean, 5e-5);
-        close_abs(found.filtered[t].covariance[0], variance, 5e-4);
+        within(found.filtered[t].mean[0], mean, 5e-5);
+        within(found.filtered[t].covariance[0], variance, 5e-4);
     }
 }
 
@@ -113,21 +114,21 @@ fn filter_and_smoother_year_by_year() {
         if t == 0 {
             assert!(found.predicted[t].covariance[0].is_infinite() && told.variance.is_infinite());
         } else {
-            close_abs(found.predicted[t].mean[0], a, 5e-5);
-            close_abs(found.predicted[t].covariance[0], p, 5e-4);
-            close_abs(told.value, v, 5e-5);
-            close_abs(told.variance, f, 5e-4);
+            within(found.predicted[t].mean[0], a, 5e-5);
+            within(found.predicted[t].covariance[0], p, 5e-4);
+            within(told.value, v, 5e-5);
+            within(told.variance, f, 5e-4);
         }
-        close_abs(found.filtered[t].mean[0], filtered, 5e-5);
-        close_abs(found.filtered[t].covariance[0], filtered_var, 5e-4);
-        close_abs(smoothed[t].mean[0], smooth, 5e-5);
-        close_abs(smoothed[t].covariance[0], smooth_var, 5e-4);
+        within(found.filtered[t].mean[0], filtered, 5e-5);
+        within(found.filtered[t].covariance[0], filtered_var, 5e-4);
+        within(smoothed[t].mean[0], smooth, 5e-5);
+        within(smoothed[t].covariance[0], smooth_var, 5e-4);
     }
     // Steady state: P = 5501.2579, gain 0.2670480, filtered variance 4032.1579 (recomputed).
     let steady = found.predicted[60].covariance[0];
-    close_abs(steady, 5501.2579, 5e-5);
-    close_abs(steady / (steady + 15_099.0), 0.2670480, 5e-8);
-    close_abs(found.filtered[60].covariance[0], 4032.1579, 5e-5);
+    within(steady, 5501.2579, 5e-5);
+    within(steady / (steady + 15_099.0), 0.2670480, 5e-8);
+    within(found.filtered[60].covariance[0], 4032.1579, 5e-5);
 }
 
 /// Source: Durbin & Koopman (2012) 2.12.1 (from memory): skewness −0.03, kurtosis 0.09 off 3, H(33) = 0.61, Q(9) = 8.84.
@@ -137,8 +138,8 @@ fn diagnostics_of_the_innovations() {
     let e = found.standardized();
     assert_eq!(e.len(), 99);
     let shape = jarque_bera(&e).unwrap();
-    close_abs(shape.skewness, -0.03, 5e-3);
-    close_abs(shape.kurtosis - 3.0, 0.09, 5e-3);
-    close_abs(heteroscedasticity(&e, 33).unwrap().statistic, 0.61, 5e-3);
-    close_abs(ljung_box(&e, 9, 0).unwrap().statistic, 8.84, 5e-3);
+    within(shape.skewness, -0.03, 5e-3);
+    within(shape.kurtosis - 3.0, 0.09, 5e-3);
+    within(heteroscedasticity(&e, 33).unwrap().statistic, 0.61, 5e-3);
+    within(ljung_box(&e, 9, 0).unwrap().statistic, 8.84, 5e-3);
 }

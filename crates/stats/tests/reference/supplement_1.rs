@@ -1,8 +1,8 @@
 //! JCGM 101:2008, clause 9: the adaptive Monte Carlo procedure on the examples of the guide. Fixed seeds.
 
-use crate::support::close_abs;
 use bedplate_stats::uncertainty::{Adaptive, Drawn, propagate, second_order_variance, shortest_interval};
 use nalgebra::DMatrix;
+use published::within;
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -27,11 +27,12 @@ fn filled(mut one: impl FnMut() -> f64) -> impl FnMut(&mut [f64]) {
     move |row| row.iter_mut().for_each(|y| *y = one())
 }
 
+#[track_caller]
 fn assert_symmetric(drawn: &Drawn, u: f64, end: f64, tolerance: f64) {
-    close_abs(drawn.mean, 0.0, tolerance);
-    close_abs(drawn.u, u, tolerance);
-    close_abs(drawn.interval[0], -end, tolerance);
-    close_abs(drawn.interval[1], end, tolerance);
+    within(drawn.mean, 0.0, tolerance);
+    within(drawn.u, u, tolerance);
+    within(drawn.interval[0], -end, tolerance);
+    within(drawn.interval[1], end, tolerance);
 }
 
 /// Source: JCGM 101:2008, 9.2.2, Table 2: four unit normals, to δ/5 of δ = 0.05: u 2.00, ± 3.92, after 1.02 to 1.23 million draws.
@@ -40,11 +41,11 @@ fn four_normals() {
     let mut rng = rng(1);
     let drawn = TWO_DIGITS.draw_to(0.2, filled(|| (0..4).map(|_| normal(&mut rng)).sum()));
     assert!(drawn.settled);
-    close_abs(drawn.tolerance, 0.05, 1e-12);
+    within(drawn.tolerance, 0.05, 1e-12);
     // Two standard deviations of the ends are 0.01.
     assert_symmetric(&drawn, 2.0, 2.0 * Z_975, 0.01);
     // The stop is by the scatter of some hundred blocks, itself known to 7 %: the number of draws to 14 %, twice that allowed.
-    close_abs(drawn.draws.len() as f64 / 1.14e6, 1.0, 0.28);
+    within(drawn.draws.len() as f64 / 1.14e6, 1.0, 0.28);
 }
 
 /// The same validates the propagated interval, with fewer draws, as the ends differ by nothing and not nearly by δ.
@@ -78,7 +79,7 @@ fn one_wide_rectangle_does_not_validate() {
     let fill = filled(|| (0..3).map(|_| rectangular(&mut rng)).sum::<f64>() + 10.0 * rectangular(&mut rng));
     let u = 103f64.sqrt();
     let (drawn, verdict) = TWO_DIGITS.validate([-Z_975 * u, Z_975 * u], fill);
-    close_abs(drawn.tolerance, 0.5, 1e-12);
+    within(drawn.tolerance, 0.5, 1e-12);
     assert_symmetric(&drawn, 10.149, 17.0, 0.5);
     assert!(!verdict.agrees && verdict.certain, "{verdict:?}");
     // It is seen at once: 2.9 against 0.5.
@@ -105,14 +106,14 @@ fn mass_calibration_by_propagation() {
     let u = mass_u();
     let covariance = DMatrix::from_diagonal(&u.map(|u| u * u).to_vec().into());
     let first = propagate(|x| [deviation_mg(x)], &MASS, &covariance).unwrap();
-    close_abs(first.values[0], 1.2340, 5e-5);
-    close_abs(first.u(0), 0.0539, 5e-5);
-    close_abs(first.values[0] - Z_975 * first.u(0), 1.1285, 5e-5);
+    within(first.values[0], 1.2340, 5e-5);
+    within(first.u(0), 0.0539, 5e-5);
+    within(first.values[0] - Z_975 * first.u(0), 1.1285, 5e-5);
     let second = second_order_variance(deviation_mg, &MASS, &u).unwrap();
     let u = (first.covariance[(0, 0)] + second).sqrt();
-    close_abs(u, 0.0750, 5e-5);
-    close_abs(first.values[0] - Z_975 * u, 1.0870, 1e-4);
-    close_abs(first.values[0] + Z_975 * u, 1.3810, 1e-4);
+    within(u, 0.0750, 5e-5);
+    within(first.values[0] - Z_975 * u, 1.0870, 1e-4);
+    within(first.values[0] + Z_975 * u, 1.3810, 1e-4);
 }
 
 /// Source: JCGM 101:2008, 9.3, Table 6: drawing gives 1.2341, u = 0.0754 mg, shortest interval [1.0834, 1.3825] after 0.72 million
@@ -130,14 +131,14 @@ fn mass_calibration_by_drawing() {
     // One digit is meaningful here (9.3.2.3); to a tenth of δ, as the ends of the shortest interval scatter more.
     let mut drawn = Adaptive { digits: 1, ..TWO_DIGITS }.draw_to(0.1, fill);
     assert!(drawn.settled);
-    close_abs(drawn.tolerance, 0.005, 1e-12);
-    close_abs(drawn.mean, 1.2341, 0.001);
-    close_abs(drawn.u, 0.075_479_7, 0.000_5);
+    within(drawn.tolerance, 0.005, 1e-12);
+    within(drawn.mean, 1.2341, 0.001);
+    within(drawn.u, 0.075_479_7, 0.000_5);
     // The symmetric ends stand to 0.0005; the shortest ones, where the length hardly depends on the place, to some times that,
     // and so do the guide's own.
     let [low, high] = shortest_interval(&mut drawn.draws, 0.95).unwrap();
-    close_abs(low, 1.0834, 0.003);
-    close_abs(high, 1.3825, 0.003);
+    within(low, 1.0834, 0.003);
+    within(high, 1.3825, 0.003);
     let off = [1.1285 - low, high - 1.3395];
     assert!(off.iter().all(|d| *d > drawn.tolerance), "{off:?}");
 }
@@ -165,10 +166,10 @@ fn comparison_loss() {
         let mut drawn = Adaptive { draws_max: 400_000, ..TWO_DIGITS }.draw_to(0.2, fill);
         let u = 1e6 * (4.0 * x1 * x1 * U * U + 4.0 * U.powi(4) * (1.0 + r * r)).sqrt();
         // Of 20 thousand draws or more of so skewed a result the standard deviation is known to 1.4 %, the mean to 0.7 % of u.
-        close_abs(drawn.u / u, 1.0, 0.03);
-        close_abs((drawn.mean - 1e6 * (x1 * x1 + 2.0 * U * U)) / u, 0.0, 0.02);
+        within(drawn.u / u, 1.0, 0.03);
+        within((drawn.mean - 1e6 * (x1 * x1 + 2.0 * U * U)) / u, 0.0, 0.02);
         let [low, high] = shortest_interval(&mut drawn.draws, 0.95).unwrap();
-        close_abs((low - ends[0]) / u, 0.0, 0.04);
-        close_abs((high - ends[1]) / u, 0.0, 0.04);
+        within((low - ends[0]) / u, 0.0, 0.04);
+        within((high - ends[1]) / u, 0.0, 0.04);
     }
 }

@@ -12,17 +12,3 @@ pub(crate) fn columns(text: &str) -> Vec<Vec<f64>> {
     }
     columns
 }
-
-/// Asserts that `found` is within `relative` of `expected`.
-#[track_caller]
-pub(crate) fn close_rel(found: f64, expected: f64, relative: f64) {
-    let off = ((found - expected) / expected).abs();
-    assert!(off <= relative, "found {found:.16e}, expected {expected:.16e}, off by {off:.1e} relative");
-}
-
-/// Asserts that `found` is within `absolute` of `expected`.
-#[track_caller]
-pub(crate) fn close_abs(found: f64, expected: f64, absolute: f64) {
-    let off = (found - expected).abs();
-    assert!(off <= absolute, "found {found}, expected {expected}, off by {off:.1e}");
-}

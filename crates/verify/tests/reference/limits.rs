@@ -6,7 +6,11 @@
 use formats::calibration::{Calibration, Covariance};
 use formats::deck::Deck;
 use formats::tests::{Test, TestKind};
+use published::within;
 use verify::{Phase, TestReport, VerifyError, VerifyReport, verify};
+
+/// Decimal fractions of a kilogram in grams: 1e-16 of 2e5 g.
+const SLACK_G: f64 = 1e-8;
 
 fn deck() -> Deck {
     formats::deck::read("deck.toml", include_str!("../data/deck.toml")).unwrap()
@@ -57,11 +61,6 @@ fn judged(tests: Vec<Test>) -> TestReport {
     report_in(Phase::Initial, tests).tests.remove(0)
 }
 
-fn assert_close(a: f64, b: f64) {
-    // Decimal fractions of a kilogram in grams: 1e-16 of 2e5 g.
-    assert!((a - b).abs() < 1e-8, "{a} is not {b}");
-}
-
 /// Table 6 (read-2nd): band ends are inclusive; in service twice (3.5.2).
 #[test]
 fn weighing_limits_step_at_500_e_and_double_in_service() {
@@ -75,11 +74,11 @@ fn weighing_limits_step_at_500_e_and_double_in_service() {
     assert!(t.passed, "an error at its limit is within it: {:?}", t.rows);
     let t = judged(vec![row(TestKind::Weighing, 50.0, 50.06), row(TestKind::Weighing, 100.0, 100.0)]);
     assert!(!t.passed && !t.rows[0].passed && t.rows[1].passed);
-    assert_close(t.worst_error_g, 60.0);
-    assert_close(t.limit_g, 50.0);
+    within(t.worst_error_g, 60.0, SLACK_G);
+    within(t.limit_g, 50.0, SLACK_G);
     let service = report_in(Phase::InService, vec![row(TestKind::Weighing, 50.0, 50.06)]);
     assert!(service.passed);
-    assert_close(service.tests[0].limit_g, 100.0);
+    within(service.tests[0].limit_g, 100.0, SLACK_G);
 }
 
 /// A.4.4.3 (read-2nd), figures made: I = L = 100 kg, ΔL = 30 g, E = +20 g; E0 = −10 g, so E_c = +30 g.
@@ -87,11 +86,11 @@ fn weighing_limits_step_at_500_e_and_double_in_service() {
 fn changeover_points_and_the_error_at_zero_enter_as_the_recommendation_says() {
     let with = |load, added| Test { added_g: Some(added), ..row(TestKind::Weighing, load, load) };
     let t = judged(vec![with(0.0, 60.0), with(100.0, 30.0)]);
-    assert_close(t.rows[1].error_g, 20.0);
-    assert_close(t.rows[1].judged_g, 30.0);
+    within(t.rows[1].error_g, 20.0, SLACK_G);
+    within(t.rows[1].judged_g, 30.0, SLACK_G);
     // A rounded zero is not taken off.
     let t = judged(vec![row(TestKind::Weighing, 0.0, 0.1), row(TestKind::Weighing, 100.0, 100.1)]);
-    assert_close(t.rows[1].judged_g, 100.0);
+    within(t.rows[1].judged_g, 100.0, SLACK_G);
 }
 
 /// The contract: |error| / load × 100 over weighing rows of non-zero load.
@@ -110,8 +109,8 @@ fn percentage_deviation_is_over_weighing_rows_of_non_zero_load() {
         .collect(),
     );
     let deviation = report.deviation_pct.unwrap();
-    assert_close(deviation.mean, 1.5);
-    assert_close(deviation.max, 2.0);
+    within(deviation.mean, 1.5, SLACK_G);
+    within(deviation.max, 2.0, SLACK_G);
     assert!(report_in(Phase::Initial, vec![row(TestKind::Zero, 0.0, 0.0)]).deviation_pct.is_none());
 }
 
@@ -124,7 +123,7 @@ fn eccentricity_judges_each_support_and_names_bare_plates() {
     };
     let t = judged(vec![on("left", 0.05), on("left", -0.04)]);
     assert!(t.passed);
-    assert_close(t.limit_g, 50.0);
+    within(t.limit_g, 50.0, SLACK_G);
     assert!(t.gaps.iter().any(|g| g.contains("no load on plate right")), "{:?}", t.gaps);
     assert!(t.gaps.iter().any(|g| g.contains("2 loadings for 8 supports")));
     assert!(!t.gaps.iter().any(|g| g.contains("not near")), "28.57 kg is the load: {:?}", t.gaps);
@@ -137,14 +136,14 @@ fn repeatability_is_the_spread_of_one_load() {
     let series = |values: &[f64]| values.iter().map(|i| row(TestKind::Repeatability, 160.0, *i)).collect::<Vec<_>>();
     let t = judged(series(&[160.0, 160.1, 160.1]));
     assert!(t.passed);
-    assert_close(t.worst_error_g, 100.0);
+    within(t.worst_error_g, 100.0, SLACK_G);
     let t = judged(series(&[159.9, 160.0, 160.1]));
     assert!(!t.passed, "a spread of 200 g, though no error is beyond 100 g");
-    assert_close(t.worst_error_g, 200.0);
+    within(t.worst_error_g, 200.0, SLACK_G);
     // No spread, but each weighing errs by 200 g (3.6, memory).
     let t = judged(series(&[160.2, 160.2, 160.2]));
     assert!(!t.passed);
-    assert_close(t.worst_error_g, 0.0);
+    within(t.worst_error_g, 0.0, SLACK_G);
     assert!(t.gaps.iter().any(|g| g.contains("line 2, 3, 4")), "{:?}", t.gaps);
     // Two loads are two series.
     assert!(judged([series(&[160.0, 160.1]), vec![row(TestKind::Repeatability, 80.0, 80.0)]].concat()).passed);
@@ -160,7 +159,7 @@ fn discrimination_by_added_load_or_by_two_rows() {
     assert!(judged(two(100.1)).passed);
     let short = judged(two(100.0));
     assert!(!short.passed);
-    assert_close(short.worst_error_g, 100.0);
+    within(short.worst_error_g, 100.0, SLACK_G);
 }
 
 /// 4.5.2, 4.6.3 (read-2nd): 0.25 e = 25 g.
@@ -196,8 +195,8 @@ fn creep_within_half_an_e_and_a_fifth_late_or_over_four_hours() {
     assert!(!creep(&[(0.0, 200.0), (15.0, 200.03), (30.0, 200.051)]).passed, "0.51 e");
     let late = creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.041)]);
     assert!(!late.passed, "21 g from 15 to 30 min");
-    assert_close(late.worst_error_g, 21.0);
-    assert_close(late.limit_g, 20.0);
+    within(late.worst_error_g, 21.0, SLACK_G);
+    within(late.limit_g, 20.0, SLACK_G);
     assert!(creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.06), (240.0, 200.1)]).passed, "the second way");
     assert!(!creep(&[(0.0, 200.0), (15.0, 200.02), (30.0, 200.06), (240.0, 200.11)]).passed);
     let short = creep(&[(0.0, 200.0), (10.0, 200.0)]);
@@ -232,7 +231,7 @@ fn temperature_moves_zero_by_at_most_an_e_per_five_degrees() {
     assert!(judged(vec![at(18.0, 0.0, 0.0), at(28.0, 0.0, 0.2)]).passed);
     let t = judged(vec![at(18.0, 0.0, 0.0), at(28.0, 0.0, 0.3)]);
     assert!(!t.passed);
-    assert_close(t.limit_g, 200.0);
+    within(t.limit_g, 200.0, SLACK_G);
     assert!(!judged(vec![at(28.0, 100.0, 100.2)]).passed);
     let cold = judged(vec![at(22.0, 100.0, 100.0)]);
     assert!(cold.gaps.iter().any(|g| g.contains("18.0 to 28.0")), "{:?}", cold.gaps);
