@@ -111,6 +111,13 @@ else
   skipped+=("the API and exports in general-purpose readers (python3 with venv could not install them)")
 fi
 
+# Licences of what the program is built of.
+licences() {
+  python3 checks/materials.py --page "$outside/licences.md" && diff "$outside/licences.md" docs/licences.md ||
+    { echo "docs/licences.md is not of these crates: python3 checks/materials.py --page docs/licences.md"; return 1; }
+}
+if command -v python3 >/dev/null; then try "licences" licences; else skipped+=("licences (python3 is missing)"); fi
+
 # What the service unit gives up, and that its options are ones that systemd knows.
 if command -v systemd-analyze >/dev/null; then
   unit() {

@@ -32,6 +32,7 @@ const PAGES: &[Page] = &[
     page!("commands", "Commands"),
     page!("formats", "Formats"),
     page!("validation", "Validation"),
+    page!("licences", "Licences"),
     page!("extend", "To add something"),
 ];
 
