@@ -148,6 +148,51 @@ fn a_ward_killed_under_load_keeps_what_it_acknowledged() {
     assert_eq!((whole.status, json(&whole)["breaks"].as_array().unwrap().len()), (0, 0), "{}", whole.err);
 }
 
+/// Somebody else holds the memory for longer than a writer waits at once: every second's weight is still kept afterwards.
+#[test]
+fn a_memory_that_is_away_for_a_while_costs_no_weight() {
+    let folder = tempfile::tempdir().unwrap();
+    let _beds = Beds::start(folder.path());
+    let served = Served::start(folder.path(), &[]);
+    let (_, nurse) = served.accounts();
+    wait(&served, &nurse, "samples", |bed| bed["link_up"] == true && bed["state"].is_string());
+    let mut other = store::sql::open(folder.path().join("ward.db").to_str().unwrap()).unwrap();
+    // A transaction that writes keeps all other writers out until it is dropped.
+    let held = other.begin().unwrap();
+    sleep(Duration::from_secs(12));
+    let troubled = served.ask("GET", "/api/beds", Some(&nurse), None).json();
+    assert!(
+        troubled[0]["trouble"].as_array().is_some_and(|t| !t.is_empty()),
+        "the bed says that it is not kept: {troubled}"
+    );
+    drop(held);
+    let after = Instant::now();
+    let newest = |label: &str| -> Vec<i64> {
+        let now = served.ask("GET", &format!("/api/beds/{label}/readings"), Some(&nurse), None).json();
+        let seconds = now["seconds"].as_array().unwrap().iter();
+        seconds.map(|r| r["at"].as_str().unwrap().parse::<jiff::Timestamp>().unwrap().as_millisecond()).collect()
+    };
+    // Caught up: the newest weight is of just now.
+    loop {
+        let late_ms = jiff::Timestamp::now().as_millisecond() - newest("L1").last().unwrap();
+        if late_ms < 4_000 {
+            break;
+        }
+        assert!(after.elapsed() < Duration::from_secs(60), "{late_ms} ms behind a minute later");
+        sleep(Duration::from_millis(500));
+    }
+    for number in 1..=BEDS {
+        let at_ms = newest(&format!("L{number}"));
+        assert!(at_ms.len() > 12, "{}", at_ms.len());
+        let widest = at_ms.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap();
+        assert!(widest < 2_000, "bed L{number}: a gap of {widest} ms between weights");
+    }
+    let beds = served.ask("GET", "/api/beds", Some(&nurse), None).json();
+    for bed in beds.as_array().unwrap() {
+        assert_eq!(bed["samples_lost"], 0, "{bed}");
+    }
+}
+
 #[test]
 fn what_cannot_be_given_is_said() {
     let folder = tempfile::tempdir().unwrap();
