@@ -27,6 +27,7 @@ pub(crate) enum Verb {
     Draw(DrawArgs),
     Plan(PlanArgs),
     Calibrate(CalibrateArgs),
+    Checks(ChecksArgs),
     Verify(VerifyArgs),
     Weigh(WeighArgs),
     Agree(AgreeArgs),
@@ -219,6 +220,39 @@ pub(crate) struct CalibrateArgs {
     /// Write the calibration to this file (calibration.json)
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Control charts of a body that is weighed on the deck again and again between calibrations: is the deck still what it was?
+///
+/// Reads checks.csv. The first checks of a body say what is usual; a check far off, a step, or a small shift that stays is a
+/// signal (charts of single readings, of the moving range and of the exponentially weighted moving average). With --deck it
+/// also says by when to calibrate again, and why. Exits 1 when there is a signal.
+///
+/// JSON: {"charts": [{"standard", "mass_kg", "from_kg", "baseline", "centre_g", "sd_g", "limits_g", "range_limit_g", "points":
+/// [{"line", "time", "shown_kg", "value_g", "range_g", "average_g", "average_limits_g", "is_baseline"}], "signals": [{"kind":
+/// beyond-limits, jump or drifted, "line", "last_line", "time", "text"}], "trend", "due": {"on", "why"}, "notes"}], "in_control"}
+#[derive(Debug, Args)]
+pub(crate) struct ChecksArgs {
+    /// The checks, checks.csv
+    pub(crate) checks: PathBuf,
+    /// The deck, deck.toml: its class says how far a drift may go before the next calibration
+    #[arg(long, value_name = "FILE")]
+    pub(crate) deck: Option<PathBuf>,
+    /// Checks of each body that say what is usual, the first ones
+    #[arg(long, value_name = "N", default_value_t = calibrate::checks::CheckOptions::default().baseline)]
+    pub(crate) baseline: usize,
+    /// Weight of the newest check in the moving average, above 0 to 1
+    #[arg(long, value_name = "W", default_value_t = calibrate::checks::CheckOptions::default().weight)]
+    pub(crate) weight: f64,
+    /// Half width of the limits, standard deviations
+    #[arg(long, value_name = "K", default_value_t = calibrate::checks::CheckOptions::default().reach)]
+    pub(crate) reach: f64,
+    /// Write a report to this file, one HTML document to print: both charts of each body, every check
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,

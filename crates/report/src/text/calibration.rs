@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use formats::calibration::{Calibration, CellStatus, Comparison, FindingKind, FitDetail};
 
-use super::heading;
+use super::{folded, heading};
 use crate::number::{fixed, optional, significant, with_uncertainty};
 use crate::table::Sheet;
 
@@ -69,17 +69,21 @@ fn detail_lines(detail: &FitDetail) -> String {
             significant(any.iter().copied().fold(0.0, f64::max), 2)
         );
     }
-    for term in &detail.terms {
-        let _ = writeln!(out, "{}", term.text);
+    // What the run cannot tell is in the file; on the screen it would only be in the way.
+    for term in detail.terms.iter().filter(|t| t.kept || t.p.is_some() || t.term == "curvature") {
+        let _ = writeln!(out, "{}", folded(&term.text));
+    }
+    if let Some(temperature_c) = detail.temperature_c.filter(|_| detail.terms.iter().any(|t| t.kept)) {
+        let _ = writeln!(out, "Zeros and gains are those at {} °C, the mean of the run.", fixed(temperature_c, 1));
     }
     for advice in &detail.advice {
-        let _ = writeln!(out, "> {advice}");
+        let _ = writeln!(out, "{}", folded(&format!("> {advice}")));
     }
     if let Some(earlier) = &detail.earlier {
         out.push_str(&drift(earlier));
     }
     if let Some(due) = &detail.due {
-        let _ = writeln!(out, "Calibrate again by {}: {}.", due.on, due.why);
+        let _ = writeln!(out, "{}", folded(&format!("Calibrate again by {}: {}.", due.on, due.why)));
     }
     out
 }
