@@ -324,7 +324,8 @@ pub(crate) struct WeighArgs {
 
 /// Agreement of two methods: bias, limits of agreement, concordance, lines with errors in both.
 ///
-/// Reads pairs.csv; with `repeat` and `operator` also what repeats and operators do. Difference = method − reference;
+/// Reads pairs.csv; with `repeat` and `operator` also what repeats and operators do; with `u_reference` and `u_method` in every
+/// row a line with errors in both that weighs the pairs by them. Difference = method − reference;
 /// intervals at 95 %. Always exits 0: what agreement is good enough is for those to say who use the weights.
 #[derive(Debug, Args)]
 pub(crate) struct AgreeArgs {

@@ -75,14 +75,14 @@ fn singles(points: &[CheckPoint], usual: &Individuals) -> Vec<Signal> {
             note(
                 SignalKind::BeyondLimits,
                 format!(
-                    "this check shows {:+.1} g, usual are {:+.1} to {:+.1} g",
+                    "this check shows {:+.2} g, usual are {:+.2} to {:+.2} g",
                     point.value_g, usual.limits.lower, usual.limits.upper
                 ),
             );
         }
         if let Some(range) = point.range_g.filter(|r| !usual.range_limits.holds(*r)) {
             let text =
-                format!("{range:.1} g from the check before, usual are steps up to {:.1} g", usual.range_limits.upper);
+                format!("{range:.2} g from the check before, usual are steps up to {:.2} g", usual.range_limits.upper);
             note(SignalKind::Jump, text);
         }
     }
@@ -116,7 +116,7 @@ fn drifts(points: &[CheckPoint]) -> Vec<Signal> {
                 last_line: last.line,
                 time: first.time.clone(),
                 text: format!(
-                    "the moving average of {count} lies {word} its limits ({:+.1} g at last, limits {:+.1} to {:+.1} g)",
+                    "the moving average of {count} lies {word} its limits ({:+.2} g at last, limits {:+.2} to {:+.2} g)",
                     last.average_g, last.average_limits_g[0], last.average_limits_g[1]
                 ),
             })

@@ -29,11 +29,11 @@ pub fn checking(report: &CheckReport) -> String {
         }
         let _ = writeln!(out, "{}", points(shown, chart));
         if let Some(trend) = &chart.trend {
-            let word = if trend.is_significant { "a drift" } else { "no drift that chance does not explain" };
+            let word = if trend.is_significant { "a drift" } else { "no more than chance explains" };
             let _ = writeln!(
                 out,
                 "Over all checks {} ± {} g in 30 days (p = {}): {word}.",
-                signed(trend.per_30_days_g, 2),
+                signed(trend.per_30_days_g, decimals_for(trend.u_per_30_days_g)),
                 significant(trend.u_per_30_days_g, 2),
                 significant(trend.p, 2)
             );
@@ -51,15 +51,14 @@ pub fn checking(report: &CheckReport) -> String {
         "{}",
         folded(&format!(
             "Limits stand at {} standard deviations; the moving average gives the newest check a weight of {}.",
-            significant(report.reach, 3),
-            significant(report.weight, 3)
+            report.reach, report.weight
         ))
     );
     out
 }
 
-fn signed(value: f64, digits: usize) -> String {
-    let text = significant(value, digits);
+fn signed(value: f64, decimals: usize) -> String {
+    let text = fixed(value, decimals);
     if value > 0.0 { format!("+{text}") } else { text }
 }
 
@@ -112,7 +111,7 @@ fn points(shown: &[CheckPoint], chart: &CheckChart) -> String {
     let decimals = decimals_for(chart.sd_g);
     let said = |v: f64| fixed(v, decimals);
     let value = if chart.mass_kg.is_some() { "error, g" } else { "from the mean, g" };
-    let mut sheet = Sheet::new(&["line", "<time", "shown, kg", value, "step, g", "moving average, g", "<signal"]);
+    let mut sheet = Sheet::new(&["line", "<time", "shown, kg", value, "step, g", "average, g", "<signal"]);
     for point in shown {
         let of = chart.signals.iter().filter(|s| s.line <= point.line && point.line <= s.last_line);
         let words: Vec<&str> = of.map(|s| signal_word(s.kind)).collect();

@@ -59,7 +59,10 @@ fn body(c: &CheckChart) -> Markup {
         vec![html! { "limits of a check" }, html! { (said(c.limits_g[0])) " to " (said(c.limits_g[1])) }],
         vec![html! { "limit of a step from check to check" }, html! { (said(c.range_limit_g)) }],
     ];
-    let from = if c.mass_kg.is_some() { "its conventional mass" } else { "the mean of the baseline" };
+    let from = match c.mass_kg {
+        Some(kg) => format!("its conventional mass, {kg} kg"),
+        None => format!("the mean of the baseline, {} kg", significant(c.from_kg, 7)),
+    };
     html! {
         @if c.signals.is_empty() {
             p { "In control: " (c.points.len()) " checks." }
@@ -69,10 +72,10 @@ fn body(c: &CheckChart) -> Markup {
         }
         (chart(&single_checks(c), "Every check inside the limits of single checks (Shewhart's chart). A cross is a signal."))
         (chart(&moving_average(c), "The exponentially weighted moving average inside its own limits: it sees small shifts that stay."))
-        (table(&format!("Usual, in g from {from}, {} kg", significant(c.from_kg, 7)), &["quantity", "g"], &usual))
+        (table(&format!("Usual, in g from {from}"), &["quantity", "g"], &usual))
         @if let Some(trend) = &c.trend {
             p {
-                "Over all checks the value changes by " (significant(trend.per_30_days_g, 2)) " ± " (significant(trend.u_per_30_days_g, 2))
+                "Over all checks the value changes by " (fixed(trend.per_30_days_g, decimals_for(trend.u_per_30_days_g))) " ± " (significant(trend.u_per_30_days_g, 2))
                 " g in 30 days (p = " (significant(trend.p, 2)) ")"
                 @if trend.is_significant { ": a drift." } @else { ": no more than chance explains." }
             }
@@ -93,7 +96,7 @@ fn every_check(c: &CheckChart, decimals: usize) -> Markup {
             let words: Vec<&str> = of.map(|s| signal_word(s.kind)).collect();
             vec![
                 html! { (p.line) },
-                html! { (p.time) },
+                html! { (p.time.chars().take(16).collect::<String>().replace('T', " ")) },
                 html! { (p.shown_kg) },
                 html! { (said(p.value_g)) },
                 html! { (p.range_g.map_or_else(String::new, said)) },
@@ -109,8 +112,8 @@ fn every_check(c: &CheckChart, decimals: usize) -> Markup {
 fn behind(report: &CheckReport) -> Markup {
     html! {
         ul.plain {
-            li { "Limits stand at " (significant(report.reach, 3)) " standard deviations about the mean of the baseline; the standard deviation is the mean step between neighbouring checks over 1.128." }
-            li { "The moving average gives the newest check a weight of " (significant(report.weight, 3)) " and starts at the mean of the baseline; its limits are exact from the first check on." }
+            li { "Limits stand at " (report.reach) " standard deviations about the mean of the baseline; the standard deviation is the mean step between neighbouring checks over 1.128." }
+            li { "The moving average gives the newest check a weight of " (report.weight) " and starts at the mean of the baseline; its limits are exact from the first check on." }
             li { "With three standard deviations a sound deck gives about one false signal in 370 single checks: repeat a check before acting on it." }
             li { "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (single readings) and 6.3.2.4 (moving averages); that a calibration is watched with a check standard, 2.2.2 and 2.3.5." }
         }
