@@ -27,6 +27,7 @@ pub(crate) enum Verb {
     Draw(DrawArgs),
     Plan(PlanArgs),
     Calibrate(CalibrateArgs),
+    Checks(ChecksArgs),
     Verify(VerifyArgs),
     Weigh(WeighArgs),
     Agree(AgreeArgs),
@@ -224,6 +225,39 @@ pub(crate) struct CalibrateArgs {
     pub(crate) json: bool,
 }
 
+/// Control charts of a body that is weighed on the deck again and again between calibrations: is the deck still what it was?
+///
+/// Reads checks.csv. The first checks of a body say what is usual; a check far off, a step, or a small shift that stays is a
+/// signal (charts of single readings, of the moving range and of the exponentially weighted moving average). With --deck it
+/// also says by when to calibrate again, and why. Exits 1 when there is a signal.
+///
+/// JSON: {"charts": [{"standard", "mass_kg", "from_kg", "baseline", "centre_g", "sd_g", "limits_g", "range_limit_g", "points":
+/// [{"line", "time", "shown_kg", "value_g", "range_g", "average_g", "average_limits_g", "is_baseline"}], "signals": [{"kind":
+/// beyond-limits, jump or drifted, "line", "last_line", "time", "text"}], "trend", "due": {"on", "why"}, "notes"}], "in_control"}
+#[derive(Debug, Args)]
+pub(crate) struct ChecksArgs {
+    /// The checks, checks.csv
+    pub(crate) checks: PathBuf,
+    /// The deck, deck.toml: its class says how far a drift may go before the next calibration
+    #[arg(long, value_name = "FILE")]
+    pub(crate) deck: Option<PathBuf>,
+    /// Checks of each body that say what is usual, the first ones
+    #[arg(long, value_name = "N", default_value_t = calibrate::checks::CheckOptions::default().baseline)]
+    pub(crate) baseline: usize,
+    /// Weight of the newest check in the moving average, above 0 to 1
+    #[arg(long, value_name = "W", default_value_t = calibrate::checks::CheckOptions::default().weight)]
+    pub(crate) weight: f64,
+    /// Half width of the limits, standard deviations
+    #[arg(long, value_name = "K", default_value_t = calibrate::checks::CheckOptions::default().reach)]
+    pub(crate) reach: f64,
+    /// Write a report to this file, one HTML document to print: both charts of each body, every check
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+    /// Print one JSON document instead of tables
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
 /// Metrological tests against the limits of OIML R 76-1, and percentage deviation.
 ///
 /// Reads deck.toml, calibration.json and tests.csv. Exits 1 when a test misses its limit. The result is evidence for
@@ -290,7 +324,8 @@ pub(crate) struct WeighArgs {
 
 /// Agreement of two methods: bias, limits of agreement, concordance, lines with errors in both.
 ///
-/// Reads pairs.csv; with `repeat` and `operator` also what repeats and operators do. Difference = method − reference;
+/// Reads pairs.csv; with `repeat` and `operator` also what repeats and operators do; with `u_reference` and `u_method` in every
+/// row a line with errors in both that weighs the pairs by them. Difference = method − reference;
 /// intervals at 95 %. Always exits 0: what agreement is good enough is for those to say who use the weights.
 #[derive(Debug, Args)]
 pub(crate) struct AgreeArgs {

@@ -29,6 +29,7 @@ fn main() -> ExitCode {
         Verb::Draw(args) => verbs::draw::run(args),
         Verb::Plan(args) => verbs::plan::run(args),
         Verb::Calibrate(args) => verbs::calibrate::run(args),
+        Verb::Checks(args) => verbs::checks::run(args),
         Verb::Verify(args) => verbs::verify::run(args),
         Verb::Weigh(args) => verbs::weigh::run(args),
         Verb::Agree(args) => verbs::agree::run(args),

@@ -205,3 +205,23 @@ fn recordings_that_say_nothing_of_noise_are_refused() {
     let twice = bedplate(folder.path(), &["noise", "deck.toml", "rest.csv", "--calibration", "deck.toml"]);
     refused(&twice, &["deck.toml"]);
 }
+
+/// Source: Ripley & Thompson, Analyst 112 (1987) 377–383: slope 0.973 with the errors of each pair (read).
+#[test]
+fn errors_stated_with_each_pair_weigh_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut text = "subject,reference,u_reference,method,u_method\n".to_owned();
+    let arsenate = include_str!("../../verify/tests/data/arsenate.csv");
+    for (i, row) in arsenate.lines().filter(|l| l.starts_with(|c: char| c.is_ascii_digit())).enumerate() {
+        writeln!(text, "{i},{row}").unwrap();
+    }
+    fs::write(folder.path().join("pairs.csv"), &text).unwrap();
+    let ran = bedplate(folder.path(), &["agree", "pairs.csv", "--report", "agree.html"]);
+    assert!(ran.status == 0 && ran.out.contains("slope, errors in both as stated"), "{}{}", ran.out, ran.err);
+    assert!(fs::read_to_string(folder.path().join("agree.html")).unwrap().contains("as each pair states them"));
+    let out = json(&bedplate(folder.path(), &["agree", "pairs.csv", "--json"]));
+    assert!((out["deming_weighted"]["slope"].as_f64().unwrap() - 0.973).abs() < 2e-5, "{}", out["deming_weighted"]);
+    assert_eq!(out["weighted_by"], "stated");
+    fs::write(folder.path().join("pairs.csv"), text.replacen("1.92", "0", 1)).unwrap();
+    refused(&bedplate(folder.path(), &["agree", "pairs.csv"]), &["pairs.csv:2", "u_reference", "above 0"]);
+}

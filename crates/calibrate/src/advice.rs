@@ -111,7 +111,8 @@ fn after(setup: &Setup, solution: &Solution, row: &LoadedRow, kg: f64) -> Option
         .zip(&shares)
         .map(|(&c, share)| {
             let gain = solution.state.gain[c];
-            solution.state.zero[c] + if solution.noise.open[c] { 0.0 } else { kg * share / gain }
+            let zero = solution.state.zero[c] + solution.state.zero_per_c[c] * problem.warmer_c[row.row];
+            zero + if solution.noise.open[c] { 0.0 } else { kg * share / gain }
         })
         .collect();
     let equations = RowEquations::new(problem, &solution.state, &solution.noise, row, &counts);

@@ -1,11 +1,11 @@
-//! The order of work: exchanged channels, zeros, dead cells, robust fit, curved cells, outliers, final fit.
+//! The order of work: exchanged channels, zeros, dead cells, robust fit, curved cells, outliers, temperature, final fit.
 
 use crate::compare::{compare, due};
 use crate::curvature::{self, Curved, is_beyond};
 use crate::equations::{Noise, State};
 use crate::fit::{Setup, Solution, solve};
 use crate::lack_of_fit::{load_freedom, moment_freedom};
-use crate::model::{Layout, start, start_noise};
+use crate::model::{Layout, Terms, start, start_noise};
 use crate::noisy::{Noisy, noisy_cells};
 use crate::options::{CalibrateError, Earlier, Options};
 use crate::outlier::{Outlier, outliers};
@@ -14,6 +14,7 @@ use crate::problem::Problem;
 use crate::report::{self, calibration_gravity_m_s2};
 use crate::screen::{Dead, dead_cells};
 use crate::swap::{Swap, undo_between_plates, undo_within_plates};
+use crate::temperature::{self, Span};
 use crate::variance::Settings;
 use crate::zeros::{SetAside, StrayZero, Zero, stray_zeros, zeros};
 use formats::calibration::Calibration;
@@ -37,6 +38,8 @@ pub(crate) struct Facts {
     pub(crate) noisy: Vec<Noisy>,
     pub(crate) curved: Vec<Curved>,
     pub(crate) outliers: Vec<Outlier>,
+    /// Share of the gains over temperature as fitted, kept or not; `None` where the run cannot tell.
+    pub(crate) span: Option<Span>,
 }
 
 impl Facts {
@@ -110,9 +113,11 @@ fn fit_all<'a>(
     facts: &mut Facts,
 ) -> Result<(Setup<'a>, Solution), CalibrateError> {
     let open = facts.is_dead(problem.n_cells());
+    let warm_zeros = (0..problem.n_cells()).filter(|&c| zeros[c].per_c.is_some()).collect();
+    let mut terms = Terms { warm_zeros, ..Terms::default() };
     let mut setup = Setup {
         problem,
-        layout: Layout::new(problem, &[]),
+        layout: Layout::new(problem, &terms),
         zeros,
         used: vec![true; problem.rows.len()],
         settings: Settings { relative: false, position: false },
@@ -130,23 +135,57 @@ fn fit_all<'a>(
     let first = solve(&setup, state, noise.clone())?;
     let state = first.state.clone();
     setup.settings = estimable(&first, options);
-    let mut curved = Vec::new();
-    let mut robust = fit_curved(&mut setup, &state, &noise, &mut curved)?;
+    let mut robust = fit_curved(&mut setup, &state, &noise, &mut terms)?;
     let mut solution = leave_out_outliers(&mut setup, robust)?;
     // Outliers bend cells and curved cells make outliers. Where rows were left out, a cell that they hid may show now;
     // it is taken in, all rows are tested again, and what no longer holds goes.
     if setup.used.contains(&false) {
-        let n_before = curved.len();
-        take_in_curved(&mut setup, &mut curved, solution.clone())?;
-        if curved.len() > n_before {
+        let n_before = terms.curved.len();
+        take_in_curved(&mut setup, &mut terms, solution.clone())?;
+        if terms.curved.len() > n_before {
             setup.used.fill(true);
-            robust = fit_curved(&mut setup, &state, &noise, &mut curved)?;
+            robust = fit_curved(&mut setup, &state, &noise, &mut terms)?;
             solution = leave_out_outliers(&mut setup, robust)?;
         }
     }
+    (setup, solution, facts.span) = with_warm_span(setup, solution, &mut terms)?;
     facts.outliers = outliers(&setup, &solution).into_iter().filter(|o| !setup.used[o.row]).collect();
-    facts.curved = curved.iter().filter_map(|&c| curvature::fitted(&setup, &solution, c)).collect();
+    facts.curved = terms.curved.iter().filter_map(|&c| curvature::fitted(&setup, &solution, c)).collect();
     Ok((setup, solution))
+}
+
+/// The fit with gains that go with temperature, where the run supports it; else the one given. And the share as fitted.
+fn with_warm_span<'a>(
+    setup: Setup<'a>,
+    solution: Solution,
+    terms: &mut Terms,
+) -> Result<(Setup<'a>, Solution, Option<Span>), CalibrateError> {
+    if !temperature::may_ask_for_span(&setup) {
+        return Ok((setup, solution, None));
+    }
+    let wider = Terms { warm_span: true, ..terms.clone() };
+    let mut warm = setup.clone();
+    warm.layout = Layout::new(warm.problem, &wider);
+    // A share with which the fit finds no rest is none that the run supports.
+    let tried = match solve(&warm, solution.state.clone(), solution.noise.clone()) {
+        Err(CalibrateError::NotSettled { .. }) => return Ok((setup, solution, None)),
+        tried => tried?,
+    };
+    let asked = temperature::span(&warm, &tried);
+    if !asked.is_some_and(|s| s.is_supported()) {
+        return Ok((setup, solution, asked));
+    }
+    // Rows may have been left out for what temperature did: all are tested again.
+    warm.used.fill(true);
+    warm.robust = true;
+    let robust = solve(&warm, tried.state, tried.noise)?;
+    let fit = leave_out_outliers(&mut warm, robust)?;
+    let kept = temperature::span(&warm, &fit);
+    if !kept.is_some_and(|s| s.is_supported()) {
+        return Ok((setup, solution, asked));
+    }
+    *terms = wider;
+    Ok((warm, fit, kept))
 }
 
 /// Which noise levels the run can estimate.
@@ -160,40 +199,31 @@ fn estimable(solution: &Solution, options: &Options) -> Settings {
     }
 }
 
-/// A robust fit with the cells in `curved` and those that it finds besides; without those that it does not support.
-fn fit_curved(
-    setup: &mut Setup,
-    state: &State,
-    noise: &Noise,
-    curved: &mut Vec<usize>,
-) -> Result<Solution, CalibrateError> {
+/// A robust fit with the curved cells of `terms` and those that it finds besides; without those that it does not support.
+fn fit_curved(setup: &mut Setup, state: &State, noise: &Noise, terms: &mut Terms) -> Result<Solution, CalibrateError> {
     setup.robust = true;
     loop {
-        setup.layout = Layout::new(setup.problem, curved);
+        setup.layout = Layout::new(setup.problem, terms);
         let solution = solve(setup, state.clone(), noise.clone())?;
-        let unsupported = curved.iter().position(|&c| {
+        let unsupported = terms.curved.iter().position(|&c| {
             curvature::fitted(setup, &solution, c).is_none_or(|cell| !is_beyond(setup, &solution, &cell))
         });
         match unsupported {
-            Some(i) => drop(curved.remove(i)),
-            None => return take_in_curved(setup, curved, solution),
+            Some(i) => drop(terms.curved.remove(i)),
+            None => return take_in_curved(setup, terms, solution),
         }
     }
 }
 
 /// Takes in curved cells one by one, the likeliest first, until a fit shows none.
-fn take_in_curved(
-    setup: &mut Setup,
-    curved: &mut Vec<usize>,
-    mut solution: Solution,
-) -> Result<Solution, CalibrateError> {
+fn take_in_curved(setup: &mut Setup, terms: &mut Terms, mut solution: Solution) -> Result<Solution, CalibrateError> {
     loop {
         let mut best: Option<(f64, usize, Solution)> = None;
         for channel in curvature::suspects(setup, &solution) {
-            let mut trial_cells = curved.clone();
-            trial_cells.push(channel);
+            let mut trial_terms = terms.clone();
+            trial_terms.curved.push(channel);
             let mut trial = setup.clone();
-            trial.layout = Layout::new(setup.problem, &trial_cells);
+            trial.layout = Layout::new(setup.problem, &trial_terms);
             // A curvature with which the fit finds no rest is none that the run supports.
             let fit = match solve(&trial, solution.state.clone(), solution.noise.clone()) {
                 Err(CalibrateError::NotSettled { .. }) => continue,
@@ -206,8 +236,8 @@ fn take_in_curved(
             }
         }
         let Some((_, channel, fit)) = best else { return Ok(solution) };
-        curved.push(channel);
-        setup.layout = Layout::new(setup.problem, curved);
+        terms.curved.push(channel);
+        setup.layout = Layout::new(setup.problem, terms);
         solution = fit;
     }
 }

@@ -19,9 +19,9 @@ use stats::distribution::normal_cdf;
 /// Chance that any cell of a deck that did not drift is called drifted.
 const FALSE_ALARM: f64 = 0.01;
 /// Longest time between calibrations, days.
-const LONGEST_DAYS: f64 = 365.0;
+pub(crate) const LONGEST_DAYS: f64 = 365.0;
 /// Share of the permissible error that the calibration may take.
-const SHARE_OF_MPE: f64 = 1.0 / 3.0;
+pub(crate) const SHARE_OF_MPE: f64 = 1.0 / 3.0;
 /// Of two variances that differ by less than this share nothing is learnt: rounding.
 const NOTHING_LEARNT: f64 = 1e-6;
 

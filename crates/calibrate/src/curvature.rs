@@ -97,7 +97,8 @@ fn try_cell(setup: &Setup, solution: &Solution, channel: usize) -> Option<Curved
         }
         let fitted = &solution.rows[i];
         let deflection = fitted.equations.deflection[place];
-        let added: Vector3<f64> = deflection.powi(2) * (fitted.equations.whitener * fitted.equations.arm[place]);
+        let added: Vector3<f64> =
+            fitted.equations.factor * deflection.powi(2) * (fitted.equations.whitener * fitted.equations.arm[place]);
         let (columns, a) = jacobian(setup, i, &fitted.equations);
         for (k, j) in columns.iter().enumerate() {
             explained[*j] += weight * a.column(k).dot(&added);

@@ -13,18 +13,23 @@ use crate::fit::{Setup, Solution};
 use crate::lack_of_fit::load_freedom;
 use crate::problem::CellSite;
 use crate::report::gain_u;
+use crate::temperature::{self, LEAST_SPAN_C};
 use formats::calibration::{CellDetail, FitDetail, RowDetail, TermDetail};
 use nalgebra::DMatrix;
 
 /// Gathers what a fit says of itself.
 pub(crate) fn detail(setup: &Setup, solution: &Solution, facts: &Facts, determined: &[bool]) -> FitDetail {
+    let kept_span = facts.span.filter(|_| setup.layout.span_per_c().is_some());
     FitDetail {
         scatter_pct: 100.0 * solution.noise.relative,
         place_mm: 1e3 * solution.noise.position_m,
         load_degrees_of_freedom: used_rows(setup).map(|i| load_freedom(solution, i)).sum(),
         condition_number: condition_number(&solution.covariance),
         advice: advice(setup, solution, determined),
-        terms: vec![curvature_term(setup, solution, facts)],
+        temperature_c: setup.problem.temperature_c,
+        span_per_c: kept_span.map(|s| s.per_c),
+        u_span_per_c: kept_span.map(|s| s.u_per_c),
+        terms: vec![curvature_term(setup, solution, facts), zero_term(setup), span_term(setup, facts)],
         cells: (0..setup.layout.n_cells).map(|c| cell(setup, solution, c, determined[c])).collect(),
         rows: (0..setup.used.len()).map(|i| row(setup, solution, i)).collect(),
         earlier: None,
@@ -67,13 +72,15 @@ fn cell(setup: &Setup, solution: &Solution, c: usize, is_determined: bool) -> Ce
     let [squares, cubes] = [2, 3].map(|power| borne.iter().map(|kg| kg.powi(power)).sum::<f64>());
     let load_kg = (is_determined && squares > 0.0).then(|| cubes / squares);
     let u_any = load_kg.map(|kg| gain_u(setup, solution, c).hypot(gain * sheet_relative(site, kg)));
+    let warm = setup.layout.zero_per_c(c);
     CellDetail {
         name: site.name.clone(),
         load_kg,
         largest_kg: load_kg.map(|_| borne.iter().copied().fold(0.0, f64::max)),
         u_any_load_kg_per_count: u_any,
         u_any_load_pct: u_any.map(|u| 100.0 * u / gain),
-        zero_counts_per_c: None,
+        zero_counts_per_c: warm.map(|_| solution.state.zero_per_c[c]),
+        u_zero_counts_per_c: warm.map(|j| solution.covariance[(j, j)].sqrt()),
     }
 }
 
@@ -95,6 +102,60 @@ fn curvature_term(setup: &Setup, solution: &Solution, facts: &Facts) -> TermDeta
             "A cell's curvature is kept where Student's t test gives it a chance below {:.0e} over all cells and it lies two \
              standard uncertainties beyond the data sheet's nonlinearity: {found}.",
             curvature::FALSE_ALARM
+        ),
+    }
+}
+
+/// What a run says that cannot tell a temperature term.
+fn cannot_tell(setup: &Setup, spans_c: f64) -> String {
+    match setup.problem.temperature_c {
+        None => "the run does not say its temperature in every row".into(),
+        Some(_) => format!("it spans {spans_c:.1} °C, which tells nothing"),
+    }
+}
+
+fn zero_term(setup: &Setup) -> TermDetail {
+    let kept: Vec<&str> = (0..setup.layout.n_cells)
+        .filter(|&c| setup.layout.zero_per_c(c).is_some())
+        .map(|c| setup.problem.cells[c].name.as_str())
+        .collect();
+    let spans_c = temperature::span_of(setup.problem.warmer_c.iter().copied());
+    let found = match kept.len() {
+        0 if spans_c < LEAST_SPAN_C => cannot_tell(setup, spans_c),
+        0 => "no cell's does".into(),
+        _ => format!("kept for {}", kept.join(", ")),
+    };
+    TermDetail {
+        term: "temperature on zero".into(),
+        kept: !kept.is_empty(),
+        p: setup.zeros.iter().filter_map(|z| z.warm_p).reduce(f64::min),
+        text: format!(
+            "A zero's change with temperature is kept where the zero readings span {LEAST_SPAN_C} °C and Student's t test gives their \
+             slope a chance below {:.0e} over all cells: {found}.",
+            temperature::FALSE_ALARM
+        ),
+    }
+}
+
+fn span_term(setup: &Setup, facts: &Facts) -> TermDetail {
+    let kept = setup.layout.span_per_c().is_some();
+    let found = match facts.span {
+        None => cannot_tell(setup, temperature::loaded_span_c(setup)),
+        Some(s) => format!(
+            "{}, {:+.4} ± {:.4} % for a degree",
+            if kept { "kept" } else { "not kept" },
+            100.0 * s.per_c,
+            100.0 * s.u_per_c
+        ),
+    };
+    TermDetail {
+        term: "temperature on span".into(),
+        kept,
+        p: facts.span.map(|s| s.p),
+        text: format!(
+            "A change of all gains with temperature, one share for all cells, is kept where the loaded readings span {LEAST_SPAN_C} °C and \
+             Student's t test gives it a chance below {:.0e}: {found}.",
+            temperature::FALSE_ALARM
         ),
     }
 }

@@ -2,13 +2,16 @@
 //!
 //! For the plate that bears the load: Σ R_c = m, Σ R_c x_c = m x, Σ R_c y_c = m y, with R_c = k_c d_c + κ_c d_c²
 //! and d_c = r_c − z_c. They hold whatever the plate's stiffness and however the cells share a load that statics leaves
-//! open; the reactions themselves are never unknowns.
+//! open; the reactions themselves are never unknowns. Where the run supports them, temperature terms are in it: with τ how much
+//! warmer the row was than the mean of the run, d_c = r_c − z_c − ζ_c τ and R_c = (k_c d_c + κ_c d_c²)/(1 + β τ).
 //!
 //! | symbol | name              | unit        |
 //! |--------|-------------------|-------------|
 //! | r, z   | counts, `zero`    | counts      |
 //! | k      | `gain`            | kg/count    |
 //! | κ      | `curvature`       | kg/count²   |
+//! | ζ      | `zero_per_c`      | counts/°C   |
+//! | β      | `span_per_c`      | 1/°C, common to all cells |
 //! | m      | `mass`            | kg          |
 //! | x, y   | `at_m`            | m, from the middle of the plate |
 //! | C      | `covariance`      | kg², kg·kg m, (kg m)² |
@@ -29,6 +32,10 @@ pub(crate) struct State {
     pub(crate) zero: Vec<f64>,
     /// 0 for a straight cell.
     pub(crate) curvature: Vec<f64>,
+    /// 0 where the run does not support it.
+    pub(crate) zero_per_c: Vec<f64>,
+    /// 0 where the run does not support it.
+    pub(crate) span_per_c: f64,
     /// Mass of each body, kg.
     pub(crate) mass: Vec<f64>,
 }
@@ -71,6 +78,12 @@ const LEAST_PLAY_M: f64 = 1e-8;
 pub(crate) struct RowEquations {
     /// Deflection of each channel of the plate, d = r̂ − z, counts.
     pub(crate) deflection: Vec<f64>,
+    /// How much warmer the row was than the mean of the run, °C.
+    pub(crate) warmer_c: f64,
+    /// 1/(1 + β τ): what the row's temperature makes of a gain.
+    pub(crate) factor: f64,
+    /// Reaction of each channel at that deflection, kg.
+    pub(crate) reaction: Vec<f64>,
     /// kg per count of each channel at that deflection.
     pub(crate) slope: Vec<f64>,
     /// (1, x, y) of each channel.
@@ -95,7 +108,12 @@ impl RowEquations {
         let channels = &problem.plates[row.plate].channels;
         let mass = state.mass[row.body];
         let load_arm = Vector3::new(1.0, row.at_m[0], row.at_m[1]);
+        let warmer_c = problem.warmer_c[row.row];
+        let factor = (1.0 + state.span_per_c * warmer_c).recip();
         let mut equations = Self {
+            warmer_c,
+            factor,
+            reaction: Vec::with_capacity(channels.len()),
             deflection: Vec::with_capacity(channels.len()),
             slope: Vec::with_capacity(channels.len()),
             arm: Vec::with_capacity(channels.len()),
@@ -110,8 +128,8 @@ impl RowEquations {
         equations.covariance[(1, 1)] = play;
         equations.covariance[(2, 2)] = play;
         for (i, &c) in channels.iter().enumerate() {
-            let deflection = adjusted[i] - state.zero[c];
-            let slope = state.gain[c] + 2.0 * state.curvature[c] * deflection;
+            let deflection = adjusted[i] - state.zero[c] - state.zero_per_c[c] * warmer_c;
+            let slope = factor * (state.gain[c] + 2.0 * state.curvature[c] * deflection);
             let at_m = problem.cells[c].at_m;
             let arm = Vector3::new(1.0, at_m[0], at_m[1]);
             let mut variance = noise.count_sd[c].powi(2) + (noise.relative * deflection).powi(2);
@@ -126,11 +144,12 @@ impl RowEquations {
             if noise.open[c] {
                 variance += (OPEN_SHARE * mass / slope).powi(2);
             }
-            let reaction = state.gain[c] * deflection + state.curvature[c] * deflection.powi(2);
+            let reaction = factor * (state.gain[c] * deflection + state.curvature[c] * deflection.powi(2));
             let observed = reaction + slope * (problem.count(row.row, c) - adjusted[i]);
             equations.misclosure += observed * arm;
             equations.covariance += (slope * slope * variance) * arm * arm.transpose();
             equations.deflection.push(deflection);
+            equations.reaction.push(reaction);
             equations.slope.push(slope);
             equations.arm.push(arm);
             equations.variance.push(variance);
@@ -160,7 +179,7 @@ impl RowEquations {
                     0.0
                 };
                 let own = if i == j { self.variance[i] } else { 0.0 };
-                add(i, j, (own - explained) * weight);
+                add(i, j, self.factor.powi(2) * (own - explained) * weight);
             }
         }
     }

@@ -168,13 +168,15 @@ fn all_equations(setup: &Setup, state: &State, noise: &Noise, adjusted: &[Vec<f6
     rows.map(|(row, counts)| RowEquations::new(setup.problem, state, noise, row, counts)).collect()
 }
 
-/// Columns that the rows of a plate touch: its gains, zeros, curvatures, then all free masses.
+/// Columns that the rows of a plate touch: its gains, zeros, curvatures, temperature terms, then all free masses.
 fn plate_columns(setup: &Setup, plate: usize) -> Vec<usize> {
     let layout = &setup.layout;
     let channels = &setup.problem.plates[plate].channels;
     let mut columns: Vec<usize> = channels.iter().map(|&c| layout.gain(c)).collect();
     columns.extend(channels.iter().map(|&c| layout.zero(c)));
     columns.extend(channels.iter().filter_map(|&c| layout.curvature(c)));
+    columns.extend(channels.iter().filter_map(|&c| layout.zero_per_c(c)));
+    columns.extend(layout.span_per_c());
     columns.extend((0..setup.problem.bodies.len()).filter_map(|b| layout.mass(b)));
     columns
 }
@@ -192,13 +194,22 @@ pub(crate) fn jacobian_of(setup: &Setup, row: &LoadedRow, equations: &RowEquatio
     for (i, &c) in channels.iter().enumerate() {
         let arm = equations.whitener * equations.arm[i];
         columns.push(setup.layout.gain(c));
-        entries.push(equations.deflection[i] * arm);
+        entries.push(equations.factor * equations.deflection[i] * arm);
         columns.push(setup.layout.zero(c));
         entries.push(-equations.slope[i] * arm);
         if let Some(j) = setup.layout.curvature(c) {
             columns.push(j);
-            entries.push(equations.deflection[i].powi(2) * arm);
+            entries.push(equations.factor * equations.deflection[i].powi(2) * arm);
         }
+        if let Some(j) = setup.layout.zero_per_c(c) {
+            columns.push(j);
+            entries.push(-equations.slope[i] * equations.warmer_c * arm);
+        }
+    }
+    if let Some(j) = setup.layout.span_per_c() {
+        let borne: Vector3<f64> = equations.reaction.iter().zip(&equations.arm).map(|(r, arm)| *r * arm).sum();
+        columns.push(j);
+        entries.push(-equations.factor * equations.warmer_c * (equations.whitener * borne));
     }
     if let Some(j) = setup.layout.mass(row.body) {
         columns.push(j);
@@ -236,7 +247,16 @@ fn linear_step(
     }
     for (c, (zero, hold)) in setup.zeros.iter().zip(hold).enumerate() {
         let sd = zero.noise / (zero.n as f64).sqrt();
-        push(&[(setup.layout.zero(c), 1.0 / sd)], (zero.mean - state.zero[c]) / sd);
+        let mut entries = vec![(setup.layout.zero(c), 1.0 / sd)];
+        let mut expected = state.zero[c];
+        // Mean and slope of a straight line are independent where the line is counted from the mean of its own readings.
+        if let (Some(j), Some(warm)) = (setup.layout.zero_per_c(c), zero.per_c) {
+            entries.push((j, warm.mean_c / sd));
+            expected += state.zero_per_c[c] * warm.mean_c;
+            let u = zero.noise / warm.spread.sqrt();
+            push(&[(j, 1.0 / u)], (warm.slope - state.zero_per_c[c]) / u);
+        }
+        push(&entries, (zero.mean - expected) / sd);
         push(&[(setup.layout.gain(c), 1.0 / hold)], 0.0);
     }
     for (entries, value) in setup.prior.into_iter().flat_map(|prior| prior.observations(state)) {

@@ -6,22 +6,24 @@
 //! not determine is reported, never filled in.
 //!
 //! The way of a run (`analysis`): `problem` (deck and run as numbers) → `swap` (exchanged channels) → `zeros`, `noisy` →
-//! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `outlier` → `lack_of_fit` →
+//! `screen` (dead cells) → `fit` (with `equations`, `model`, `trial`, `variance`) → `curvature`, `temperature`, `outlier` → `lack_of_fit` →
 //! `findings`, `report`.
 //!
 //! [`mod@plan`] says beforehand which body to put where, and how well each cell will then be known; [`mod@touch`] judges
-//! a hand's presses over each cell before anything is put on.
+//! a hand's presses over each cell before anything is put on; [`mod@checks`] charts a body that is weighed again and again
+//! between calibrations.
 //!
 //! What a stated uncertainty holds: noise of counts, scatter of cells, play of places, masses. Not what a data sheet allows
 //! every cell alike in each run, bow, hysteresis and creep: the gain is that of the loads and times of the run, and where
 //! other loads lie for other times those belong to the budget of use.
 //!
 //! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
-//! and shows in residuals; zeros that drift during the run count as noise of the zeros.
+//! and shows in residuals; zeros that drift during the run other than with temperature count as noise of the zeros.
 
 mod advice;
 mod analysis;
 pub mod certificate;
+pub mod checks;
 mod compare;
 mod curvature;
 mod detail;
@@ -39,6 +41,7 @@ mod problem;
 mod report;
 mod screen;
 mod swap;
+mod temperature;
 pub mod touch;
 mod trial;
 mod variance;

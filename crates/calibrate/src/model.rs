@@ -11,7 +11,18 @@ use stats::robust::median;
 /// Scatter in proportion to load that a fit starts with; a data sheet's usual repeatability (0.03 %).
 pub(crate) const START_RELATIVE: f64 = 3e-4;
 
-/// Columns of the unknowns: gains, zeros, free masses, curvatures.
+/// Terms beyond straight lines that a fit holds.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Terms {
+    /// Cells with a curvature.
+    pub(crate) curved: Vec<usize>,
+    /// Cells whose zero goes with temperature.
+    pub(crate) warm_zeros: Vec<usize>,
+    /// Whether all gains go with temperature, by one common share.
+    pub(crate) warm_span: bool,
+}
+
+/// Columns of the unknowns: gains, zeros, free masses, curvatures, temperature terms.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Layout {
     pub(crate) n_cells: usize,
@@ -19,11 +30,15 @@ pub(crate) struct Layout {
     mass: Vec<Option<usize>>,
     /// Column of each cell's curvature; `None`: a straight cell.
     curvature: Vec<Option<usize>>,
+    /// Column of each cell's zero over temperature; `None`: the run does not support it.
+    zero_per_c: Vec<Option<usize>>,
+    /// Column of the common share of the gains over temperature.
+    span_per_c: Option<usize>,
     pub(crate) n_columns: usize,
 }
 
 impl Layout {
-    pub(crate) fn new(problem: &Problem, curved: &[usize]) -> Self {
+    pub(crate) fn new(problem: &Problem, terms: &Terms) -> Self {
         let n_cells = problem.n_cells();
         let mut next = 2 * n_cells;
         let mut take = |free: bool| {
@@ -34,8 +49,10 @@ impl Layout {
         };
         let mass =
             problem.bodies.iter().map(|b| take(!matches!(b, Body::Known { u_kg, .. } if *u_kg == 0.0))).collect();
-        let curvature = (0..n_cells).map(|c| take(curved.contains(&c))).collect();
-        Self { n_cells, mass, curvature, n_columns: next }
+        let curvature = (0..n_cells).map(|c| take(terms.curved.contains(&c))).collect();
+        let zero_per_c = (0..n_cells).map(|c| take(terms.warm_zeros.contains(&c))).collect();
+        let span_per_c = take(terms.warm_span);
+        Self { n_cells, mass, curvature, zero_per_c, span_per_c, n_columns: next }
     }
 
     pub(crate) fn gain(&self, cell: usize) -> usize {
@@ -54,6 +71,14 @@ impl Layout {
         self.curvature[cell]
     }
 
+    pub(crate) fn zero_per_c(&self, cell: usize) -> Option<usize> {
+        self.zero_per_c[cell]
+    }
+
+    pub(crate) fn span_per_c(&self) -> Option<usize> {
+        self.span_per_c
+    }
+
     /// Moves the state by a step in all unknowns.
     pub(crate) fn step(&self, state: &mut State, step: &[f64]) {
         for c in 0..self.n_cells {
@@ -62,6 +87,12 @@ impl Layout {
             if let Some(j) = self.curvature[c] {
                 state.curvature[c] += step[j];
             }
+            if let Some(j) = self.zero_per_c[c] {
+                state.zero_per_c[c] += step[j];
+            }
+        }
+        if let Some(j) = self.span_per_c {
+            state.span_per_c += step[j];
         }
         for (mass, column) in state.mass.iter_mut().zip(&self.mass) {
             if let Some(j) = column {
@@ -74,7 +105,8 @@ impl Layout {
 /// A state near enough for the equations to be linear: gains by a robust fit of each plate alone, or, where a plate has
 /// too few rows for one or an `open` cell, the gain common to its cells, or else to all.
 pub(crate) fn start(problem: &Problem, zeros: &[Zero], open: &[bool]) -> State {
-    let zero: Vec<f64> = zeros.iter().map(|z| z.mean).collect();
+    let at_mean = |z: &Zero| z.mean - z.per_c.map_or(0.0, |w| w.slope * w.mean_c);
+    let zero: Vec<f64> = zeros.iter().map(at_mean).collect();
     let common: Vec<Option<f64>> = (0..problem.plates.len()).map(|p| common_gain(problem, &zero, p)).collect();
     let overall = median(&common.iter().copied().flatten().collect::<Vec<f64>>());
     let mut gain = vec![0.0; problem.n_cells()];
@@ -97,7 +129,15 @@ pub(crate) fn start(problem: &Problem, zeros: &[Zero], open: &[bool]) -> State {
             median(&problem.rows.iter().filter(|r| r.body == b).map(shown).collect::<Vec<f64>>()).unwrap_or(0.0)
         }
     });
-    State { mass: mass.collect(), curvature: vec![0.0; problem.n_cells()], zero, gain }
+    let n = problem.n_cells();
+    State {
+        mass: mass.collect(),
+        curvature: vec![0.0; n],
+        zero_per_c: zeros.iter().map(|z| z.per_c.map_or(0.0, |w| w.slope)).collect(),
+        span_per_c: 0.0,
+        zero,
+        gain,
+    }
 }
 
 /// Noise levels to begin with; `open` marks the cells that do not answer.

@@ -69,6 +69,10 @@ pub(crate) struct Problem<'a> {
     pub(crate) loaded_plate: Vec<Option<usize>>,
     /// Standard deviation of the converter's noise, counts.
     pub(crate) converter_sd: f64,
+    /// Mean temperature of the run, °C; `None` where a row does not say its own.
+    pub(crate) temperature_c: Option<f64>,
+    /// How much warmer each row of the run was than the mean, °C; 0 where there is none.
+    pub(crate) warmer_c: Vec<f64>,
 }
 
 impl<'a> Problem<'a> {
@@ -78,6 +82,7 @@ impl<'a> Problem<'a> {
     pub(crate) fn new(deck: &Deck, run: &'a Run, scale_is_known: bool) -> Result<Self, CalibrateError> {
         let (plates, cells) = sites(deck);
         check_cells(&cells, run)?;
+        let (temperature_c, warmer_c) = temperatures(run)?;
         let mut problem = Self {
             run,
             cells,
@@ -86,6 +91,8 @@ impl<'a> Problem<'a> {
             rows: Vec::new(),
             loaded_plate: Vec::with_capacity(run.rows.len()),
             converter_sd: deck.converter.noise_nv_rms * 1e-9 * counts_per_volt(&deck.converter),
+            temperature_c,
+            warmer_c,
         };
         problem.gather_rows(deck)?;
         if !problem.loaded_plate.iter().any(Option::is_none) {
@@ -192,6 +199,21 @@ impl BodyKey {
             Self::Unknown(label) => Body::Unknown { label: label.clone() },
         }
     }
+}
+
+/// Mean temperature of the run and how far each row is above it, °C.
+fn temperatures(run: &Run) -> Result<(Option<f64>, Vec<f64>), CalibrateError> {
+    for row in &run.rows {
+        row.temperature_c.map_or(Ok(()), |t| finite(row.line, "temperature_C", t))?;
+    }
+    let all: Option<Vec<f64>> = run.rows.iter().map(|r| r.temperature_c).collect();
+    Ok(match all.filter(|all| !all.is_empty()) {
+        Some(all) => {
+            let mean = all.iter().sum::<f64>() / all.len() as f64;
+            (Some(mean), all.iter().map(|t| t - mean).collect())
+        }
+        None => (None, vec![0.0; run.rows.len()]),
+    })
 }
 
 /// Labels that stand beside exactly one known mass.

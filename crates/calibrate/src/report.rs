@@ -168,7 +168,10 @@ fn residuals(setup: &Setup, solution: &Solution, determined: &[bool]) -> Vec<Res
         if problem.loaded_plate[i].is_none() {
             let sum: f64 = (0..problem.n_cells())
                 .filter(|&c| determined[c])
-                .map(|c| solution.state.gain[c] * (line.counts[c] - solution.state.zero[c]))
+                .map(|c| {
+                    let zero = solution.state.zero[c] + solution.state.zero_per_c[c] * problem.warmer_c[i];
+                    solution.state.gain[c] * (line.counts[c] - zero)
+                })
                 .sum();
             found.push(Residual {
                 line: line.line,
@@ -203,5 +206,7 @@ fn degrees_of_freedom(setup: &Setup, determined: &[bool]) -> usize {
     let stated = setup.problem.bodies.iter().filter(|b| matches!(b, Body::Known { u_kg, .. } if *u_kg > 0.0)).count();
     let known_before = setup.prior.map_or(0, |p| p.channels.len());
     let gains = determined.iter().filter(|d| **d).count();
-    (3 * rows + zero_readings + stated + known_before).saturating_sub(gains + setup.layout.n_cells + free_masses)
+    let warm = (0..setup.layout.n_cells).filter(|&c| setup.layout.zero_per_c(c).is_some()).count()
+        + usize::from(setup.layout.span_per_c().is_some());
+    (3 * rows + zero_readings + stated + known_before).saturating_sub(gains + setup.layout.n_cells + free_masses + warm)
 }

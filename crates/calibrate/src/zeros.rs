@@ -4,6 +4,7 @@
 //! observation of the cell's zero, their scatter its noise. Readings that do not belong are set aside first.
 
 use crate::problem::Problem;
+use crate::temperature;
 use nalgebra::DMatrix;
 use stats::regression::find_outliers;
 use stats::robust::{MAD_TO_SD, mad_sd, median};
@@ -30,6 +31,25 @@ pub(crate) struct Zero {
     pub(crate) jitter: Option<f64>,
     /// Noise of a single reading after leaning on the fellows, counts; above 0.
     pub(crate) noise: f64,
+    /// What goes with temperature, where the term is kept; then scatter and noise are those about the line.
+    pub(crate) per_c: Option<Warm>,
+    /// Chance of the slope over temperature if there were none, kept or not; `None` where the readings cannot tell.
+    pub(crate) warm_p: Option<f64>,
+}
+
+/// Zero readings of a cell over temperature: a straight line by least squares.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Warm {
+    /// Counts for a degree.
+    pub(crate) slope: f64,
+    /// Mean of the readings' temperatures above that of the run, °C.
+    pub(crate) mean_c: f64,
+    /// Σ (τ − τ̄)², °C².
+    pub(crate) spread: f64,
+    /// Sum of squares about the line, counts².
+    pub(crate) rest: f64,
+    /// Chance of such a slope if the zero did not go with temperature (Student's t).
+    pub(crate) p: f64,
 }
 
 /// A zero reading far from the others of its cell.
@@ -69,11 +89,12 @@ impl SetAside {
 /// Zero readings of all cells without those set aside.
 pub(crate) fn zeros(problem: &Problem, aside: &SetAside) -> Vec<Zero> {
     let mut zeros: Vec<Zero> = (0..problem.n_cells()).map(|c| own_zero(problem, aside, c)).collect();
+    temperature::keep_supported(problem, &mut zeros);
     let scatters: Vec<f64> = zeros.iter().filter(|z| z.n > 1 && z.scatter > 0.0).map(|z| z.scatter).collect();
     // A median of the fellows, so that one noisy cell does not lift the others.
     let common = median(&scatters).unwrap_or(problem.converter_sd);
     for zero in &mut zeros {
-        let freedom = zero.n.saturating_sub(1) as f64;
+        let freedom = zero.n.saturating_sub(1 + usize::from(zero.per_c.is_some())) as f64;
         let square =
             (freedom * zero.scatter.powi(2) + BORROWED_FREEDOM * common.powi(2)) / (freedom + BORROWED_FREEDOM);
         // 1/12: a count is a whole number at best.
@@ -126,7 +147,9 @@ fn own_zero(problem: &Problem, aside: &SetAside, channel: usize) -> Zero {
     let square: f64 = readings.iter().map(|r| (r.1 - mean).powi(2)).sum();
     let scatter = if n > 1 { (square / (n as f64 - 1.0)).sqrt() } else { 0.0 };
     let counts: Vec<f64> = readings.iter().map(|r| r.1).collect();
-    Zero { mean, n, scatter, jitter: jitter(&counts), noise: scatter }
+    let warmer: Vec<f64> = readings.iter().map(|r| problem.warmer_c[r.0]).collect();
+    let per_c = temperature::line(&warmer, &counts);
+    Zero { mean, n, scatter, jitter: jitter(&counts), noise: scatter, warm_p: per_c.map(|w| w.p), per_c }
 }
 
 /// Robust standard deviation of a reading from the differences of successive ones, whose variance is twice a reading's.

@@ -16,6 +16,15 @@ pub struct FitDetail {
     pub condition_number: f64,
     /// What would make the run say more, in plain sentences.
     pub advice: Vec<String>,
+    /// Mean temperature of the run, °C, which the stated zeros and gains hold at; absent where a row does not say its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature_c: Option<f64>,
+    /// Share by which all gains' counts for a kilogram rise for a degree, 1/°C, where the run supports it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub span_per_c: Option<f64>,
+    /// Its standard uncertainty, 1/°C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_span_per_c: Option<f64>,
     /// Terms that the data may or may not support, and what became of them.
     pub terms: Vec<TermDetail>,
     /// The cells, in the order of the deck.
@@ -78,7 +87,7 @@ pub struct Due {
 /// A term beyond straight lines.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TermDetail {
-    /// Which: `curvature`, `temperature on zero`.
+    /// Which: `curvature`, `temperature on zero`, `temperature on span`.
     pub term: String,
     /// Whether it is in the fit.
     pub kept: bool,
@@ -104,6 +113,9 @@ pub struct CellDetail {
     pub u_any_load_pct: Option<f64>,
     /// Counts by which the zero rises for a degree, where the run supports it; the stated zero is at the run's mean temperature.
     pub zero_counts_per_c: Option<f64>,
+    /// Its standard uncertainty.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_zero_counts_per_c: Option<f64>,
 }
 
 /// More of one loaded row.

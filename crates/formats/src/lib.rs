@@ -17,6 +17,7 @@
 //! | [`masses`]      | masses.csv        | [`masses::Mass`]          |
 //! | [`calibration`] | calibration.json  | [`calibration::Calibration`] |
 //! | [`certificate`] | certificate.toml  | [`certificate::Details`]  |
+//! | [`checks`]      | checks.csv        | [`checks::Check`]         |
 //! | [`recording`]   | recording.csv     | [`recording::Sample`]     |
 //! | [`actions`]     | actions.csv       | [`actions::Action`]       |
 //! | [`weights`]     | weights.csv       | [`weights::Weight`]       |
@@ -36,6 +37,7 @@ mod asked;
 pub mod calibration;
 pub mod certificate;
 pub mod chart;
+pub mod checks;
 mod csv_writer;
 pub mod deck;
 mod fit_detail;

@@ -7,8 +7,8 @@ use std::fmt::Write;
 use crate::asked::{Asked, asked_by};
 use crate::deck::Deck;
 use crate::{
-    Problems, actions, answers, calibration, certificate, chart, deck, masses, pairs, patient, plans, recording,
-    removals, run, tests, ward, weights,
+    Problems, actions, answers, calibration, certificate, chart, checks, deck, masses, pairs, patient, plans,
+    recording, removals, run, tests, ward, weights,
 };
 
 /// One file of the contract.
@@ -39,6 +39,7 @@ const FILES: &[File] = &[
     file!("run.csv", "run", |f, t, d| run::read(f, t, d).map(drop)),
     file!("calibration.json", "calibration", |f, t, _| calibration::read(f, t).map(drop)),
     file!("certificate.toml", "certificate", |f, t, _| certificate::read(f, t).map(drop)),
+    file!("checks.csv", "checks", |f, t, _| checks::read(f, t).map(drop)),
     file!("tests.csv", "tests", |f, t, d| tests::read(f, t, d).map(drop)),
     file!("pairs.csv", "pairs", |f, t, _| pairs::read(f, t).map(drop)),
     file!("recording.csv", "recording", read_recording),

@@ -17,7 +17,7 @@ mod verdict;
 
 pub use agree::{
     AgreeError, AgreeOptions, AgreeReport, GaugeStudy, Line, PairsNeeded, Part, Proportional, RankLine, Repeatability,
-    agree,
+    WeightedBy, agree,
 };
 pub use error::VerifyError;
 pub use report::{Deviation, Permissible, Phase, Row, TestReport, VerifyReport};

@@ -4,6 +4,7 @@ pub(crate) mod agree;
 pub(crate) mod balance;
 pub(crate) mod calibrate;
 pub(crate) mod check;
+pub(crate) mod checks;
 pub(crate) mod demo;
 pub(crate) mod dose;
 pub(crate) mod draw;

@@ -385,10 +385,19 @@ pub(crate) fn tests() -> impl Strategy<Value = Vec<Test>> {
 
 pub(crate) fn pairs() -> impl Strategy<Value = Vec<Pair>> {
     let given = || option::of(name(0));
-    let pair =
-        (name(0), finite(), finite(), given(), given()).prop_map(|(subject, reference, method, repeat, operator)| {
-            Pair { line: 0, subject, reference, method, repeat, operator }
-        });
+    let u = || option::of(1e-6..1e6_f64);
+    let pair = (name(0), finite(), finite(), given(), given(), u(), u()).prop_map(
+        |(subject, reference, method, repeat, operator, u_reference, u_method)| Pair {
+            line: 0,
+            subject,
+            reference,
+            method,
+            repeat,
+            operator,
+            u_reference,
+            u_method,
+        },
+    );
     vec(pair, 0..8)
 }
 

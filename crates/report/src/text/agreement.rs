@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use verify::{AgreeReport, Part};
+use verify::{AgreeReport, Part, WeightedBy};
 
 use super::heading;
 use crate::number::{decimals_for, fixed, optional, significant};
@@ -31,11 +31,11 @@ pub fn agreement(report: &AgreeReport) -> String {
         sheet.row(["intercept, errors in both".to_owned(), fixed(line.intercept, decimals), range(line.intercept_ci)]);
     }
     if let Some(line) = &report.deming_weighted {
-        sheet.row([
-            "slope, errors in both that grow with size".to_owned(),
-            four(line.slope),
-            ends(line.slope_ci.map(Some)),
-        ]);
+        let errors = match report.weighted_by {
+            Some(WeightedBy::Stated) => "slope, errors in both as stated",
+            _ => "slope, errors in both that grow with size",
+        };
+        sheet.row([errors.to_owned(), four(line.slope), ends(line.slope_ci.map(Some))]);
         sheet.row(["intercept of that".to_owned(), fixed(line.intercept, decimals), range(line.intercept_ci)]);
     }
     if let Some(line) = &report.passing_bablok {

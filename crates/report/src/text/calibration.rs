@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use formats::calibration::{Calibration, CellStatus, Comparison, FindingKind, FitDetail};
 
-use super::heading;
+use super::{folded, heading};
 use crate::number::{fixed, optional, significant, with_uncertainty};
 use crate::table::Sheet;
 
@@ -33,22 +33,22 @@ pub fn calibration(calibration: &Calibration) -> String {
         }
         let _ = write!(out, "\n{}", sheet.print());
     }
-    let _ = writeln!(
-        out,
-        "\nResiduals of the load: standard deviation {} g, largest {} g; {} degrees of freedom; lack of fit p {}",
+    let residuals = format!(
+        "Residuals of the load: standard deviation {} g, largest {} g; {} degrees of freedom; lack of fit p {}",
         significant(calibration.residual_sd_g, 3),
         significant(calibration.max_residual_g, 3),
         calibration.degrees_of_freedom,
         optional(calibration.lack_of_fit_p, p_value),
     );
+    let _ = writeln!(out, "\n{}", folded(&residuals));
     if let Some(detail) = &calibration.detail {
         out.push_str(&detail_lines(detail));
     }
-    let _ = writeln!(
-        out,
+    let kilograms = format!(
         "Kilograms are conventional mass at the gravity of the calibration, {} m/s². ± is a standard uncertainty.",
         fixed(calibration.gravity_m_s2, 5)
     );
+    let _ = writeln!(out, "{}", folded(&kilograms));
     out
 }
 
@@ -62,24 +62,28 @@ fn detail_lines(detail: &FitDetail) -> String {
     );
     let any: Vec<f64> = detail.cells.iter().filter_map(|c| c.u_any_load_pct).collect();
     if !any.is_empty() {
-        let _ = writeln!(
-            out,
+        let text = format!(
             "The u above holds at loads and times like those of the run. With what the data sheet allows in bow, hysteresis and \
-             creep,\na gain is known to {} % at any load up to the rated.",
+             creep, a gain is known to {} % at any load up to the rated.",
             significant(any.iter().copied().fold(0.0, f64::max), 2)
         );
+        let _ = writeln!(out, "{}", folded(&text));
     }
-    for term in &detail.terms {
-        let _ = writeln!(out, "{}", term.text);
+    // What the run cannot tell is in the file; on the screen it would only be in the way.
+    for term in detail.terms.iter().filter(|t| t.kept || t.p.is_some() || t.term == "curvature") {
+        let _ = writeln!(out, "{}", folded(&term.text));
+    }
+    if let Some(temperature_c) = detail.temperature_c.filter(|_| detail.terms.iter().any(|t| t.kept)) {
+        let _ = writeln!(out, "Zeros and gains are those at {} °C, the mean of the run.", fixed(temperature_c, 1));
     }
     for advice in &detail.advice {
-        let _ = writeln!(out, "> {advice}");
+        let _ = writeln!(out, "{}", folded(&format!("> {advice}")));
     }
     if let Some(earlier) = &detail.earlier {
         out.push_str(&drift(earlier));
     }
     if let Some(due) = &detail.due {
-        let _ = writeln!(out, "Calibrate again by {}: {}.", due.on, due.why);
+        let _ = writeln!(out, "{}", folded(&format!("Calibrate again by {}: {}.", due.on, due.why)));
     }
     out
 }

@@ -307,6 +307,8 @@ pub fn pairs(deck: &Deck, built: &BuiltDeck, calibration: &Calibration, n: usize
                 method: round_to(display.unrounded_kg(), 100.0),
                 repeat: Some(repeat.to_string()),
                 operator: None,
+                u_reference: None,
+                u_method: None,
             });
         }
     }

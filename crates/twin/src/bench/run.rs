@@ -39,8 +39,10 @@ pub struct BenchOptions {
     pub settle_s: f64,
     /// Length of a reading, s.
     pub reading_s: f64,
-    /// Temperature of the bench, °C.
+    /// Mean temperature of the bench, °C.
     pub temperature_c: f64,
+    /// How far the room swings about it during the run, up and down again, °C.
+    pub swing_c: f64,
     /// Faults.
     pub faults: Vec<BenchFault>,
     /// What the sheets leave out.
@@ -60,6 +62,7 @@ impl Default for BenchOptions {
             settle_s: 25.0,
             reading_s: 10.0,
             temperature_c: 21.0,
+            swing_c: 0.15,
             faults: Vec::new(),
             spread: CellSpread::default(),
         }
@@ -99,6 +102,10 @@ pub struct TrueLine {
     pub zero_counts: f64,
     /// Kilograms a count at the calibration's gravity and temperature, without bow and creep; 0 of a dead cell.
     pub kg_per_count: f64,
+    /// Counts by which the zero rises for a degree.
+    pub zero_counts_per_c: f64,
+    /// Share by which the counts for a kilogram rise for a degree, 1/°C.
+    pub span_per_c: f64,
 }
 
 /// Makes a calibration run of a deck; the cells are those that [`BuiltDeck::build`] draws from the same number.
@@ -133,6 +140,8 @@ fn true_line(cell: &CellTruth, gravity_m_s2: f64, temperature_c: f64) -> TrueLin
         name: cell.name.clone(),
         zero_counts: cell.zero_counts + cell.zero_newton_per_k * above_k * cell.counts_per_newton,
         kg_per_count: if per_kg.abs() > 0.0 { 1.0 / per_kg } else { 0.0 },
+        zero_counts_per_c: cell.zero_newton_per_k * cell.counts_per_newton,
+        span_per_c: cell.span_per_k,
     }
 }
 
@@ -232,8 +241,8 @@ impl Taker<'_> {
     }
 
     pub(super) fn reading(&mut self, load: Load, bodies: &[(f64, &crate::built::Footprint)]) {
-        // The room drifts by a tenth of a degree or two; the sensor shows tenths.
-        let drift = 0.15 * (self.rows.len() as f64 / 25.0).sin();
+        // The room swings slowly; the sensor shows tenths.
+        let drift = self.options.swing_c * (self.rows.len() as f64 / 25.0).sin();
         self.bench.temperature_c = self.options.temperature_c + drift;
         self.bench.load(bodies, self.options.settle_s);
         let counts = self.bench.read(self.options.reading_s).into_iter().map(|c| round_to(c, 10.0)).collect();

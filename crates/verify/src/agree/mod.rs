@@ -69,9 +69,12 @@ pub struct AgreeReport {
     pub concordance_ci: Option<[f64; 2]>,
     /// Line with errors in both methods; absent where the pairs allow none.
     pub deming: Option<Line>,
-    /// The same with errors in proportion to the mean of both; absent unless asked for, where a mean is not above 0, and
-    /// where the pairs allow none or are too many to leave each out once.
+    /// The same with errors of their own size in each pair: as the pairs state them, where all do, else, where asked for, in
+    /// proportion to the mean of both. Absent where neither is so, where a mean is not above 0, and where the pairs allow none or
+    /// are too many to leave each out once.
     pub deming_weighted: Option<Line>,
+    /// What the errors of that line were taken from.
+    pub weighted_by: Option<WeightedBy>,
     /// Line by ranks of slopes; absent where the pairs allow none or are too many to compare every two.
     pub passing_bablok: Option<RankLine>,
     /// Share of pairs with the method within 5 % of the reference, 0 to 1.
@@ -86,6 +89,16 @@ pub struct AgreeReport {
     pub gauge_missing: Option<String>,
     /// How many pairs narrower intervals of the limits would take.
     pub pairs_needed: Vec<PairsNeeded>,
+}
+
+/// Where the errors of each pair come from in a weighted line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WeightedBy {
+    /// Standard uncertainties stated with each pair; the variance ratio has no part in it.
+    Stated,
+    /// In proportion to the mean of both.
+    Size,
 }
 
 /// Pairs that an interval of a limit of agreement of some width takes, at the standard deviation found.
@@ -189,6 +202,7 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
         Some(Err(reason)) => (None, Some(reason)),
         None => (None, None),
     };
+    let weighted = weighted_line(pairs, &reference, &method, options)?;
     let rho = unless_posed_badly(concordance(&reference, &method, COVERAGE))?;
     Ok(AgreeReport {
         n,
@@ -211,11 +225,8 @@ pub fn agree(pairs: &[Pair], options: &AgreeOptions) -> Result<AgreeReport, Agre
         concordance_ci: rho.and_then(|c| c.ci),
         deming: unless_posed_badly(deming(&reference, &method, options.variance_ratio, COVERAGE))?
             .map(|d| line(&d, options.variance_ratio)),
-        deming_weighted: if options.proportional {
-            weighted(&reference, &method, options.variance_ratio)?.map(|d| line(&d, options.variance_ratio))
-        } else {
-            None
-        },
+        weighted_by: weighted.map(|(by, _)| by),
+        deming_weighted: weighted.map(|(_, drawn)| drawn),
         passing_bablok: unless_posed_badly(passing_bablok(&reference, &method, COVERAGE))?.map(|p| rank_line(&p)),
         within_5_pct: share_within(&reference, &method, 5.0),
         within_10_pct: share_within(&reference, &method, 10.0),
@@ -241,8 +252,28 @@ fn pairs_needed(sd: f64, wanted: Option<f64>) -> Result<Vec<PairsNeeded>, Agreem
         .collect()
 }
 
+/// The line with errors of their own size in each pair.
+fn weighted_line(
+    pairs: &[Pair],
+    reference: &[f64],
+    method: &[f64],
+    options: &AgreeOptions,
+) -> Result<Option<(WeightedBy, Line)>, AgreementError> {
+    let stated: Option<Vec<[f64; 2]>> = pairs.iter().map(|p| Some([p.u_reference?, p.u_method?])).collect();
+    let (by, found) = match stated {
+        Some(u) => {
+            let [u_reference, u_method] = [0, 1].map(|i| u.iter().map(|u| u[i]).collect::<Vec<f64>>());
+            let found = weighted_deming(reference, method, &u_reference, &u_method, COVERAGE);
+            (WeightedBy::Stated, unless_posed_badly(found)?)
+        }
+        None if options.proportional => (WeightedBy::Size, by_size(reference, method, options.variance_ratio)?),
+        None => return Ok(None),
+    };
+    Ok(found.map(|d| (by, line(&d, options.variance_ratio))))
+}
+
 /// The line with errors that grow with size: the standard deviations of a pair are as its mean to the others'.
-fn weighted(reference: &[f64], method: &[f64], ratio: f64) -> Result<Option<Deming>, AgreementError> {
+fn by_size(reference: &[f64], method: &[f64], ratio: f64) -> Result<Option<Deming>, AgreementError> {
     let u_reference: Vec<f64> = reference.iter().zip(method).map(|(x, y)| f64::midpoint(*x, *y)).collect();
     if u_reference.iter().any(|mean| *mean <= 0.0) {
         return Ok(None);
@@ -305,7 +336,16 @@ mod tests {
     use super::*;
 
     fn pair(subject: &str, reference: f64, method: f64) -> Pair {
-        Pair { line: 0, subject: subject.into(), reference, method, repeat: None, operator: None }
+        Pair {
+            line: 0,
+            subject: subject.into(),
+            reference,
+            method,
+            repeat: None,
+            operator: None,
+            u_reference: None,
+            u_method: None,
+        }
     }
 
     /// Source: Bland & Altman, Lancet 1986;i:307–310, Table 1, first readings; printed bias −2.1 and SD 38.8 L/min.

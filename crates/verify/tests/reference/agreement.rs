@@ -5,7 +5,16 @@ use published::within;
 use verify::{AgreeOptions, AgreeReport, agree};
 
 fn pair(subject: &str, reference: f64, method: f64) -> Pair {
-    Pair { line: 2, subject: subject.to_owned(), reference, method, repeat: None, operator: None }
+    Pair {
+        line: 2,
+        subject: subject.to_owned(),
+        reference,
+        method,
+        repeat: None,
+        operator: None,
+        u_reference: None,
+        u_method: None,
+    }
 }
 
 /// Large meter (reference) and mini meter, first readings.
@@ -109,4 +118,26 @@ fn pairs_serialize_to_the_fields_of_the_contract() {
     }
     assert!(json["within_5_pct"].is_number() && json["within_10_pct"].is_number());
     assert!(json.get("repeatability").is_some());
+}
+
+/// Source: Ripley & Thompson, Analyst 112 (1987) 377–383, arsenate by two methods with the standard error of each value: intercept
+/// 0.106448, slope 0.973000 (read, as printed by the R package deming; the least sum lies at a slope of 0.972988).
+#[test]
+fn stated_errors_give_the_published_line_of_arsenate() {
+    let pairs: Vec<Pair> = rows(include_str!("../data/arsenate.csv"))
+        .enumerate()
+        .map(|(i, r)| Pair { u_reference: Some(r[1]), u_method: Some(r[3]), ..pair(&i.to_string(), r[0], r[2]) })
+        .collect();
+    assert_eq!(pairs.len(), 30);
+    let r = agree(&pairs, &AgreeOptions::default()).unwrap();
+    assert_eq!(r.weighted_by, Some(verify::WeightedBy::Stated));
+    let line = r.deming_weighted.unwrap();
+    close(line.intercept, 0.106_448, 5e-7);
+    close(line.slope, 0.973_000, 2e-5);
+    // One pair without its errors, and none can be weighed by them.
+    let mut some = pairs.clone();
+    some[3].u_method = None;
+    assert!(agree(&some, &AgreeOptions::default()).unwrap().deming_weighted.is_none());
+    let sized = agree(&some[..21], &AgreeOptions { proportional: true, ..AgreeOptions::default() }).unwrap();
+    assert_eq!(sized.weighted_by, Some(verify::WeightedBy::Size));
 }

@@ -4,7 +4,7 @@ use formats::pairs::Pair;
 use maud::{Markup, html};
 use report::charts::{differences, identity};
 use report::number::{decimals_for, fixed, optional, significant};
-use verify::{AgreeReport, GaugeStudy, Repeatability};
+use verify::{AgreeReport, GaugeStudy, Repeatability, WeightedBy};
 
 use super::chart;
 use crate::document::{Document, Section};
@@ -120,7 +120,12 @@ fn lines(pairs: &[Pair], r: &AgreeReport, decimals: usize) -> Markup {
     }
     if let Some(line) = &r.deming_weighted {
         rows.push(vec![
-            html! { "errors in both that grow with size (weighted)" },
+            html! {
+                @match r.weighted_by {
+                    Some(WeightedBy::Stated) => { "errors in both as each pair states them (weighted)" }
+                    _ => { "errors in both that grow with size (weighted)" }
+                }
+            },
             html! { (fixed(line.slope, 4)) },
             html! { (to(line.slope_ci, 4)) },
             html! { (fixed(line.intercept, decimals)) },
@@ -221,7 +226,7 @@ fn sources() -> Markup {
         ul.plain {
             li { "Bias and limits of agreement: Bland and Altman, Lancet 1986;i:307–310, and Statistical Methods in Medical Research 8 (1999) 135–160; exact intervals of the limits by the noncentral t distribution." }
             li { "Concordance: Lin, Biometrics 45 (1989) 255–268, with 1/n moments (from memory)." }
-            li { "Lines: Deming with standard errors by the jackknife (weighted: Ripley and Thompson, Analyst 112 (1987) 377–383, errors in proportion to the mean of both); Passing and Bablok by ranks of slopes." }
+            li { "Lines: Deming with standard errors by the jackknife (weighted: Ripley and Thompson, Analyst 112 (1987) 377–383, errors as stated with each pair, or in proportion to the mean of both); Passing and Bablok by ranks of slopes." }
             li { "Operators: analysis of variance with crossed factors, interaction pooled where its p is above 0.25 (AIAG, Measurement Systems Analysis, 4th ed.)." }
         }
     }
@@ -246,6 +251,8 @@ mod tests {
                         method: kg + wobble,
                         repeat: Some(repeat.to_string()),
                         operator: operator.then(|| (*name).to_owned()),
+                        u_reference: None,
+                        u_method: None,
                     });
                 }
             }

@@ -2,10 +2,12 @@
 
 mod agreement;
 mod check;
+mod checks;
 mod verification;
 
 pub use agreement::{AgreementFiles, agreement};
 pub use check::check;
+pub use checks::{CheckFiles, checks};
 pub use verification::{EvidenceFiles, evidence};
 
 use maud::{Markup, PreEscaped, html};
