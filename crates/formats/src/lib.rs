@@ -27,6 +27,7 @@
 //! | [`plans`]       | plans.toml        | [`patient::Plan`] by name |
 //! | [`removals`]    | removals.csv      | [`removals::Removal`]     |
 //! | [`answers`]     | answers.csv       | [`answers::Answered`]     |
+//! | [`events`]      | events.json       | [`events::Item`]          |
 //!
 //! [`mod@reference`] tells people of all of them.
 
@@ -38,6 +39,7 @@ pub mod certificate;
 pub mod chart;
 mod csv_writer;
 pub mod deck;
+pub mod events;
 mod fit_detail;
 mod json_place;
 mod limits;
