@@ -68,7 +68,7 @@ fn unexplained(record: &Record, fit: &Fit) -> Vec<Alert> {
     fit.watched
         .episodes
         .iter()
-        .map(|episode| {
+        .flat_map(|episode| {
             let (kind, word) = if episode.total_g < 0.0 {
                 (AlertKind::UnexplainedLoss, "less")
             } else {
@@ -87,7 +87,15 @@ fn unexplained(record: &Record, fit: &Fit) -> Vec<Alert> {
                 let until = seconds(record.time(episode.last_h));
                 text += &format!("; {:.0} mL by {until}", episode.total_g.abs());
             }
-            Alert { time: record.time(episode.found_h), kind, text }
+            let again = episode.doubled.iter().map(move |&(at_h, g)| Alert {
+                time: record.time(at_h),
+                kind,
+                text: format!(
+                    "{:.0} mL {word} by now than chart and expected loss explain, since about {onset}: it goes on",
+                    g.abs()
+                ),
+            });
+            std::iter::once(Alert { time: record.time(episode.found_h), kind, text }).chain(again).collect::<Vec<_>>()
         })
         .collect()
 }
@@ -126,6 +134,7 @@ fn contradicted(record: &Record, fit: &Fit) -> Vec<Alert> {
                 Slip::Unseen => "not given, or at another time?",
                 Slip::WrongSide => "intake and output exchanged?",
                 Slip::SlippedPoint => "ten times too large?",
+                Slip::Little => "not given, at another time, or ten times too large?",
             };
             let text = format!(
                 "chart line {} says {:+.0} mL, the deck saw {:+.0} ± {:.0} g: {guess} It is counted, but the estimate \

@@ -6,8 +6,8 @@
 use jiff::Timestamp;
 
 use crate::core::{Grid, Node, Observation, Transition};
-use crate::ledger::{Ledger, distribute, hours};
-use crate::options::{Options, Removal};
+use crate::ledger::{Ledger, distribute};
+use crate::options::Options;
 use crate::thin::Reading;
 
 /// Fluid that ran at another time than charted has done so within an hour.
@@ -26,6 +26,17 @@ pub(crate) struct Built {
     pub(crate) u2_g2: f64,
 }
 
+/// Fluid that is known to have left the deck.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Gone {
+    /// When, h.
+    pub(crate) t_h: f64,
+    /// How much, g; `None`: all that lay there.
+    pub(crate) fluid_g: Option<f64>,
+    /// Its standard uncertainty, g.
+    pub(crate) u_g: f64,
+}
+
 /// Span of the record.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Span {
@@ -36,13 +47,18 @@ pub(crate) struct Span {
 }
 
 /// Builds the grid.
-pub(crate) fn build(readings: &[Reading], ledger: &Ledger, span: Span, options: &Options) -> Built {
+pub(crate) fn build(
+    readings: &[Reading],
+    ledger: &Ledger,
+    span: Span,
+    (options, removals): (&Options, &[Gone]),
+) -> Built {
     let rows_h = whole_hours(span);
     let mut times: Vec<f64> = readings.iter().map(|reading| reading.t_h).collect();
     times.extend(&rows_h);
     times.extend([0.0, span.end_h]);
     let within = |t_h: &f64| (0.0..=span.end_h).contains(t_h);
-    times.extend(options.removals.iter().map(|removal| hours(span.origin, removal.time)).filter(within));
+    times.extend(removals.iter().map(|gone| gone.t_h).filter(within));
     times.sort_by(f64::total_cmp);
     times.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
     let node_at = |t: f64| times.partition_point(|&time| time < t - 1e-9);
@@ -64,7 +80,7 @@ pub(crate) fn build(readings: &[Reading], ledger: &Ledger, span: Span, options: 
     if let Some(node) = rows_h.first().map(|&t| node_at(t)).filter(|&node| node > 0) {
         nodes[node].into.anchor = true;
     }
-    known_removals(&mut nodes, &options.removals, span);
+    known_removals(&mut nodes, removals);
     Built { grid: Grid { nodes }, reading_nodes, row_nodes, u2_g2 }
 }
 
@@ -96,13 +112,15 @@ fn nodes(times: &[f64], ledger: &Ledger, options: &Options, u2_g2: f64) -> Vec<N
 }
 
 /// Pads whose removal the caller knows leave at the node of that time.
-fn known_removals(nodes: &mut [Node], removals: &[Removal], span: Span) {
-    for removal in removals {
-        let t_h = hours(span.origin, removal.time);
-        let Some(node) = nodes.iter_mut().find(|node| node.t_h >= t_h - 1e-9) else { continue };
-        match removal.fluid_g {
+fn known_removals(nodes: &mut [Node], removals: &[Gone]) {
+    for gone in removals {
+        let Some(node) = nodes.iter_mut().find(|node| node.t_h >= gone.t_h - 1e-9) else { continue };
+        match gone.fluid_g {
             None => node.into.keep_pool = 0.0,
-            Some(fluid_g) => node.into.pool_g -= fluid_g,
+            Some(fluid_g) => {
+                node.into.pool_g -= fluid_g;
+                node.into.var_pool_g2 += gone.u_g * gone.u_g;
+            }
         }
     }
 }

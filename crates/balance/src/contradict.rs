@@ -59,6 +59,8 @@ pub(crate) enum Slip {
     WrongSide,
     /// Ten times too large.
     SlippedPoint,
+    /// Nothing of it or a tenth was seen: the deck cannot tell which.
+    Little,
 }
 
 /// All contradictions of a chart, by a filter with `params` over the grid.
@@ -132,7 +134,12 @@ fn slip(ledger: &Ledger, idx: usize, delta_g: f64, u_g: f64) -> Option<Slip> {
         .min_by(|x, y| (delta_g - x.1).abs().total_cmp(&(delta_g - y.1).abs()))
         // Near in standard deviations, and nearer than halfway to another slip or to none.
         .filter(|(_, slip_g)| (delta_g - slip_g).abs() <= (NEAR * u_g).min(0.45 * s.abs()))?;
-    Some(if nearest.0 == Slip::Unseen && has_twin(ledger, idx) { Slip::Twice } else { nearest.0 })
+    Some(match nearest.0 {
+        Slip::Unseen | Slip::SlippedPoint if has_twin(ledger, idx) => Slip::Twice,
+        // A tenth of the entry is no more than the deck's own doubt.
+        Slip::Unseen | Slip::SlippedPoint if 0.1 * s.abs() < NEAR * u_g => Slip::Little,
+        slip => slip,
+    })
 }
 
 /// Whether an entry of the same way and volume stands within an hour and a half, off the route's pace.

@@ -86,3 +86,36 @@ pub enum BalanceError {
     #[error("the estimator failed: {0}")]
     Estimator(String),
 }
+
+/// Which input an error lies in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blame {
+    /// The patient file.
+    Patient,
+    /// The weights.
+    Weights,
+    /// The chart.
+    Chart,
+    /// The options.
+    Options,
+}
+
+impl BalanceError {
+    /// The input that has to be mended.
+    #[must_use]
+    pub fn file(&self) -> Blame {
+        match self {
+            Self::TooFewWeights { .. }
+            | Self::NoWallTime { .. }
+            | Self::WeightsNotAscending { .. }
+            | Self::BadWeight { .. }
+            | Self::Estimator(_) => Blame::Weights,
+            Self::BadVolume { .. } | Self::DuplicateEntry { .. } | Self::BadCorrection { .. } => Blame::Chart,
+            Self::OutOfRange { what, .. } if Self::OF_PATIENT.contains(what) => Blame::Patient,
+            Self::OutOfRange { .. } => Blame::Options,
+        }
+    }
+
+    /// Keys of the patient file that [`Self::OutOfRange`] names.
+    const OF_PATIENT: [&'static str; 4] = ["admission_kg", "dry_kg", "height_mm", "temperature_C"];
+}

@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::alerts;
 use crate::answers::Asked;
-use crate::build::{Built, Span, build};
+use crate::build::{Built, Gone, Span, build};
 use crate::clinical::water::{Ledgers, ledgers};
 use crate::contradict::{Contradiction, contradictions};
 use crate::core::{Filter, Filtered, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
@@ -15,19 +15,25 @@ use crate::diagnostics::diagnose;
 use crate::error::BalanceError;
 use crate::forecast::{Deviation, forecast};
 use crate::insensible::{self, Insensible};
-use crate::ledger::{Frame, Ledger, hours, standing};
+use crate::items::{self, Wet};
+use crate::ledger::{Frame, Ledger, Stamps, hours, standing};
 use crate::noise::{self, NoiseFit};
 use crate::options::Options;
 use crate::report::{Alternative, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row, Window};
 use crate::screen::{Screened, found_at_care, screen};
 use crate::thin::{Reading, Readings, thin};
-use crate::watch::{Episode, Limits, Watched, threshold, watch};
+use crate::watch::{Episode, Limits, Watched, watch};
 use crate::windows;
 
 /// 97.5 % point of the normal law.
 const Z95: f64 = 1.959_963_984_540_054;
 /// An entry this long after the last weight stands in the future where no present time is given, h.
 const FUTURE_H: f64 = 24.0;
+/// How much faster than expected the loss may change before weights and entries are doubted for it: 2.5 times the deviation.
+/// Own choice.
+const LOOSE: f64 = 6.25;
+/// Entries written late that are named by their lines; more are counted.
+const LATE_SHOWN: usize = 8;
 /// A chart may start this long before the first weight, h: an admission without a deck.
 const BEFORE_H: f64 = 7.0 * 24.0;
 /// Least unexplained volume that is told, mL per kg of weight. Own choice: a quarter of the
@@ -48,6 +54,10 @@ pub fn balance(
     let record = Record::read(file, weights, entries, options)?;
     let fit = Fit::make(&record, options);
     let mut report = report(file, &record, &fit, options);
+    let outside = |time: &Timestamp| !(0.0..=record.span.end_h).contains(&hours(record.span.origin, *time));
+    for removal in options.removals.iter().filter(|removal| outside(&removal.time)) {
+        report.notes.push(format!("the removal at {} lies outside the record and changes nothing", removal.time));
+    }
     report.notes.extend(options.corrections.iter().map(|correction| {
         format!("chart line {} takes the place of line {}, which stays on record", correction.line, correction.corrects)
     }));
@@ -58,10 +68,18 @@ pub fn balance(
 pub(crate) struct Record {
     pub(crate) readings: Readings,
     pub(crate) ledger: Ledger,
+    /// The same chart, if stamps say when a volume was written down that was due before.
+    due: Ledger,
     pub(crate) span: Span,
     /// Median settled weight, kg.
     pub(crate) weight_kg: f64,
     pub(crate) prior: Insensible,
+    /// Fluid that went with items.
+    pub(crate) wet: Vec<Wet>,
+    /// Settled readings after the time that was told as now.
+    pub(crate) after_now: usize,
+    /// Lines of the chart that were written after later ones.
+    pub(crate) late: Vec<usize>,
 }
 
 /// The model, fitted.
@@ -71,6 +89,8 @@ pub(crate) struct Fit {
     pub(crate) screened: Screened,
     pub(crate) contradictions: Vec<Contradiction>,
     pub(crate) watched: Watched,
+    /// Whether stamps were taken for when a volume was written down that was due before.
+    due: bool,
     pub(crate) limits: Limits,
     pub(crate) filtered: Vec<Filtered>,
     /// The filter after the last node.
@@ -92,6 +112,7 @@ fn check(file: &PatientFile, options: &Options) -> Result<(), BalanceError> {
     range("block_s", Some(options.block_s), 1.0, 3600.0, "1 to 3600")?;
     range("correlation_s", Some(options.correlation_s), 0.1, 3600.0, "0.1 to 3600")?;
     range("posture_h", Some(options.posture_h), 0.05, 48.0, "0.05 to 48")?;
+    range("false_alerts_per_day", Some(options.false_alerts_per_day), 1e-4, 1.0, "0.0001 to 1")?;
     range("forecast_h", Some(f64::from(options.forecast_h)), 0.0, 240.0, "0 to 240")
 }
 
@@ -103,6 +124,7 @@ impl Record {
         options: &Options,
     ) -> Result<Self, BalanceError> {
         let mut readings = thin(weights, None, options)?;
+        let late = written_late(entries);
         let entries = &standing(entries, &options.corrections)?;
         let mut masses: Vec<f64> = readings.readings.iter().map(|reading| reading.mass_g).collect();
         masses.sort_by(f64::total_cmp);
@@ -112,14 +134,20 @@ impl Record {
         let origin = entries.iter().map(|e| e.time).filter(|t| *t >= early).fold(readings.first, Timestamp::min);
         let end = entries.iter().map(|e| e.time).filter(|t| *t <= now).fold(readings.last, Timestamp::max);
         let shift_h = hours(origin, readings.first);
+        let wet = items::wet(&options.items);
         for reading in &mut readings.readings {
             reading.t_h += shift_h;
+            let gone = |wet: &&Wet| hours(origin, wet.time) < reading.t_h;
+            reading.mass_g -= wet.iter().filter(gone).map(|wet| wet.fluid_g).sum::<f64>();
         }
-        let frame = Frame { origin, now_h: hours(origin, now), weight_kg, densities: options.densities };
-        let ledger = Ledger::new(entries, &frame)?;
+        let frame =
+            |stamps| Frame { origin, now_h: hours(origin, now), weight_kg, densities: options.densities, stamps };
+        let ledger = Ledger::new(entries, &frame(Stamps::Read))?;
+        let due = Ledger::new(entries, &frame(Stamps::Due))?;
         let prior = insensible::prior(&file.patient, weight_kg);
         let span = Span { origin, end_h: hours(origin, end) };
-        Ok(Self { readings, ledger, span, weight_kg, prior })
+        let after_now = readings.readings.iter().filter(|reading| reading.t_h > hours(origin, now)).count();
+        Ok(Self { readings, ledger, due, span, weight_kg, prior, wet, after_now, late })
     }
 
     /// Wall time of an hour of the model.
@@ -136,22 +164,26 @@ impl Fit {
     fn make(record: &Record, options: &Options) -> Self {
         let readings = &record.readings.readings;
         let start = noise::assumed(&record.prior);
-        let built_on = |ledger: &Ledger| build(readings, ledger, record.span, options);
-        let mut built = built_on(&record.ledger);
-        let mut ledger = record.ledger.clone();
-        let at_care = found_at_care(&built, readings, &ledger, &removals_h(record, options), start);
+        let removals: Vec<Gone> = removals_h(record, options);
+        let built_on = |ledger: &Ledger| build(readings, ledger, record.span, (options, &removals));
+        let (mut built, mut ledger, due) = by_stamps(record, built_on, start);
+        // Weights and entries are doubted by a belief that follows a loss that changes: else what comes after a loss that began or
+        // ended would be laid on the entries.
+        let loose = Params { rate_q: LOOSE * start.rate_q, ..start };
+        let at_care_h: Vec<f64> = removals.iter().map(|gone| gone.t_h).collect();
+        let at_care = found_at_care(&built, readings, &ledger, &at_care_h, loose);
         if !at_care.is_empty() {
             ledger = ledger.on_pads_before(&at_care);
             built = built_on(&ledger);
         }
-        let pads_told = !options.removals.is_empty();
-        let contradictions =
-            contradictions(&without_pads(&built, readings, start, pads_told), &ledger, start, record.weight_kg);
+        let pads_told = !removals.is_empty();
+        let without_pads = without_pads(&built, readings, loose, pads_told);
+        let contradictions = contradictions(&without_pads, &ledger, loose, record.weight_kg);
         if !contradictions.is_empty() {
             built = built_on(&ledger.without_trust(&contradictions));
         }
-        let screened = screen(&mut built, readings, start, pads_told);
-        let limits = Limits { z: threshold(options.false_alerts_per_day), volume_g: ALERT_ML_KG * record.weight_kg };
+        let screened = screen(&mut built, readings, loose, pads_told);
+        let limits = Limits::new(options.false_alerts_per_day, ALERT_ML_KG * record.weight_kg);
         let first = noise::fit(&built.grid, built.u2_g2, start);
         let mut watched = watch(&built, null(first.cautious, start), limits);
         let mut noise = first;
@@ -164,7 +196,7 @@ impl Fit {
         }
         let (filtered, end) = run(&built, noise.cautious);
         let constant_g = constant_g(&noise, built.u2_g2, readings.len());
-        Self { built, noise, contradictions, screened, watched, limits, filtered, end, constant_g }
+        Self { built, noise, contradictions, screened, watched, due, limits, filtered, end, constant_g }
     }
 
     /// Smoothed states of nodes in order of time.
@@ -173,9 +205,41 @@ impl Fit {
     }
 }
 
-/// Removals that the caller knows, h.
-fn removals_h(record: &Record, options: &Options) -> Vec<f64> {
-    options.removals.iter().map(|removal| hours(record.span.origin, removal.time)).collect()
+/// Removals that the caller knows, and those that items tell of, in order of time.
+fn removals_h(record: &Record, options: &Options) -> Vec<Gone> {
+    let t_h = |time| hours(record.span.origin, time);
+    let known =
+        options.removals.iter().map(|removal| Gone { t_h: t_h(removal.time), fluid_g: removal.fluid_g, u_g: 0.0 });
+    let items = record.wet.iter().map(|wet| Gone { t_h: t_h(wet.time), fluid_g: Some(wet.fluid_g), u_g: wet.u_g });
+    let mut out: Vec<Gone> = known.chain(items).collect();
+    out.sort_by(|a, b| a.t_h.total_cmp(&b.t_h));
+    out
+}
+
+/// Lines of entries that stand in the file after one of a later time: they were written late. They count at their own time.
+fn written_late(entries: &[Entry]) -> Vec<usize> {
+    let mut by_line: Vec<&Entry> = entries.iter().collect();
+    by_line.sort_by_key(|entry| entry.line);
+    let mut latest = Timestamp::MIN;
+    let mut out = Vec::new();
+    for entry in by_line {
+        if entry.time < latest {
+            out.push(entry.line);
+        }
+        latest = latest.max(entry.time);
+    }
+    out
+}
+
+/// The grid by the reading of the stamps that the weights bear out: that of the larger likelihood.
+fn by_stamps(record: &Record, built_on: impl Fn(&Ledger) -> Built, params: Params) -> (Built, Ledger, bool) {
+    let (read, due) = (built_on(&record.ledger), built_on(&record.due));
+    let likelihood = |built: &Built| run(built, params).1.log_likelihood;
+    if likelihood(&due) > likelihood(&read) {
+        (due, record.due.clone(), true)
+    } else {
+        (read, record.ledger.clone(), false)
+    }
 }
 
 /// The grid with the pads that went, but with no step taken for granted: a step may be an entry's slip.
@@ -241,7 +305,7 @@ fn report(file: &PatientFile, record: &Record, fit: &Fit, options: &Options) -> 
         notes.push("no plan: the forecast goes on at the charted rates of the last 24 h".to_owned());
         persistence(&record.ledger, record.span.end_h)
     });
-    let windows = windows::windows(record, fit, &options.windows_h);
+    let windows = windows::windows(record, fit, options, &mut notes);
     let asked = Asked { file, record, fit, rows: &rows, windows: &windows, overload: &overload_pct };
     let all = alerts::alerts(file, record, fit, &rows, &windows);
     let (open, answered) = alerts::part(all, &options.answered, &mut notes);
@@ -446,6 +510,34 @@ fn notes(record: &Record, fit: &Fit) -> Vec<String> {
     for &(reading, fluid_g) in &fit.screened.removed {
         let t_h = readings.readings[reading].t_h;
         notes.push(format!("pads with about {fluid_g:.0} g were off the deck by {}", seconds(record.time(t_h))));
+    }
+    for wet in &record.wet {
+        notes.push(format!(
+            "{:.0} ± {:.0} g of fluid left the deck with {} at {}",
+            wet.fluid_g,
+            wet.u_g,
+            wet.name,
+            seconds(wet.time)
+        ));
+    }
+    if fit.due {
+        notes.push(
+            "the weights fit better if entries of a route that keeps a pace ran up to the round they were due at than up \
+             to their stamps: so they are taken"
+                .to_owned(),
+        );
+    }
+    if record.after_now > 0 {
+        notes.push(format!("{} weights stand after the time now, and are used: is the clock right?", record.after_now));
+    }
+    if !record.late.is_empty() {
+        let lines: Vec<String> = record.late.iter().take(LATE_SHOWN).map(ToString::to_string).collect();
+        let more = if record.late.len() > LATE_SHOWN { ", …" } else { "" };
+        notes.push(format!(
+            "{} chart entries stand after later ones and count at their own time: lines {}{more}",
+            record.late.len(),
+            lines.join(", ")
+        ));
     }
     if fit.built.row_nodes.is_empty() {
         notes.push("the record holds no whole hour: no rows".to_owned());

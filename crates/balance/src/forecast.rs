@@ -22,10 +22,10 @@ const Z95: f64 = 1.959_963_984_540_054;
 /// Deviation assumed before the chart is asked: a quarter of what it is a deviation of, over six hours, worth as
 /// much as [`ASSUMED_DOF`] independent looks. Own choice.
 const DEVIATION_SHARE: f64 = 0.25;
-/// Of the ordered intake (pumps, tube feeds), that is not kept: a tenth, over six hours. Own choice.
-const ORDER_SHARE: f64 = 0.10;
-/// Of the outputs, that stays apart from the plan for a day: a sixth, worth two looks at the difference of two days. Own choice.
-const LEVEL_SHARE: f64 = 1.0 / 6.0;
+/// Of the ordered intake (pumps, tube feeds), that is not kept: a twelfth, over six hours. Own choice.
+const ORDER_SHARE: f64 = 1.0 / 12.0;
+/// Of the outputs, that stays apart from the plan for a day: a seventh, worth two looks at the difference of two days. Own choice.
+const LEVEL_SHARE: f64 = 1.0 / 7.0;
 const LEVEL_DOF: f64 = 2.0;
 const FADE_H: f64 = 6.0;
 const ASSUMED_DOF: f64 = 2.0;
@@ -210,10 +210,11 @@ mod tests {
     #[test]
     fn a_short_chart_leaves_what_is_assumed() {
         let ledger = Ledger { entries: Vec::new(), flows: Vec::new(), doubts: Vec::new(), densities_given: false };
-        let plan = Plan { intake_ml_h: 100.0, output_ml_h: 60.0, ultrafiltration_ml_h: 0.0 };
+        let plan = Plan { intake_ml_h: 120.0, output_ml_h: 60.0, ultrafiltration_ml_h: 0.0 };
         let deviation = Deviation::of(&ledger, 5.0, &plan);
-        // A quarter of the 60 mL/h out, a tenth of the 100 in, a sixth of the 60.
-        for (found, expected) in [(deviation.sd_ml_h, 15.0), (deviation.order_ml_h, 10.0), (deviation.level_ml_h, 10.0)]
+        // A quarter of the 60 mL/h out, a twelfth of the 120 in, a seventh of the 60.
+        for (found, expected) in
+            [(deviation.sd_ml_h, 15.0), (deviation.order_ml_h, 10.0), (deviation.level_ml_h, 60.0 / 7.0)]
         {
             assert!((found - expected).abs() < 1e-9, "{found} is not {expected}");
         }

@@ -137,8 +137,26 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
         weep_ml_h,
         mean_g_h: skin_ml_h + lung_ml_h + gas_g_h + burn_ml_h + weep_ml_h,
         sd_g_h: (sd_d * fever / 24.0).hypot(gas_sd_g_h).hypot(BURN_SD_SHARE * burn_ml_h),
-        basis: format!("{source}; {breath_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h{burn_text}"),
+        basis: format!(
+            "{source}; {breath_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h{burn_text}{}",
+            missing(patient)
+        ),
     }
+}
+
+/// What the figures would ask for and the patient file does not say, by key.
+fn missing(patient: &Patient) -> String {
+    let mut out = String::new();
+    if patient.height_mm.is_none() {
+        out += "; height_mm not given: surface from weight alone";
+    }
+    if patient.age_y.or(patient.age_mo).is_none() {
+        out += "; age_y not given: child or adult by weight";
+    }
+    if patient.temperature_c.is_none() {
+        out += "; temperature_C not given: taken for 37";
+    }
+    out
 }
 
 /// Body surface area, m²: Mosteller where a height is known, else from weight alone. Input beyond the

@@ -7,6 +7,7 @@
 //! | [`insensible`] | what is lost uncharted, before the weights speak |
 //! | `core` | the state-space model, its filter and smoother |
 //! | `build`, `screen`, `contradict` | the grid; weights and entries that do not fit |
+//! | `items` | fluid that went with an item that `weigh` saw |
 //! | `noise`, `watch` | noise levels, the sequential test |
 //! | `windows`, `forecast`, `answers`, `alerts` | what is told |
 //! | `estimate` | all of it in order |
@@ -28,6 +29,7 @@ mod error;
 mod estimate;
 mod forecast;
 pub mod insensible;
+mod items;
 pub mod ledger;
 mod noise;
 mod options;
@@ -39,9 +41,9 @@ mod windows;
 
 pub use answers::Answer;
 pub use diagnostics::Diagnostics;
-pub use error::BalanceError;
+pub use error::{BalanceError, Blame};
 pub use estimate::balance;
-pub use options::{Answered, Correction, Densities, Options, Removal};
+pub use options::{Answered, Correction, Densities, ItemEvent, Options, Removal, Span};
 pub use report::{
     Alert, AlertKind, Alternative, AnsweredAlert, BalanceReport, CAUTION, Estimate, ForecastRow, Noise, Overload, Row,
     Window,

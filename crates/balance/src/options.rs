@@ -30,12 +30,16 @@ pub struct Options {
     pub alternatives: Vec<(String, Plan)>,
     /// Windows for net balances that end with the record, h.
     pub windows_h: Vec<f64>,
+    /// Windows for net balances that lie anywhere in the record.
+    pub spans: Vec<Span>,
     /// Entries that take the place of earlier ones. Nothing is overwritten: both stand in the chart.
     pub corrections: Vec<Correction>,
     /// What was said to alerts: these are not raised again.
     pub answered: Vec<Answered>,
     /// Removals of pads or linen that are known, with what they took off the deck.
     pub removals: Vec<Removal>,
+    /// Items that came onto the deck and left it, as `weigh` saw them, in order of time; see [`crate::balance`].
+    pub items: Vec<ItemEvent>,
 }
 
 impl Default for Options {
@@ -55,6 +59,8 @@ impl Default for Options {
             corrections: Vec::new(),
             answered: Vec::new(),
             removals: Vec::new(),
+            spans: Vec::new(),
+            items: Vec::new(),
         }
     }
 }
@@ -86,6 +92,28 @@ pub struct Removal {
     pub time: Timestamp,
     /// Fluid that went, g; `None`: all that lay there.
     pub fluid_g: Option<f64>,
+}
+
+/// An item that came onto the deck or left it, with a mass that the patient's weight does not hold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ItemEvent {
+    /// When.
+    pub time: Timestamp,
+    /// Its mass, kg; negative where it left.
+    pub kg: f64,
+    /// Standard uncertainty of that, kg.
+    pub u_kg: f64,
+    /// What it is called: what left is looked for among what came by this name.
+    pub name: String,
+}
+
+/// A window of time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// Its start.
+    pub from: Timestamp,
+    /// Its end.
+    pub to: Timestamp,
 }
 
 /// Mass of one mL, g, by kind of fluid.

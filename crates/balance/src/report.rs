@@ -81,9 +81,15 @@ pub struct Row {
     pub on_deck_ml: f64,
 }
 
-/// Net balance over a window that ends with the record.
+/// Net balance over a window.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Window {
+    /// Its start.
+    #[serde(serialize_with = "to_second")]
+    pub from: Timestamp,
+    /// Its end.
+    #[serde(serialize_with = "to_second")]
+    pub to: Timestamp,
     /// Length, h.
     pub hours: f64,
     /// Intake less output by the chart.

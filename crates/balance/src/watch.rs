@@ -12,7 +12,8 @@
 //! so that a lasting loss is found again and again and kept as one episode, and its end is no gain.
 //!
 //! The threshold is checked by simulation, not taken from the normal law: the onsets overlap, and the test
-//! is made at each weight. See [`threshold`].
+//! is made at each weight. Losses and gains have a threshold each, see [`Limits::new`]. A loss that goes on is told again when it
+//! has doubled.
 
 use crate::build::Built;
 use crate::core::{Filter, Node, Params, R, Transition, U, Vector, observed, predict_mean};
@@ -25,7 +26,7 @@ const MERGE_H: f64 = 6.0;
 const RATE_H_MIN: f64 = 1.0;
 
 /// Fluid that the chart does not explain.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Episode {
     /// When it was first found, h.
     pub(crate) found_h: f64,
@@ -41,6 +42,8 @@ pub(crate) struct Episode {
     pub(crate) z: f64,
     /// Volume from the onset to the last finding, g; gain positive.
     pub(crate) total_g: f64,
+    /// Times after the first finding at which it had doubled since it was last told, h, with the volume by then, g.
+    pub(crate) doubled: Vec<(f64, f64)>,
 }
 
 /// What the watch saw.
@@ -57,8 +60,10 @@ pub(crate) struct Watched {
 /// When the test fires.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Limits {
-    /// Threshold of |z|.
-    pub(crate) z: f64,
+    /// Threshold of z for a loss.
+    pub(crate) z_loss: f64,
+    /// Threshold of |z| for a gain.
+    pub(crate) z_gain: f64,
     /// Least volume, g.
     pub(crate) volume_g: f64,
 }
@@ -121,6 +126,10 @@ pub(crate) fn watch(built: &Built, params: Params, limits: Limits) -> Watched {
             Some(last) if same_sign(last, &episode) => {
                 last.last_h = episode.last_h;
                 last.total_g += episode.total_g;
+                let told_g = last.doubled.last().map_or(last.first_g, |(_, g)| *g);
+                if last.total_g.abs() >= 2.0 * told_g.abs() {
+                    last.doubled.push((episode.last_h, last.total_g));
+                }
             }
             // The belief ran on at the raised rate: the opposite, and less of it, is the end.
             Some(last) if episode.total_g.abs() < last.total_g.abs() => {}
@@ -146,7 +155,7 @@ fn fires(onsets: &[Onset], t_h: f64, limits: Limits) -> Option<&Onset> {
         .filter(|onset| t_h - onset.t_h >= RATE_H_MIN)
         .filter(|onset| (onset.b / onset.a * (t_h - onset.t_h)).abs() >= limits.volume_g)
         .max_by(|x, y| x.z().abs().total_cmp(&y.z().abs()))
-        .filter(|onset| onset.z().abs() >= limits.z)
+        .filter(|onset| onset.z().abs() >= if onset.b < 0.0 { limits.z_gain } else { limits.z_loss })
 }
 
 fn episode(onset: &Onset, t_h: f64) -> Episode {
@@ -160,6 +169,7 @@ fn episode(onset: &Onset, t_h: f64) -> Episode {
         first_u_g: over_h / onset.a.sqrt(),
         z: onset.z().abs(),
         total_g: volume_g,
+        doubled: Vec::new(),
     }
 }
 
@@ -179,14 +189,24 @@ fn anchor(filter: &mut Filter, onset: &Onset, volume_g: f64, t_h: f64, params: P
     filter.p[(R, R)] = variance + params.rate_q * (t_h - onset.t_h);
 }
 
-/// Threshold of |z| for a stated rate of false alerts per patient-day: √(9 − 2 ln rate).
+/// Of the false alerts to be borne, the share that may be gains. Fluid that is lost unseen (a leak, a bleed, sweat) is looked for
+/// first; what comes unseen is mostly an entry that was forgotten. Own choice.
+const GAIN_SHARE: f64 = 0.2;
+
+impl Limits {
+    /// Limits for a stated rate of false alerts per patient-day, and the least volume that is told, g.
+    pub(crate) fn new(false_alerts_per_day: f64, volume_g: f64) -> Self {
+        let of = |share: f64| threshold(share * false_alerts_per_day);
+        Self { z_loss: of(1.0 - GAIN_SHARE), z_gain: of(GAIN_SHARE), volume_g }
+    }
+}
+
+/// Threshold of |z| for a rate of false alerts per patient-day: √(4.4 − 2 ln rate).
 ///
-/// The rule is a bound. On 900 patient-days of invented patients with nothing missing (an adult, a child, a
-/// sloppy chart; seeds from 200 000) 0.03 to 0.15 alerts a day came at a stated 1, 0.004 to 0.014 at 0.1 and
-/// 0.001 to 0.004 at 0.05, steps and contradictions included; the least volume takes most of what the
-/// normal law leaves. Charts with forgotten entries and stopped pumps use up the margin: what they leave
-/// out is truly unexplained.
-pub(crate) fn threshold(false_alerts_per_day: f64) -> f64 {
-    let rate = false_alerts_per_day.clamp(1e-4, 1.0);
-    (5.5 - 2.0 * rate.ln()).sqrt()
+/// The form is that of the normal law's tail; the constant was found by simulation (360 invented patients of six kinds each for the
+/// seeds 5001, 6001 and 7001, 48 h): at a stated 0.1 a patient-day, 0.06 to 0.08 came that were false, steps and contradicted
+/// entries included. What is found on seeds that were not used here stands in the report card of the documentation.
+fn threshold(false_alerts_per_day: f64) -> f64 {
+    let rate = false_alerts_per_day.clamp(1e-5, 1.0);
+    (4.4 - 2.0 * rate.ln()).sqrt()
 }

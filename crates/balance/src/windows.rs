@@ -2,19 +2,35 @@
 
 use crate::core::{body, lag_cov};
 use crate::estimate::{Fit, Record};
+use crate::ledger::hours;
+use crate::options::Options;
 use crate::report::Window;
 
 /// A weight stands for an end of a window when it lies within this of it, h.
 const NEAR_H: f64 = 1.0;
 
-/// Windows of the given lengths, h, that end with the record; those longer than the record are left out.
-pub(crate) fn windows(record: &Record, fit: &Fit, lengths_h: &[f64]) -> Vec<Window> {
+/// Windows of the lengths asked for that end with the record, then those that lie anywhere in it. One that reaches beyond the record
+/// is left out, and told of where it was asked for by name.
+pub(crate) fn windows(record: &Record, fit: &Fit, options: &Options, notes: &mut Vec<String>) -> Vec<Window> {
     let end_h = record.span.end_h;
-    lengths_h
-        .iter()
-        .filter(|h| **h > 0.0 && **h <= end_h + 1e-9)
-        .map(|&h| window(record, fit, end_h - h, end_h))
-        .collect()
+    let asked = options.windows_h != Options::default().windows_h;
+    let mut out = Vec::new();
+    for &h in &options.windows_h {
+        if h > 0.0 && h <= end_h + 1e-9 {
+            out.push(window(record, fit, end_h - h, end_h));
+        } else if asked {
+            notes.push(format!("no balance over {h} h: the record holds {end_h:.1} h"));
+        }
+    }
+    for span in &options.spans {
+        let (from_h, to_h) = (hours(record.span.origin, span.from), hours(record.span.origin, span.to));
+        if from_h >= -1e-9 && to_h <= end_h + 1e-9 && from_h < to_h {
+            out.push(window(record, fit, from_h, to_h));
+        } else {
+            notes.push(format!("no balance from {} to {}: it is not within the record", span.from, span.to));
+        }
+    }
+    out
 }
 
 /// Net balance from `from_h` to `to_h`; the ends move to the nearest time at which the model stands.
@@ -36,6 +52,8 @@ fn window(record: &Record, fit: &Fit, from_h: f64, to_h: f64) -> Window {
     let between = lag_cov(&fit.built.grid, &fit.filtered, early, (late, b), &g);
     let variance = a.cov(&g, &g) + b.cov(&g, &g) - 2.0 * between;
     Window {
+        from: record.time(nodes[early].t_h),
+        to: record.time(nodes[late].t_h),
         hours: nodes[late].t_h - nodes[early].t_h,
         charted_ml,
         weighed_ml: weight_near(record, nodes[late].t_h)

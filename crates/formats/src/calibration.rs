@@ -149,13 +149,17 @@ pub fn read(file: &str, text: &str) -> Result<Calibration, Problems> {
     let text = without_bom(text);
     let mut json = serde_json::Deserializer::from_str(text);
     let calibration: Calibration = serde_path_to_error::deserialize(&mut json)
-        .map_err(|e| json_problem(file, text, &e.path().to_string(), e.inner()))?;
-    json.end().map_err(|e| json_problem(file, text, ".", &e))?;
+        .map_err(|e| json_problem(file, text, &e.path().to_string(), e.inner(), WRITTEN))?;
+    json.end().map_err(|e| json_problem(file, text, ".", &e, WRITTEN))?;
     let problems = check(file, text, &calibration);
     if problems.is_empty() { Ok(calibration) } else { Err(Problems(problems)) }
 }
 
-fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error) -> Problem {
+/// What a calibration should be.
+const WRITTEN: &str = "JSON as `calibrate` writes it";
+
+/// What the library that reads JSON says of a text, as a problem of its file.
+pub(crate) fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error, written: &str) -> Problem {
     let message = error.to_string();
     let reason = message.rsplit_once(" at line ").map_or(message.as_str(), |(reason, _)| reason);
     let (found, expected) = match reason.split_once(", expected ") {
@@ -163,7 +167,7 @@ fn json_problem(file: &str, text: &str, path: &str, error: &serde_json::Error) -
         None if reason.starts_with("missing field ") => {
             (reason.replacen("missing field", "an object without", 1), "this field as well".to_owned())
         }
-        None => (format!("text that cannot be read ({reason})"), "JSON as `calibrate` writes it".to_owned()),
+        None => (format!("text that cannot be read ({reason})"), written.to_owned()),
     };
     let mut problem = Problem::new(file, found, expected);
     if path != "." && !path.is_empty() {

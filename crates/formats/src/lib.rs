@@ -28,6 +28,7 @@
 //! | [`plans`]       | plans.toml        | [`patient::Plan`] by name |
 //! | [`removals`]    | removals.csv      | [`removals::Removal`]     |
 //! | [`answers`]     | answers.csv       | [`answers::Answered`]     |
+//! | [`events`]      | events.json       | [`events::Item`]          |
 //!
 //! [`mod@reference`] tells people of all of them.
 
@@ -40,6 +41,7 @@ pub mod chart;
 pub mod checks;
 mod csv_writer;
 pub mod deck;
+pub mod events;
 mod fit_detail;
 mod json_place;
 mod limits;

@@ -7,7 +7,7 @@ use std::fmt::Write;
 use crate::asked::{Asked, asked_by};
 use crate::deck::Deck;
 use crate::{
-    Problems, actions, answers, calibration, certificate, chart, checks, deck, masses, pairs, patient, plans,
+    Problems, actions, answers, calibration, certificate, chart, checks, deck, events, masses, pairs, patient, plans,
     recording, removals, run, tests, ward, weights,
 };
 
@@ -50,6 +50,7 @@ const FILES: &[File] = &[
     file!("chart.csv", "chart", |f, t, _| chart::read(f, t).and_then(|_| chart::corrections(f, t)).map(drop)),
     file!("removals.csv", "removals", |f, t, _| removals::read(f, t).map(drop)),
     file!("answers.csv", "answers", |f, t, _| answers::read(f, t).map(drop)),
+    file!("events.json", "events", |f, t, _| events::read(f, t).map(drop)),
     file!("ward.toml", "ward", |f, t, _| ward::read(f, t).map(drop)),
 ];
 

@@ -27,6 +27,7 @@ const PAGES: &[Page] = &[
     page!("stages/verify", "Verify"),
     page!("stages/weigh", "Weigh"),
     page!("stages/balance", "Balance"),
+    page!("balance-card", "Balance: report card"),
     page!("stages/twin", "Twin"),
     page!("stages/ward", "Ward"),
     page!("commands", "Commands"),

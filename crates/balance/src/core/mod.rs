@@ -105,9 +105,10 @@ pub(crate) struct Params {
 }
 
 impl Params {
-    /// Random walk of the weeping, (g/h)² per h: half of it in a day. Own choice: wounds dry and break open.
+    /// Random walk of the weeping, (g/h)² per h: three tenths of it in a day. Vessels leak most in the first day after a burn and
+    /// close over the next (common practice, no source); the share is an own choice.
     pub(crate) fn weep_q(&self) -> f64 {
-        (0.5 * self.weep_g_h).powi(2) / 24.0
+        (0.3 * self.weep_g_h).powi(2) / 24.0
     }
 }
 

@@ -30,6 +30,7 @@ use serde::Serialize;
 use crate::contradict::Contradiction;
 use crate::error::BalanceError;
 use crate::options::Densities;
+pub use windows::Stamps;
 use windows::{ROUTES, Windows};
 
 /// Share of an entry's deviation from its neighbours that may have run at another time: the standard
@@ -105,6 +106,8 @@ pub struct Frame {
     pub weight_kg: f64,
     /// Mass of one mL.
     pub densities: Option<Densities>,
+    /// What the stamps of a route that keeps a pace say.
+    pub stamps: Stamps,
 }
 
 impl Ledger {
@@ -117,7 +120,7 @@ impl Ledger {
         entries.sort_by_key(|entry| (entry.time, entry.line));
         check(&entries)?;
         let stamps: Vec<f64> = entries.iter().map(|entry| hours(frame.origin, entry.time)).collect();
-        let windows = Windows::new(&entries, &stamps);
+        let windows = Windows::new(&entries, &stamps, frame.stamps);
         let densities_given = frame.densities.is_some();
         let mut ledger =
             Self { flows: Vec::with_capacity(entries.len()), doubts: Vec::new(), entries, densities_given };
@@ -169,15 +172,19 @@ impl Ledger {
     /// the pumps' own, and the densities of fluids of which no more is known than that they are watery.
     pub fn shared_u_ml(&self, from_h: f64, to_h: f64) -> f64 {
         // In and out err apart from each other.
-        let mut sums = [[0.0f64; 2]; ROUTES.len()];
+        let mut sums = [[Shared::default(); 2]; ROUTES.len()];
         for flow in self.within(from_h, to_h) {
             let entry = &self.entries[flow.entry_idx];
             let side = usize::from(entry.direction == Direction::Output);
             if let Some(slot) = ROUTES.iter().position(|route| *route == entry.route) {
-                sums[slot][side] += shared_u(entry.route, self.densities_given) * entry.volume_ml;
+                sums[slot][side].add(entry.volume_ml, flow.pace_h);
             }
         }
-        sums.iter().flatten().map(|u| u * u).sum::<f64>().sqrt()
+        let var = |(route, sides): (&Route, &[Shared; 2])| -> f64 {
+            let (pump, density) = shared_u(*route, self.densities_given);
+            sides.iter().map(|sum| pump * pump * sum.pumps_ml2(to_h - from_h) + (density * sum.all_ml).powi(2)).sum()
+        };
+        ROUTES.iter().zip(&sums).map(var).sum::<f64>().sqrt()
     }
 
     /// Flows whose stamp lies in `(from_h, to_h]`.
@@ -205,15 +212,15 @@ impl Ledger {
                 }
             };
             let length_h = flow.end_h - flow.start_h;
-            let run_on_h = (end_h - flow.stamp_h).min(1.5 * pace_h);
+            let run_on_h = (end_h - flow.end_h).min(1.5 * pace_h);
             if last_h - flow.stamp_h >= 0.5 * pace_h || run_on_h <= 0.0 || length_h <= 0.0 {
                 continue;
             }
             let share = run_on_h / length_h;
             out.push(Flow {
                 stamp_h: f64::INFINITY,
-                start_h: flow.stamp_h,
-                end_h: flow.stamp_h + run_on_h,
+                start_h: flow.end_h,
+                end_h: flow.end_h + run_on_h,
                 signed_ml: 0.0,
                 body_g: share * flow.body_g,
                 pool_g: share * flow.pool_g,
@@ -297,19 +304,53 @@ fn relative_u(route: Route) -> f64 {
     }
 }
 
-/// Relative standard uncertainty that all entries of a route share: a pump's own error, and how far a fluid of the route may
+/// What one side of a route has given, as far as its common errors ask.
+#[derive(Debug, Clone, Copy, Default)]
+struct Shared {
+    /// All volumes, mL.
+    all_ml: f64,
+    /// Those that keep a pace, mL, their squares, mL², and the pace, h.
+    paced_ml: f64,
+    paced_ml2: f64,
+    pace_h: f64,
+    /// Squares of the others, mL²: each ran on a pump of its own.
+    lone_ml2: f64,
+}
+
+impl Shared {
+    fn add(&mut self, volume_ml: f64, pace_h: Option<f64>) {
+        self.all_ml += volume_ml;
+        match pace_h {
+            Some(pace_h) => {
+                self.paced_ml += volume_ml;
+                self.paced_ml2 += volume_ml * volume_ml;
+                self.pace_h = pace_h;
+            }
+            None => self.lone_ml2 += volume_ml * volume_ml,
+        }
+    }
+
+    /// What pumps of a relative error of 1 each would leave, mL². Entries that keep a pace are so many pumps as stand in a round:
+    /// with N rounds the pumps' totals have a root sum of squares of √(N Σ v²), all of Σ v where there is one pump.
+    fn pumps_ml2(&self, over_h: f64) -> f64 {
+        let n_rounds = if self.pace_h > 0.0 { over_h / self.pace_h } else { 0.0 };
+        (n_rounds * self.paced_ml2).min(self.paced_ml * self.paced_ml) + self.lone_ml2
+    }
+}
+
+/// Relative standard uncertainties that entries of a route share: a pump's own error, and how far a fluid of the route may
 /// lie from the density used. Tube feeds 1.02–1.08 and packed cells 1.07–1.09 g/mL (from memory), urine 1.005–1.030 (read).
 ///
 /// Half of a span that lies to one side of 1 g/mL is its middle's distance and its spread at once; where densities are `given`
 /// the spread alone is left.
-fn shared_u(route: Route, given: bool) -> f64 {
+fn shared_u(route: Route, given: bool) -> (f64, f64) {
     let of = |open: f64, left: f64| if given { left } else { open };
     match route {
-        Route::Iv | Route::Ultrafiltrate => PUMP_U.hypot(of(0.004, 0.002)),
-        Route::Enteral => PUMP_U.hypot(of(0.035, 0.01)),
-        Route::Blood => of(0.05, 0.02),
-        Route::Urine => of(0.015, 0.005),
-        Route::Drain | Route::Gastric | Route::Oral | Route::Stool | Route::Other => 0.01,
+        Route::Iv | Route::Ultrafiltrate => (PUMP_U, of(0.004, 0.002)),
+        Route::Enteral => (PUMP_U, of(0.035, 0.01)),
+        Route::Blood => (0.0, of(0.05, 0.02)),
+        Route::Urine => (0.0, of(0.015, 0.005)),
+        Route::Drain | Route::Gastric | Route::Oral | Route::Stool | Route::Other => (0.0, 0.01),
     }
 }
 

@@ -5,7 +5,13 @@ fn entry(line: usize, time: &str, direction: Direction, route: Route, volume_ml:
 }
 
 fn frame() -> Frame {
-    Frame { origin: "2031-03-04T00:00:00Z".parse().unwrap(), now_h: 48.0, weight_kg: 70.0, densities: None }
+    Frame {
+        origin: "2031-03-04T00:00:00Z".parse().unwrap(),
+        now_h: 48.0,
+        weight_kg: 70.0,
+        densities: None,
+        stamps: Stamps::Read,
+    }
 }
 
 fn hourly(n: usize, volume_ml: f64) -> Vec<Entry> {

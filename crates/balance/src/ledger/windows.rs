@@ -51,7 +51,7 @@ pub(super) struct Windows {
 
 impl Windows {
     /// Windows for a chart in order of time.
-    pub(super) fn new(entries: &[Entry], stamps_h: &[f64]) -> Self {
+    pub(super) fn new(entries: &[Entry], stamps_h: &[f64], meaning: Stamps) -> Self {
         let blank =
             Window { start_h: 0.0, end_h: 0.0, since_last_h: None, deviation_ml: 0.0, jitter_ml: 0.0, pace_h: None };
         let mut out = Self { windows: vec![blank; entries.len()], digit_steps_ml: vec![1.0; entries.len()] };
@@ -60,7 +60,7 @@ impl Windows {
                 let members: Vec<usize> = (0..entries.len())
                     .filter(|&i| entries[i].direction == direction && entries[i].route == route)
                     .collect();
-                out.fill(&members, entries, stamps_h);
+                out.fill(&members, entries, stamps_h, meaning);
             }
         }
         out
@@ -76,7 +76,7 @@ impl Windows {
         self.digit_steps_ml[idx]
     }
 
-    fn fill(&mut self, members: &[usize], entries: &[Entry], stamps_h: &[f64]) {
+    fn fill(&mut self, members: &[usize], entries: &[Entry], stamps_h: &[f64], meaning: Stamps) {
         let volumes: Vec<f64> = members.iter().map(|&i| entries[i].volume_ml).collect();
         let guessed = members.first().is_some_and(|&i| matches!(entries[i].route, Route::Oral | Route::Stool));
         let step_ml = digit_step_ml(&volumes, guessed);
@@ -86,6 +86,10 @@ impl Windows {
         let median_ml = median(&volumes);
         let stamps: Vec<f64> = rounds.iter().map(|round| round.t_h).collect();
         let pace = if lumps { None } else { Pace::of(&stamps) };
+        let due = match meaning {
+            Stamps::Due => pace.and_then(|pace| Due::of(&pace, members.iter().map(|&i| stamps_h[i]))),
+            Stamps::Read => None,
+        };
         for (k, round) in rounds.iter().enumerate() {
             // The latest round at least half a pace earlier starts the window: a bolus between two hourly
             // rounds must not cut the later one short.
@@ -121,9 +125,13 @@ impl Windows {
                     (Some(_), Some(a), None) | (Some(_), None, Some(a)) => a,
                     _ => volume,
                 };
+                let (end_h, length_h, jitter_h) = match due.filter(|_| !portion).and_then(|due| due.before(stamp)) {
+                    Some((due_h, pace_h)) => (due_h, pace_h, MINUTE_H),
+                    None => (stamp, length_h, jitter_h),
+                };
                 self.windows[idx] = Window {
-                    start_h: stamp - length_h,
-                    end_h: stamp,
+                    start_h: end_h - length_h,
+                    end_h,
                     since_last_h,
                     deviation_ml,
                     jitter_ml: volume * (jitter_h / length_h).min(1.0),
@@ -181,6 +189,47 @@ fn rounds(members: &[usize], stamps_h: &[f64]) -> Vec<Round> {
         }
     }
     out
+}
+
+/// What the stamps of a route that keeps a pace say.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stamps {
+    /// When the volume was read: it ran up to the stamp.
+    Read,
+    /// When the volume was written down that was due at the round before: it ran up to that.
+    Due,
+}
+
+/// Paces that rounds are held at, h.
+const CLOCK_H: [f64; 8] = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0];
+/// A pace within this share of one of the clock's is that one.
+const CLOCK_SHARE: f64 = 0.05;
+/// What a stamp to the minute leaves open, h.
+const MINUTE_H: f64 = 1.0 / 60.0;
+
+/// When rounds are due: at the clock's pace, from the phase just after which most stamps stand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Due {
+    pace_h: f64,
+    phase_h: f64,
+}
+
+impl Due {
+    fn of(pace: &Pace, stamps_h: impl Iterator<Item = f64>) -> Option<Self> {
+        let pace_h = CLOCK_H.into_iter().find(|h| (pace.h / h - 1.0).abs() <= CLOCK_SHARE)?;
+        let phases: Vec<f64> = stamps_h.map(|stamp| stamp.rem_euclid(pace_h)).collect();
+        let n_after =
+            |phase: f64| phases.iter().filter(|other| (*other - phase).rem_euclid(pace_h) <= OFF_PACE * pace_h).count();
+        let phase_h = phases.iter().copied().max_by_key(|phase| n_after(*phase))?;
+        Some(Self { pace_h, phase_h })
+    }
+
+    /// The round that a stamp was due at, and the pace, h; `None` for a stamp between rounds.
+    fn before(&self, stamp_h: f64) -> Option<(f64, f64)> {
+        // A hair more than the phase itself, which rounding must not put a whole pace late.
+        let late_h = (stamp_h - self.phase_h + 1e-6).rem_euclid(self.pace_h);
+        (late_h <= OFF_PACE * self.pace_h + 1e-6).then_some((stamp_h - late_h, self.pace_h))
+    }
 }
 
 /// The pace of a route.

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 
 use formats::weights::Weight;
 
-use crate::cli::{AgreeArgs, BalanceArgs, CalibrateArgs, CheckArgs, DemoArgs, TwinFilesArgs, VerifyArgs, WeighArgs};
+use crate::cli::{
+    AgreeArgs, BalanceArgs, BalanceMore, CalibrateArgs, CheckArgs, DemoArgs, TwinFilesArgs, VerifyArgs, WeighArgs,
+};
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
@@ -116,6 +118,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         patient: file("patient.toml"),
         weights: file("weights.csv"),
         chart: file("chart.csv"),
+        more: BalanceMore::default(),
         json: false,
     })?;
 

@@ -1,10 +1,10 @@
-//! `balance` for a person: the answer first, then six-hourly rows, forecast, alerts.
+//! `balance` for a person: the answer first, then windows, six-hourly rows, forecasts, alerts, and what each answer rests on.
 
 use std::fmt::Write as _;
 
-use balance::{BalanceReport, Row};
+use balance::{BalanceReport, ForecastRow, Row, Window};
 
-use super::{CAUTION, heading};
+use super::{CAUTION, folded, heading};
 use crate::number::{fixed, with_uncertainty};
 use crate::table::Sheet;
 
@@ -41,8 +41,14 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
         with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u),
         fixed(report.resolvable_ml_24h, 0)
     );
+    if !report.windows.is_empty() {
+        let _ = write!(out, "\n{}", windows(&report.windows));
+    }
     let _ = write!(out, "\n{}", rows(report));
-    let _ = write!(out, "\nForecast under the plan, 95 % intervals\n{}", forecast(report));
+    let _ = write!(out, "\nForecast under the plan, 95 % intervals\n{}", forecast(&report.forecast));
+    for other in &report.alternatives {
+        let _ = write!(out, "\nForecast under {:?}, 95 % intervals\n{}", other.name, forecast(&other.forecast));
+    }
     if report.alerts.is_empty() {
         out.push_str("\nNothing asks for a look.\n");
     } else {
@@ -51,11 +57,35 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
             let _ = writeln!(out, "! {}  {}", alert.time, alert.text);
         }
     }
+    for answered in &report.answered {
+        let _ = writeln!(out, "✓ {}  {}; answered: {}", answered.alert.time, answered.alert.text, answered.answer);
+    }
+    out.push_str("\nIn words, and what each rests on\n");
+    for answer in &report.answers {
+        let _ = writeln!(out, "{}", folded(&format!("· {}: {} [{}]", answer.question, answer.text, answer.basis)));
+    }
+    out.push_str("\nWhat was done with the input\n");
     for note in &report.notes {
-        let _ = writeln!(out, "  {note}");
+        let _ = writeln!(out, "{}", folded(&format!("· {note}")));
     }
     let _ = write!(out, "\n± is a standard uncertainty.\n{CAUTION}");
     out
+}
+
+fn windows(windows: &[Window]) -> String {
+    let mut sheet =
+        Sheet::new(&["<net balance", "over, h", "charted, mL", "weighed, mL", "fused, mL", "unexplained, mL"]);
+    for window in windows {
+        sheet.row([
+            format!("from {}", window.from),
+            fixed(window.hours, 1),
+            signed(window.charted_ml),
+            window.weighed_ml.map_or("–".to_owned(), signed),
+            with_uncertainty(window.fused_ml, window.u_fused_ml),
+            signed(window.unexplained_ml),
+        ]);
+    }
+    sheet.print()
 }
 
 fn rows(report: &BalanceReport) -> String {
@@ -78,9 +108,9 @@ fn rows(report: &BalanceReport) -> String {
     sheet.print()
 }
 
-fn forecast(report: &BalanceReport) -> String {
+fn forecast(rows: &[ForecastRow]) -> String {
     let mut sheet = Sheet::new(&["<ahead", "mass, kg", "from", "to"]);
-    for row in &report.forecast {
+    for row in rows {
         // Hours ahead are whole hours of the record; they are compared with room for rounding.
         if AHEAD_H.iter().any(|h| (h - row.ahead_h).abs() < 0.01) {
             sheet.row([

@@ -12,6 +12,7 @@ mod gum_h3;
 mod load_cell;
 mod nile;
 mod outliers;
+mod states;
 mod strd;
 mod supplement_1;
 mod support;

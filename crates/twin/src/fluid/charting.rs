@@ -69,7 +69,9 @@ impl Habits {
 /// What went wrong with an entry.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Slip {
-    /// When the fluid flowed (end of the period), s from the start.
+    /// When the fluid began to flow, s from the start.
+    pub from_s: f64,
+    /// When it had flowed, s from the start.
     pub t_s: f64,
     /// By which way.
     pub way: Way,
@@ -104,6 +106,7 @@ pub struct Charted {
 
 /// One volume that someone is about to write.
 struct Reading<'a> {
+    from_s: f64,
     t_s: f64,
     way: Way,
     intake: bool,
@@ -124,6 +127,7 @@ pub fn chart(course: &Course, habits: &Habits, start: Timestamp, chance: &mut Ch
     for given in &course.given {
         let guessed = given.way == Way::Oral;
         writer.write(&Reading {
+            from_s: given.from_s,
             t_s: given.done_s,
             way: given.way,
             intake: true,
@@ -194,6 +198,7 @@ impl Writer<'_> {
             carried = held - read;
             if read > 0.0 {
                 self.write(&Reading {
+                    from_s: (end - per_reading) as f64 * STEP_S,
                     t_s: end as f64 * STEP_S,
                     way: stream.way,
                     intake: stream.intake,
@@ -213,7 +218,13 @@ impl Writer<'_> {
         }
         let habits = self.habits;
         let mut slip = |kind| {
-            self.charted.slips.push(Slip { t_s: reading.t_s, way: reading.way, ml: reading.ml, kind });
+            self.charted.slips.push(Slip {
+                from_s: reading.from_s,
+                t_s: reading.t_s,
+                way: reading.way,
+                ml: reading.ml,
+                kind,
+            });
         };
         // All draws are made for every entry, so that a changed share moves no other entry.
         let forgotten = self.chance.happens(habits.forgotten);

@@ -71,6 +71,8 @@ pub struct Stream {
 pub struct Given {
     /// By which way.
     pub way: Way,
+    /// When it began, s.
+    pub from_s: f64,
     /// When it was finished, s.
     pub done_s: f64,
     /// True volume, mL.

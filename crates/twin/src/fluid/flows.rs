@@ -72,7 +72,9 @@ impl Flows {
         for s in &mut streams {
             s.total_ml.push(0.0);
         }
-        let given = regimen.doses.iter().map(|d| Given { way: d.way, done_s: d.at_s + d.over_s, ml: d.ml }).collect();
+        let given =
+            regimen.doses.iter().map(|d| Given { way: d.way, from_s: d.at_s, done_s: d.at_s + d.over_s, ml: d.ml });
+        let given = given.collect();
         Self { streams, given }
     }
 

@@ -254,7 +254,7 @@ impl Truth {
             }
         }
         for slip in charted.slips.iter().filter(|slip| slip.kind == SlipKind::Forgotten) {
-            add_from(&mut uncharted_g, slip.t_s, signed_g(slip));
+            add_over(&mut uncharted_g, (slip.from_s, slip.t_s), signed_g(slip));
         }
         let mut missing_g: Vec<f64> = uncharted_g.clone();
         for slip in &charted.slips {
@@ -278,6 +278,14 @@ impl Truth {
 fn signed_g(slip: &Slip) -> f64 {
     let intake = matches!(slip.way, Way::Iv | Way::Oral | Way::Enteral | Way::Blood);
     if intake { slip.ml * slip.way.density_g_ml() } else { -slip.ml * slip.way.density_g_ml() }
+}
+
+/// Adds what flowed evenly over a time: it is uncharted from when it flows.
+fn add_over(series: &mut [f64], (from_s, to_s): (f64, f64), g: f64) {
+    let over_s = (to_s - from_s).max(STEP_S);
+    for (i, sum) in series.iter_mut().enumerate() {
+        *sum += ((i as f64 * STEP_S - from_s) / over_s).clamp(0.0, 1.0) * g;
+    }
 }
 
 fn add_from(series: &mut [f64], t_s: f64, g: f64) {
