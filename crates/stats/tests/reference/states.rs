@@ -5,9 +5,9 @@
 //! The log-likelihood is met to 1e-6, states to 1e-8 of themselves; a variance that is a small difference of large ones
 //! (a slope just after a diffuse start) to 1e-8 of the largest of its kind.
 
-use crate::support::close_abs;
 use bedplate_stats::state_space::{Initial, Observation, Step, run, smooth};
 use nalgebra::{SMatrix, SVector};
+use published::within;
 
 const STATES: &str = include_str!("../data/states.csv");
 
@@ -61,7 +61,7 @@ fn meets<const N: usize>(
         })
         .collect();
     let found = run(initial, &steps);
-    close_abs(found.log_likelihood, log_likelihood, 1e-6);
+    within(found.log_likelihood, log_likelihood, 1e-6);
     let smoothed = smooth(&found, &steps).expect("it is determined");
     for i in 0..N {
         let largest = |j: usize| wanted.iter().map(|step| step.states[i][j].abs()).fold(0.0, f64::max);
@@ -71,11 +71,11 @@ fn meets<const N: usize>(
             let [mean, var, smooth_mean, smooth_var] = step.states[i];
             // Before the data determine a component its filtered value is arbitrary, and ours says infinite.
             if filtered.covariance[(i, i)].is_finite() {
-                close_abs(filtered.mean[i], mean, 1e-8 * scales[0]);
-                close_abs(filtered.covariance[(i, i)], var, 1e-8 * scales[1]);
+                within(filtered.mean[i], mean, 1e-8 * scales[0]);
+                within(filtered.covariance[(i, i)], var, 1e-8 * scales[1]);
             }
-            close_abs(smooth.mean[i], smooth_mean, 1e-8 * scales[2]);
-            close_abs(smooth.covariance[(i, i)], smooth_var, 1e-8 * scales[3]);
+            within(smooth.mean[i], smooth_mean, 1e-8 * scales[2]);
+            within(smooth.covariance[(i, i)], smooth_var, 1e-8 * scales[3]);
         }
     }
 }
