@@ -149,10 +149,15 @@ impl ChannelState {
         if self.filled < HISTORY {
             return false;
         }
+        let [kg_per_count, floor] = [cell.kg_per_count.abs(), limits.spike_floor_kg];
+        let past_floor = |from: f64| (counts - from).abs() * kg_per_count > floor;
+        // With three of five within the floor their median is, too: nearly every sample ends here.
+        if self.history.iter().filter(|past| past_floor(**past)).count() < 3 {
+            return false;
+        }
         let median = self.median();
         let deviation = median_of_five(self.history.map(|past| (past - median).abs()));
-        let far = (limits.spike_sigmas * MAD_TO_SD * deviation).max(limits.spike_floor_kg / cell.kg_per_count.abs());
-        (counts - median).abs() > far
+        past_floor(median) && (counts - median).abs() > limits.spike_sigmas * MAD_TO_SD * deviation
     }
 
     fn remember(&mut self, counts: f64) {

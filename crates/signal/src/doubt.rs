@@ -13,7 +13,7 @@
 //! | zero      | u_f √ln(1 + t/τ_f), flicker of bridge and amplifier |
 //! | warmth    | u_zT ΔT and u_sT ΔT W, with ΔT as measured, or u_T √(1 − exp(−t/τ_T)) where nobody measures it |
 //! | noise     | both plateaus' own scatter |
-//! | stand-in  | of failed cells, on both plateaus |
+//! | stand-in  | of failed cells, on both plateaus; of a change that the path finds: by what moved on their plates in between |
 //!
 //! Symbols: F a cell's load and W a section's (in the creep the deck's), kg; θ the section's angle; t the time between; ρ² the part of the cells' creep variance that all share. Creep belongs to each cell with its sign: what cells have in common
 //! (gauge, adhesive, age) follows the sum of the changes, so a turn in bed, which leaves the sum, costs nothing of it; what is each

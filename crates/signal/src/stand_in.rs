@@ -2,7 +2,7 @@
 //!
 //! A stiff plate on cells shares every further load as a plane over its place, so what a failed cell would have gained since
 //! the load was last known is the plane through what its neighbours gained, read at its place:
-//! F_l = F_l⁰ + plane_l(F_i − F_i⁰). Four cells and more of one plate are needed: three others for a plane.
+//! F_l = F_l⁰ + plane_l(F_i − F_i⁰). That takes four cells of one plate and more: three others for a plane.
 //!
 //! | symbol | name      | unit |
 //! |--------|-----------|------|
@@ -12,6 +12,11 @@
 //!
 //! A plate that bends shares otherwise: a load off the middle of a four-cell plate of sheet metal leaves the plane by some 13 % of
 //! its weight (bilinear against rigid sharing). So u = 0.1 Σ |F_i − F_i⁰| over the neighbours, nothing for a load that stays, much for one that moves.
+//!
+//! Two others (or more on a line) span none. A load that moves on the plate changes the failed cell against their sum, one that comes onto it changes it
+//! with them, and they cannot tell which: it stands in as it was, F_l = F_l⁰ with u = Σ |F_i − F_i⁰|. What comes or goes on other plates is still
+//! weighed, and a load that lies still, too; one that moves on this plate makes the doubt large. A load right above the failed cell alone is not seen, but
+//! nothing as wide as a person lies on one corner.
 //!
 //! A cell drifts when, on one plateau, it alone changes by more than a floor while its neighbours change by less than a quarter of that, and the
 //! total by as much as it: a load that moves or runs away changes several.
@@ -42,14 +47,14 @@ pub struct Neighbour {
     pub gain_kg: f64,
 }
 
-/// Stands in for a cell at `at_mm` that bore `known_kg`; `None` where the neighbours span no plane.
+/// Stands in for a cell at `at_mm` that bore `known_kg`; `None` with fewer than two neighbours.
 pub fn stand_in(
     at_mm: [f64; 2],
     known_kg: f64,
     neighbours: impl Iterator<Item = Neighbour> + Clone,
 ) -> Option<StandIn> {
     let n = neighbours.clone().fold(0.0, |n, _| n + 1.0);
-    if n < 3.0 {
+    if n < 2.0 {
         return None;
     }
     let [x0, y0] = at_mm;
@@ -70,9 +75,9 @@ pub fn stand_in(
         yf += dy * df;
     }
     let det = xx * yy - xy * xy;
-    // Cells on one line span no plane; a thousandth of a square's determinant is as good as a line.
+    // Cells on one line, two above all, span no plane; a thousandth of a square's determinant is as good as a line.
     if det <= 1e-3 * xx * yy || !det.is_finite() {
-        return None;
+        return Some(StandIn { kg: known_kg, u_kg: moved });
     }
     let slope_x = (yy * xf - xy * yf) / det;
     let slope_y = (xx * yf - xy * xf) / det;
@@ -136,11 +141,19 @@ mod tests {
         assert_eq!(found, StandIn { kg: 7.3, u_kg: 0.0 });
     }
 
+    /// Statics of a plate on three cells, by moments: W at the middle, then moved so that the failed cell gains 2 kg and the others lose 1 kg each, then
+    /// 3 kg laid over the middle, which each cell shares.
     #[test]
-    fn two_neighbours_or_three_on_a_line_span_no_plane() {
-        assert_eq!(stand_in(CORNERS[0], 1.0, gains([0.0; 4]).take(2)), None);
+    fn two_neighbours_or_three_on_a_line_keep_what_was_known_and_doubt_what_moved() {
+        for (true_gain_kg, others_kg) in [(2.0, [-1.0, -1.0]), (1.0, [1.0, 1.0])] {
+            let pair = CORNERS.into_iter().skip(1).zip(others_kg).map(|(at_mm, gain_kg)| Neighbour { at_mm, gain_kg });
+            let found = stand_in(CORNERS[0], 7.3, pair).unwrap();
+            assert_eq!(found, StandIn { kg: 7.3, u_kg: 2.0 });
+            assert!((7.3 + true_gain_kg - found.kg).abs() <= found.u_kg + 1e-12);
+        }
         let line = (1..4).map(|i| Neighbour { at_mm: [f64::from(i) * 100.0, 50.0], gain_kg: 1.0 });
-        assert_eq!(stand_in(CORNERS[0], 1.0, line), None);
+        assert_eq!(stand_in(CORNERS[0], 1.0, line), Some(StandIn { kg: 1.0, u_kg: 3.0 }));
+        assert_eq!(stand_in(CORNERS[0], 1.0, gains([0.0; 4]).take(1)), None);
     }
 
     #[test]

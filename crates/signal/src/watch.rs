@@ -121,7 +121,9 @@ impl Watch {
             self.fresh += 1;
         }
         let fast = 4.0 * limits.fast_sd_kg * limits.fast_sd_kg;
-        let judged = self.window.judge(BLOCKS).filter(|judged| Self::is_still(judged, 1.25, limits));
+        // Blocks from before the plateau are none of its scatter.
+        let own = BLOCKS.min(BLOCKS_MIN + self.fresh);
+        let judged = self.window.judge(own).filter(|judged| Self::is_still(judged, 1.25, limits));
         let Some(judged) = judged.filter(|_| block.within_kg2 <= fast && !self.changed(limits)) else {
             self.window.clear();
             return self.leave(block.t_s, limits);

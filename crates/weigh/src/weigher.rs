@@ -60,6 +60,8 @@ pub struct Weigher {
     options: Options,
     next_row_s: Option<f64>,
     bad: [Option<FaultKind>; CELLS],
+    /// Whether no channel was bad at the last sample.
+    sound: bool,
     overloaded_s: [f64; CELLS],
     faults: Vec<Fault>,
     rows: usize,
@@ -105,6 +107,7 @@ impl Weigher {
             options,
             next_row_s: None,
             bad: [None; CELLS],
+            sound: true,
             overloaded_s: [f64::NEG_INFINITY; CELLS],
             faults: Vec::new(),
             rows: 0,
@@ -141,6 +144,7 @@ impl Weigher {
         self.settled = state.settled;
         self.last = state.last;
         self.bad.iter_mut().zip(state.bad).for_each(|(to, from)| *to = from);
+        self.sound = self.bad.iter().all(Option::is_none);
         Ok(keeper)
     }
 
@@ -217,9 +221,8 @@ impl Weigher {
             self.judge.act(&action, &self.path, sample.temperature_c);
         }
         self.path.push(&self.for_path(sample));
-        let change = self.path.reading().change;
-        if let Some(change) = change {
-            self.judge.change(&change);
+        if let Some(change) = &self.path.reading().change {
+            self.judge.change(change);
         }
         self.judge.expire(&self.path);
         self.note_faults();
@@ -261,6 +264,10 @@ impl Weigher {
 
     fn note_faults(&mut self) {
         let reading = self.path.reading();
+        let sound = |channel: &Channel| !channel.is_bad();
+        if self.sound && reading.channels.iter().all(sound) && !reading.overloaded.contains(&true) {
+            return;
+        }
         let channels = reading.channels.iter().zip(&reading.overloaded);
         let known = self.bad.iter_mut().zip(&mut self.overloaded_s);
         for (cell, ((channel, overloaded), (bad, over_s))) in self.cell_names.iter().zip(channels.zip(known)) {
@@ -282,6 +289,7 @@ impl Weigher {
                 self.faults.push(Fault { t_s: reading.t_s, cell: cell.clone(), kind });
             }
         }
+        self.sound = self.bad.iter().all(Option::is_none);
     }
 
     /// What happened so far.

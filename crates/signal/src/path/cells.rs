@@ -2,18 +2,15 @@
 
 use super::{Sample, SignalPath};
 use crate::channel::Channel;
-use crate::filter::{LowPass, gain};
-use crate::load::{CENTRE_LEAST_KG, Load, cos_deg, normal_kg};
+use crate::filter::LowPass;
+use crate::load::{CENTRE_LEAST_KG, Line, Load};
 use crate::stand_in::{Neighbour, stand_in};
-
-/// Time constant over which a cell's share of a plateau is averaged, s.
-const SHARE_TAU_S: f64 = 1.5;
 
 impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     /// Turns counts into loads; false where a channel gives nothing and nothing can stand in for it.
-    pub(super) fn read_channels(&mut self, sample: &Sample<C, S>, dt_s: f64) -> bool {
+    pub(super) fn read_channels(&mut self, sample: &Sample<C, S>) -> bool {
         let mut cells_kg = [None; C];
-        self.read_cells(sample, &mut cells_kg, gain(dt_s, self.config.limits.creep_tau_s));
+        self.read_cells(sample, &mut cells_kg);
         let failed = self.reading.channels.map(Channel::is_bad);
         if failed != self.failed {
             self.failed = failed;
@@ -23,7 +20,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         }
         let Some(u_kg) = self.fill_in(&mut cells_kg) else { return false };
         self.reading.stand_in_u_kg = u_kg;
-        let step = if dt_s > 0.0 { gain(dt_s, SHARE_TAU_S) } else { 1.0 };
+        let step = self.gains.share;
         let first = self.total == LowPass::new();
         let mut load = Load::default();
         let mut plate_kg = [0.0; P];
@@ -35,25 +32,39 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 *plate += kg;
             }
         }
-        self.low_pass(&load, &plate_kg, dt_s);
+        self.low_pass(&load, &plate_kg);
         true
     }
 
     /// What each cell bears, where its channel gives.
-    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C], creep_step: f64) {
-        let cosines = self.tilt_deg.map(cos_deg);
-        let cells = self.config.cells.iter().take(self.config.n_cells);
+    fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C]) {
+        let temperature_c = self.temperature_c.map(f64::to_bits);
+        if self.lined != Some(temperature_c) {
+            self.lined = Some(temperature_c);
+            for (line, cell) in self.lines.iter_mut().zip(&self.config.cells) {
+                *line = Line::at(self.temperature_c, cell);
+            }
+        }
+        let mut secants = [1.0; S];
+        for ((secant, slant), deg) in
+            secants.iter_mut().zip(&mut self.slants).zip(&self.tilt_deg).take(self.config.n_sections)
+        {
+            *secant = slant.secant(*deg);
+        }
+        let cells = self.config.cells.iter().zip(&self.lines).take(self.config.n_cells);
         let states = self.channels.iter_mut().zip(&sample.counts).zip(self.creeps.iter_mut().zip(&self.drifts));
         let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(cells_kg);
-        for ((cell, ((state, counts), (creep, drifts))), ((channel, overloaded), out)) in cells.zip(states).zip(outs) {
+        for (((cell, line), ((state, counts), (creep, drifts))), ((channel, overloaded), out)) in
+            cells.zip(states).zip(outs)
+        {
             let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
             *channel = if is.gives() && *drifts { Channel::Drifting } else { is };
             if channel.gives() {
-                let normal = normal_kg(used, sample.temperature_c, self.config.gravity_ratio, cell);
+                let normal = line.normal_kg(used, cell, self.config.gravity_ratio);
                 *overloaded = normal > cell.capacity_kg;
                 let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
-                let normal = creep.push(normal, cell.creep_rel, creep_step);
-                *out = Some(normal / cosines.get(section).copied().unwrap_or(1.0));
+                let normal = creep.push(normal, cell.creep_rel, self.gains.creep);
+                *out = Some(normal * secants.get(section).copied().unwrap_or(1.0));
             }
         }
     }
@@ -85,14 +96,15 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         Some(libm::sqrt(u2))
     }
 
-    fn low_pass(&mut self, load: &Load, plate_kg: &[f64; P], dt_s: f64) {
-        let step = gain(dt_s, self.config.limits.tau_s);
+    fn low_pass(&mut self, load: &Load, plate_kg: &[f64; P]) {
+        let step = self.gains.low_pass;
         let smooth = Load {
             total_kg: self.total.push(load.total_kg, step),
             moment_x: self.moment_x.push(load.moment_x, step),
             moment_y: self.moment_y.push(load.moment_y, step),
         };
-        for ((filter, kg), out) in self.plates.iter_mut().zip(plate_kg).zip(&mut self.reading.plate_kg) {
+        let plates = self.plates.iter_mut().zip(plate_kg).zip(&mut self.reading.plate_kg);
+        for ((filter, kg), out) in plates.take(self.config.n_plates) {
             *out = filter.push(*kg, step);
         }
         self.reading.total_kg = load.total_kg;

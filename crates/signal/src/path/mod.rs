@@ -1,6 +1,7 @@
 //! The whole path of one sample: counts → channels → load → low-pass → watch.
 
 mod cells;
+mod gains;
 mod reading;
 mod rest;
 
@@ -10,11 +11,12 @@ use crate::channel::{Channel, ChannelState};
 use crate::config::Config;
 use crate::creep::Creep;
 use crate::doubt::Plateau;
-use crate::filter::{LowPass, gain};
-use crate::load::TILT_MAX_DEG;
+use crate::filter::LowPass;
+use crate::load::{Line, Slant, TILT_MAX_DEG};
 use crate::plateau::Level;
 use crate::still::Gather;
 use crate::watch::{Motion, Turn, Watch};
+use gains::Gains;
 
 /// A temperature past this is none of a ward's; the sensor is disbelieved, °C.
 const TEMPERATURE_MOST_C: f64 = 100.0;
@@ -25,6 +27,12 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     config: Config<C, P, S>,
     channels: [ChannelState; C],
     creeps: [Creep; C],
+    /// Temperature that the lines are of, as its bits; `None` before the first sample.
+    lined: Option<Option<u64>>,
+    lines: [Line; C],
+    slants: [Slant; S],
+    gains: Gains,
+    temperature_c: Option<f64>,
     started: bool,
     usual_dt_s: f64,
     tilt_deg: [f64; S],
@@ -40,6 +48,8 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     before: Option<Plateau<C, S>>,
     excursion: (f64, f64),
     begun: Plateau<C, S>,
+    /// Whether the present plateau has lasted long enough for `begun` to be its own.
+    rested: bool,
     known: Option<Plateau<C, S>>,
     drifts: [bool; C],
     failed: [bool; C],
@@ -58,10 +68,16 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             temperature_c: None,
             stand_in_u_kg: 0.0,
         };
+        let lines = config.cells.each_ref().map(|cell| Line::at(None, cell));
         Self {
             config,
             channels: [ChannelState::new(); C],
             creeps: [Creep::new(); C],
+            lined: None,
+            lines,
+            slants: [Slant::flat(); S],
+            gains: Gains::first(),
+            temperature_c: None,
             started: false,
             usual_dt_s: 0.0,
             tilt_deg: [0.0; S],
@@ -77,6 +93,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             before: None,
             excursion: (0.0, 0.0),
             begun: nothing,
+            rested: false,
             known: None,
             drifts: [false; C],
             failed: [false; C],
@@ -133,8 +150,6 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
 
     /// Takes a sample. One that does not come after the last, or has no time, is passed over.
     pub fn push(&mut self, sample: &Sample<C, S>) -> &Reading<C, P, S> {
-        let sample =
-            &Sample { temperature_c: sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C), ..*sample };
         self.reading.change = None;
         let dt_s = if self.started { sample.t_s - self.reading.t_s } else { 0.0 };
         if !sample.t_s.is_finite() || (self.started && dt_s <= 0.0) {
@@ -142,9 +157,11 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         }
         self.started = true;
         self.reading.t_s = sample.t_s;
+        self.temperature_c = sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C);
+        self.gains.follow(dt_s, &self.config.limits);
         self.note_gap(dt_s);
-        self.follow_tilt(sample, dt_s);
-        self.reading.whole = self.read_channels(sample, dt_s);
+        self.follow_tilt(sample);
+        self.reading.whole = self.read_channels(sample);
         if self.reading.whole {
             self.follow_load(sample, dt_s);
         } else {
@@ -174,8 +191,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         }
     }
 
-    fn follow_tilt(&mut self, sample: &Sample<C, S>, dt_s: f64) {
-        let step = if dt_s > 0.0 { gain(dt_s, self.config.limits.tilt_tau_s) } else { 1.0 };
+    fn follow_tilt(&mut self, sample: &Sample<C, S>) {
+        let step = self.gains.tilt;
         for (held, new) in self.tilt_deg.iter_mut().zip(&sample.tilt_deg) {
             if let Some(new) = new.filter(|deg| deg.abs() <= TILT_MAX_DEG) {
                 *held += step * (new - *held);
@@ -199,7 +216,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         if let Some(block) = self.gather.push(sample.t_s, self.reading.total_kg, still.block_s) {
             match self.watch.push(block, still) {
                 Turn::None => self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still),
-                Turn::Found => self.find(sample),
+                Turn::Found => self.find(sample.t_s),
                 Turn::Left => self.leave(),
             }
         }
@@ -208,7 +225,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             let ahead_s = sample.t_s - self.reading.level.t_s;
             self.reading.level.t_s = sample.t_s;
             self.reading.level.kg += self.reading.level.slope_kg_s * ahead_s;
-            self.note(sample);
+            self.note(sample.t_s);
         }
     }
 }

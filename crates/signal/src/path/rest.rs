@@ -1,10 +1,10 @@
 //! What is kept of a plateau, and how the next one differs from it.
 
-use super::{Change, Memory, Sample, SignalPath, any_apart};
+use super::{Change, Memory, SignalPath, any_apart};
 use crate::config::Config;
 use crate::doubt::{self, Parts, Plateau};
 use crate::load::{CENTRE_LEAST_KG, Load};
-use crate::stand_in::drifting;
+use crate::stand_in::{Neighbour, drifting, stand_in};
 use crate::watch::Motion;
 
 /// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
@@ -29,11 +29,17 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     }
 
     /// Keeps the shares of the plateau, the older note at least [`NOTE_S`] back.
-    pub(super) fn note(&mut self, sample: &Sample<C, S>) {
+    pub(super) fn note(&mut self, t_s: f64) {
         let [_, newer] = self.noted;
-        if sample.t_s - newer.level.t_s >= NOTE_S {
-            let now = self.now(sample.temperature_c);
+        if t_s - newer.level.t_s >= NOTE_S {
+            let now = self.now(self.temperature_c);
             self.noted = [newer, now];
+            if !self.rested {
+                // When a plateau is found its cells' averages still hold what moved before: it begins here to who looks for drift.
+                self.rested = true;
+                self.begun = now;
+                return;
+            }
             // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
             self.note_drift(&newer);
         }
@@ -66,14 +72,32 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         self.excursion = (0.0, 0.0);
     }
 
-    pub(super) fn find(&mut self, sample: &Sample<C, S>) {
-        self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
-        let after = self.now(sample.temperature_c);
+    pub(super) fn find(&mut self, t_s: f64) {
+        self.reading.level = self.watch.level(t_s, &self.config.limits.still);
+        let after = self.now(self.temperature_c);
         self.noted = [after; 2];
-        self.begun = after;
+        self.rested = false;
         self.tilt_ref_deg = self.tilt_deg;
         self.reading.change = Some(self.compare(after));
         self.rewired = false;
+    }
+
+    /// Uncertainty of a change. What stands in for a failed cell is off by the same on both sides but for what moved on its plate in between.
+    fn doubt_between(&self, before: &Plateau<C, S>, after: &Plateau<C, S>) -> Parts {
+        let parts = doubt::between(&self.config, before, after);
+        if self.rewired || !self.failed.contains(&true) {
+            return parts;
+        }
+        let mut u2 = 0.0;
+        for (failed_idx, (cell, _)) in self.config.cells().zip(&self.failed).enumerate().filter(|(_, (_, bad))| **bad) {
+            let moved = self.config.cells().zip(before.cells_kg.iter().zip(&after.cells_kg)).enumerate();
+            let beside = moved.filter(|(i, (other, _))| *i != failed_idx && other.plate == cell.plate);
+            let neighbours = beside.map(|(_, (other, (was, is)))| Neighbour { at_mm: other.at_mm, gain_kg: is - was });
+            // Without a stand-in there is no weight and no change.
+            let u_kg = stand_in(cell.at_mm, 0.0, neighbours).map_or(0.0, |found| found.u_kg);
+            u2 += u_kg * u_kg;
+        }
+        Parts { stand_in_kg: libm::sqrt(u2), ..parts }
     }
 
     fn compare(&self, after: Plateau<C, S>) -> Change<C, S> {
@@ -103,7 +127,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             before: Some(before),
             after,
             delta_kg: after.level.kg - before.level.kg,
-            parts: doubt::between(&self.config, &before, &after),
+            parts: self.doubt_between(&before, &after),
             place_mm: difference.centre_mm(self.config.limits.still.step_kg),
             shift_mm: shift_mm.map(|([x0, y0], [x1, y1])| libm::hypot(x1 - x0, y1 - y0)),
             excursion_kg: if time_s > 0.0 { area / time_s } else { 0.0 },

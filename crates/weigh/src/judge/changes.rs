@@ -43,7 +43,7 @@ impl Judge {
     /// Forgets what was entered and never seen; called with every row.
     pub(crate) fn expire(&mut self, path: &Path) {
         let now_s = path.reading().t_s;
-        if path.reading().motion != Motion::Settled || self.hold.is_some() {
+        if self.expected.is_empty() || path.reading().motion != Motion::Settled || self.hold.is_some() {
             return;
         }
         let early_s = self.rules.early_s;
@@ -233,12 +233,14 @@ impl Judge {
         let absolute = signal::doubt::between(&self.config, tare, &step.after);
         let u_absolute = absolute.lean_kg.hypot(absolute.angle_kg);
         let (lean, u_lean) = (self.ledger.lean().kg + delta, self.ledger.lean().u_kg);
+        let mut asked = delta;
         if u_absolute < u_lean {
-            // Flatter than when the patient came: now it is known better.
+            // Flatter than when the patient came: now it is known better. What no lean explains was put down to it before.
+            self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_absolute });
             if lean.abs() <= 3.0 * u_lean + self.least(u) {
-                self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_absolute });
                 return;
             }
+            asked = lean;
         } else if 3.0 * u_absolute < self.rules.least_kg && lean.abs() <= self.least(u) {
             self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_lean });
             return;
@@ -246,7 +248,7 @@ impl Judge {
             self.ledger.set_lean(Mass { kg: lean, u_kg: u_lean });
             return;
         }
-        let open = Open { t_s, mass: Mass { kg: delta, u_kg: u }, place_mm: None };
+        let open = Open { t_s, mass: Mass { kg: asked, u_kg: u }, place_mm: None };
         match self.shunted(step) {
             Some(told) => self.ask_shunt(open, &told),
             None => self.ask(open, "came or went while a section moved: what was it?"),
