@@ -110,10 +110,10 @@ fn tests_that_make_no_sense_are_refused_with_their_line() {
         (with(TESTS, "10,10,5", "10,NaN,5"), vec!["tests.csv:2", "indication_kg", "NaN"]),
         (with(TESTS, "10,10,5", "10,10,five"), vec!["tests.csv:2", "added_g", "five"]),
         (with(TESTS, row, "eccentricity,1,cott,10,10,5,,,"), vec!["tests.csv:2", "plate", "cott"]),
-        (with(TESTS, row, "creep,1,,10,10,5,,,"), vec!["tests.csv", "line 2", "creep", "minutes"]),
-        (with(TESTS, row, "tilt,1,,10,10,5,,,"), vec!["tests.csv", "line 2", "tilt", "tilt_deg"]),
-        (with(TESTS, row, "temperature,1,,0,0,5,,,"), vec!["tests.csv", "line 2", "temperature_C"]),
-        (with(TESTS, row, "tilt,1,,10,10,5,,,100"), vec!["tests.csv", "tilt_deg", "100"]),
+        (with(TESTS, row, "creep,1,,10,10,5,,,"), vec!["tests.csv:2", "minutes", "creep"]),
+        (with(TESTS, row, "tilt,1,,10,10,5,,,"), vec!["tests.csv:2", "tilt_deg"]),
+        (with(TESTS, row, "temperature,1,,0,0,5,,,"), vec!["tests.csv:2", "temperature_C"]),
+        (with(TESTS, row, "tilt,1,,10,10,5,,,100"), vec!["tests.csv:2", "tilt_deg", "100"]),
     ] {
         write(folder.path(), "tests.csv", &tests);
         let args = ["verify", "deck.toml", "calibration.json", "tests.csv", "--report", "evidence.html"];
