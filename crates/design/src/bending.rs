@@ -9,16 +9,19 @@ use deck::loads::{self, CaseLoad, PlateLoad};
 use deck::model::{Model, model};
 use deck::stack::{demand_pa, material};
 use deck::units::{MM, MPA};
-use formats::deck::{Deck, LoadCase, Plate};
+use formats::deck::{Axis, Deck, LoadCase, Plate};
 use plates::{Accuracy, Bearing, PlateError, Solution};
 
 use crate::DesignError;
+use crate::edge::safe_edge;
 use crate::lying::{Lying, usual_case};
-use crate::report::{CaseReport, CellReport, ContactReport, LayerReport, PlateReport};
+use crate::report::{CaseReport, CellReport, ContactReport, LayerReport, PlateReport, SafeEdge};
 use crate::ward;
 
 /// Points of a heat map along x and y.
 const MAP_POINTS: [usize; 2] = [37, 23];
+/// Steps along a rib at which the gap below it is looked at.
+const ALONG_RIB: usize = 40;
 
 /// All plates under all cases.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,6 +36,8 @@ pub struct Bent {
     pub usual_plates: Vec<CaseReport>,
     /// The deck's cases with a patient.
     pub patients: Vec<Lying>,
+    /// The largest safe load on the edge of each plate.
+    pub edges: Vec<SafeEdge>,
     /// What was found while the loads were spread.
     pub notes: Vec<String>,
 }
@@ -48,7 +53,7 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
     shared.push(usual_case(deck));
     let shared_loads: Vec<CaseLoad> = shared.iter().map(spread).collect::<Result<_, _>>()?;
     let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
-    let (mut own, mut of_ward, mut usual_plates) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut own, mut of_ward, mut usual_plates, mut edges) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
         let ward = ward::cases(deck, plate);
         let ward_loads: Vec<CaseLoad> = ward.iter().map(spread).collect::<Result<_, _>>()?;
@@ -67,20 +72,22 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
         };
         own.push(report(&deck.load_cases, 0)?);
         usual_plates.extend(report(&shared[n_own..], n_own)?.cases);
-        of_ward.push(report(&ward, n_own + 1)?);
+        let on_ward = report(&ward, n_own + 1)?;
+        edges.extend(safe_edge(deck, index, &model, &on_ward)?);
+        of_ward.push(on_ward);
     }
     let usual = lying.swap_remove(n_own);
     let patients =
         lying.into_iter().zip(&deck.load_cases).filter(|(_, c)| c.patient.is_some()).map(|(l, _)| l).collect();
     let notes = deck.load_cases.iter().zip(&shared_loads).flat_map(|(case, load)| notes(case, load)).collect();
-    Ok(Bent { plates: own, ward: of_ward, usual, usual_plates, patients, notes })
+    Ok(Bent { plates: own, ward: of_ward, usual, usual_plates, patients, edges, notes })
 }
 
 /// A solved case.
-struct Solved {
-    solution: Solution,
+pub(crate) struct Solved {
+    pub(crate) solution: Solution,
     /// Whether the load tips the plate off its cells; the solution then lets cells pull.
-    tips: bool,
+    pub(crate) tips: bool,
 }
 
 fn solve(plate: &Plate, model: &Model, loads: &[&PlateLoad]) -> Result<Vec<Solved>, DesignError> {
@@ -124,7 +131,8 @@ fn notes(case: &LoadCase, load: &CaseLoad) -> Vec<String> {
     notes
 }
 
-fn describe(
+/// A solved case in the terms of the deck file.
+pub(crate) fn describe(
     deck: &Deck,
     plate: &Plate,
     model: &Model,
@@ -147,7 +155,7 @@ fn describe(
         angle_deg: load.angle_rad.to_degrees(),
         max_deflection_mm,
         at_mm: solution.max.at_m.map(|m| m / MM),
-        clearance_left_mm: if touches { 0.0 } else { (plate.clearance_mm - max_deflection_mm).max(0.0) },
+        clearance_left_mm: if touches { 0.0 } else { least_gap_mm(plate, solution).max(0.0) },
         touches,
         shunted_pct: 100.0 * solution.shunted_share(),
         tips: solved.tips,
@@ -165,6 +173,26 @@ fn describe(
             .map(|row| row.into_iter().map(|w| w / MM).collect())
             .collect(),
     })
+}
+
+/// Least gap to the base of a plate that does not touch it, under the largest deflection or along a rib that hangs into the gap.
+fn least_gap_mm(plate: &Plate, solution: &Solution) -> f64 {
+    let ribs = plate.ribs.iter().flat_map(|rib| {
+        let [length_mm, across_mm] = match rib.along {
+            Axis::X => plate.size_mm,
+            Axis::Y => [plate.size_mm[1], plate.size_mm[0]],
+        };
+        let edges = [-0.5, 0.0, 0.5].map(|side| (rib.at_mm + side * rib.width_mm).clamp(0.0, across_mm));
+        let places = (0..=ALONG_RIB).flat_map(move |i| edges.map(|at| (length_mm * i as f64 / ALONG_RIB as f64, at)));
+        places.map(|(along_mm, at_mm)| {
+            let place = match rib.along {
+                Axis::X => [along_mm, at_mm],
+                Axis::Y => [at_mm, along_mm],
+            };
+            plate.clearance_mm - rib.height_mm - solution.deflection_m(place.map(|mm| mm * MM)) / MM
+        })
+    });
+    ribs.fold(plate.clearance_mm - solution.max.deflection_m / MM, f64::min)
 }
 
 /// The proof that cells and base are pressed or open, never both.

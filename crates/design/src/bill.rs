@@ -12,7 +12,7 @@ use crate::report::BillRow;
 pub struct Bill {
     /// One row for each kind of thing: sheets and ribs of one description, cells of one type, channels.
     pub rows: Vec<BillRow>,
-    /// Mass of each plate, kg.
+    /// Mass of each plate as it is carried, kg: layers and ribs, and cells and base where the deck file states theirs.
     pub plate_masses_kg: Vec<f64>,
     /// Mass of all plates, kg.
     pub mass_kg: f64,
@@ -29,14 +29,23 @@ pub fn bill(deck: &Deck) -> Result<Bill, DesignError> {
     let mut plate_masses_kg = Vec::with_capacity(deck.plates.len());
     for plate in &deck.plates {
         let parts = pieces(deck, plate)?;
-        plate_masses_kg.push(parts.iter().map(|p| p.mass_kg).sum());
+        let cells_kg = plate
+            .cells
+            .iter()
+            .map(|cell| Ok(cell_type(deck, cell)?.mass_kg.unwrap_or(0.0)))
+            .sum::<Result<f64, DesignError>>()?;
+        let parts_kg: f64 = parts.iter().map(|p| p.mass_kg).sum();
+        plate_masses_kg.push(parts_kg + cells_kg + plate.base_kg.unwrap_or(0.0));
         for part in parts {
             add(&mut rows, part.item, Some(part.mass_kg), part.cost);
         }
     }
     for (_, cell) in deck.cells() {
         let cell_type = cell_type(deck, cell)?;
-        add(&mut rows, format!("cell {}", cell_type.name), None, Some(cell_type.cost));
+        add(&mut rows, format!("cell {}", cell_type.name), cell_type.mass_kg, Some(cell_type.cost));
+    }
+    for plate in deck.plates.iter().filter(|p| p.base_kg.is_some()) {
+        add(&mut rows, "base, frame and cables of a plate".to_owned(), plate.base_kg, None);
     }
     for _ in deck.cells() {
         add(&mut rows, "converter channel".to_owned(), None, Some(deck.converter.cost_per_channel));

@@ -4,8 +4,8 @@
 //! cell carry, does the plate touch its base, how strained are its layers, what does the deck weigh and cost, and how
 //! uncertain will a weight be. It judges the limits that the deck file sets and warns of what it finds besides.
 //!
-//! The plate's own weight, its cells and base are tare: they are left out of the load, and the base and cables are not in
-//! the file, so that mass and price are those of plates, ribs, cells and converter channels alone.
+//! The plate's own weight, its cells and base are tare: they are left out of the load. Mass counts cells and bases where the
+//! file states theirs; the price of base and cables is not in the file.
 //!
 //! How the pieces fit: [`bending`] asks `plates` about every load case, [`budget`] follows each source of error to grams,
 //! [`bill`] counts mass and price, `judge` sets them against the limits, [`report`] holds what comes out.
@@ -13,7 +13,9 @@
 pub mod bending;
 pub mod bill;
 pub mod budget;
+mod edge;
 pub mod explore;
+pub mod field;
 mod judge;
 pub mod lift;
 pub mod lying;
@@ -39,12 +41,12 @@ pub enum DesignError {
     NoPlates,
 }
 
-/// Checks a deck with the usual [`Assumptions`].
+/// Checks a deck with what it states of its use, and the usual [`Assumptions`] for the rest.
 ///
 /// # Errors
 /// A deck that cannot be computed: unknown names, cells on one line, a load case that cannot be laid.
 pub fn check(deck: &Deck) -> Result<CheckReport, DesignError> {
-    check_with(deck, &Assumptions::default())
+    check_with(deck, &Assumptions::of(deck))
 }
 
 /// Checks a deck with stated assumptions about its use.
@@ -71,9 +73,10 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
         change: budget::change::change(deck, &bent.usual, assumptions)?,
         postures: postures.collect::<Result<_, _>>()?,
         improvements: budget.at_max().map_or_else(Vec::new, |m| budget::tornado::tornado(m, &over_a_day)),
-        modules: modules::modules(deck, assumptions.tare_kg, assumptions.averaging_s)?,
-        lift: lift::lift(&plates, bill.mass_kg),
+        modules: modules::modules(deck, assumptions)?,
+        lift: lift::lift(deck, &plates, bill.mass_kg),
         safe_load: lift::safe_load(&bent.usual, deck, &bent.usual_plates),
+        safe_edge: bent.edges,
         warnings: warnings::warnings(deck, &plates, &ward_loads, &bent.notes, &bill),
         plates,
         ward_loads,

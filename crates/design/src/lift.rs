@@ -1,5 +1,6 @@
 //! What one person may lift, and how heavy a patient may be.
 
+use deck::chain::cell_type;
 use formats::deck::Deck;
 
 use crate::lying::Lying;
@@ -15,10 +16,12 @@ pub const GUIDELINE: &str = "ISO 11228-1 reference masses, 25 kg for most and 15
 pub const SAFETY: f64 = 2.0;
 
 /// Lift of each plate and of the deck as a whole.
-pub fn lift(plates: &[PlateReport], mass_kg: f64) -> LiftReport {
+pub fn lift(deck: &Deck, plates: &[PlateReport], mass_kg: f64) -> LiftReport {
     let heaviest_kg = plates.iter().map(|p| p.mass_kg).fold(0.0, f64::max);
     LiftReport {
         heaviest_plate_kg: heaviest_kg,
+        is_complete: deck.plates.iter().all(|p| p.base_kg.is_some())
+            && deck.cells().all(|(_, cell)| cell_type(deck, cell).is_ok_and(|kind| kind.mass_kg.is_some())),
         plate_within_one_lift: heaviest_kg <= LIFT_KG,
         plate_within_wider_lift: heaviest_kg <= LIFT_WIDE_KG,
         deck_kg: mass_kg,

@@ -27,7 +27,9 @@ pub struct CheckReport {
     pub lift: LiftReport,
     /// The largest load that lies as the usual one does and is safe for cells, layers and clearance.
     pub safe_load: SafeLoad,
-    /// Mass of all plates with their ribs, kg.
+    /// The largest load on the edge of each plate that is safe for cells and layers.
+    pub safe_edge: Vec<SafeEdge>,
+    /// Mass of all plates with their ribs, and of cells and bases where the deck file states theirs, kg.
     pub mass_kg: f64,
     /// Price of plates, ribs, cells and channels, in the deck's currency.
     pub cost: f64,
@@ -51,7 +53,7 @@ impl CheckReport {
 pub struct PlateReport {
     /// Name.
     pub name: String,
-    /// Mass of layers and ribs, kg.
+    /// Mass of layers and ribs, and of cells and base where the deck file states theirs, kg.
     pub mass_kg: f64,
     /// Each load case in the order of the deck.
     pub cases: Vec<CaseReport>,
@@ -73,7 +75,7 @@ pub struct CaseReport {
     pub max_deflection_mm: f64,
     /// Where, from the plate's own corner, mm.
     pub at_mm: [f64; 2],
-    /// Clearance less the deflection, mm; 0 where the plate touches its base.
+    /// Least gap to the base, under a rib that hangs into it too, mm; 0 where the plate touches its base.
     pub clearance_left_mm: f64,
     /// Whether the plate touches its base.
     pub touches: bool,
@@ -287,6 +289,8 @@ pub struct Improvement {
 pub struct ModulesReport {
     /// Conditions of compatibility.
     pub conditions: Vec<Condition>,
+    /// Conditions that what the deck file states does not settle.
+    pub open: Vec<OpenCondition>,
     /// Counts for one verification interval on the least sensitive cell.
     pub counts_per_e: f64,
     /// Noise of the sum of all cells, g rms, a sample.
@@ -312,11 +316,24 @@ pub struct Condition {
     pub met: bool,
 }
 
+/// A condition that is not judged, as the deck file does not state what it needs.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct OpenCondition {
+    /// Condition.
+    pub name: String,
+    /// What was found of it.
+    pub found: String,
+    /// Keys of the deck file that would settle it.
+    pub needs: &'static str,
+}
+
 /// What one person may lift.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct LiftReport {
     /// Heaviest plate, kg.
     pub heaviest_plate_kg: f64,
+    /// Whether the masses hold every base and cell; else what is lifted is heavier.
+    pub is_complete: bool,
     /// Whether it is within one person's lift.
     pub plate_within_one_lift: bool,
     /// Whether it is within the lift of a wider working population.
@@ -336,6 +353,19 @@ pub struct SafeLoad {
     pub load_kg: f64,
     /// What limits it.
     pub limited_by: String,
+}
+
+/// The largest safe load on the edge of a plate.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct SafeEdge {
+    /// Plate.
+    pub plate: String,
+    /// Load, kg.
+    pub load_kg: f64,
+    /// What limits it.
+    pub limited_by: String,
+    /// Whether the plate then touches its base, which is no danger but reads low.
+    pub touches: bool,
 }
 
 /// A line of the bill.

@@ -20,16 +20,21 @@ pub const COMPRESSION_NEWTON: f64 = 600.0;
 const COMPRESSION_MM: f64 = 100.0;
 /// Share of max on the edge.
 pub const SITTING_SHARE: f64 = 0.75;
+/// Name of that case.
+pub(crate) const SITTING: &str = "sitting on the edge";
 /// Length along the edge and depth of a sitting person's seat, mm.
 const SITTING_MM: [f64; 2] = [400.0, 250.0];
+
+/// Someone who sits on the edge of a plate.
+pub(crate) fn sitting(plate: &Plate, kg: f64) -> LoadCase {
+    case(SITTING, edge(plate, kg), None)
+}
 
 /// The ward's load cases for a plate: elbow and edge, and compression where it lies on the first section.
 pub fn cases(deck: &Deck, plate: &Plate) -> Vec<LoadCase> {
     let gravity = deck::gravity_m_s2(&deck.site);
-    let mut all = vec![
-        case("elbow", middle(plate, ELBOW_MM, ELBOW_KG), None),
-        case("sitting on the edge", edge(plate, SITTING_SHARE * deck.max_kg), None),
-    ];
+    let mut all =
+        vec![case("elbow", middle(plate, ELBOW_MM, ELBOW_KG), None), sitting(plate, SITTING_SHARE * deck.max_kg)];
     if deck.sections.first().is_some_and(|s| s.name == plate.section) {
         let patient = deck.load_cases.iter().find_map(|c| c.patient.as_ref());
         let lying_flat = patient.map(|p| PatientLoad { angles_deg: Vec::new(), ..p.clone() });

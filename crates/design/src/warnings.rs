@@ -91,14 +91,22 @@ fn of_ward(plate: &PlateReport) -> Vec<String> {
 fn of_shear(deck: &Deck) -> Vec<String> {
     let promised = Accuracy::default().deflection;
     let share = |plate| deck::model::neglected_shear(deck, plate).unwrap_or_default();
-    let plates = deck.plates.iter().map(|plate| (&plate.name, share(plate)));
-    plates
-        .filter(|(_, share)| *share > promised)
-        .map(|(name, share)| {
+    // Plates of one stack differ by little: one warning for all that would bend as much further.
+    let mut alike: Vec<(String, Vec<&str>)> = Vec::new();
+    for (plate, share) in deck.plates.iter().map(|p| (p, share(p))).filter(|(_, share)| *share > promised) {
+        let pct = format!("{:.0}", 100.0 * share);
+        match alike.iter_mut().find(|(other, _)| *other == pct) {
+            Some((_, names)) => names.push(&plate.name),
+            None => alike.push((pct, vec![&plate.name])),
+        }
+    }
+    alike
+        .into_iter()
+        .map(|(pct, names)| {
             format!(
-                "{name}: no layer's material states G_transverse_MPa, so the plate is bent as if it did not shear; by the shear \
-                 moduli in the layers' planes it would bend about {:.0} % further",
-                100.0 * share
+                "{}: no layer's material states G_transverse_MPa, so the plate is bent as if it did not shear; by the shear \
+                 moduli in the layers' planes it would bend about {pct} % further",
+                names.join(", ")
             )
         })
         .collect()

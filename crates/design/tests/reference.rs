@@ -66,55 +66,6 @@ fn a_square_plate_on_its_four_corners() {
     assert!((found.max_deflection_mm / expected_mm - 1.0).abs() < 1e-3, "{} {expected_mm}", found.max_deflection_mm);
 }
 
-/// A deck of the trial bed: halves on every section but the foot, one stack everywhere, four cells 90 mm from the edges.
-fn of_one_stack(layers: &[(&str, f64)]) -> Deck {
-    let mut deck = formats::deck::read("rowan.toml", include_str!("data/rowan.toml")).unwrap();
-    for name in ["seat", "thigh"] {
-        let plate = deck.plates.iter_mut().find(|p| p.name == name).unwrap();
-        plate.size_mm[1] = 420.0;
-        let mut left = plate.clone();
-        left.name = format!("{name}-left");
-        left.origin_mm[1] = 440.0;
-        deck.plates.push(left);
-    }
-    for plate in &mut deck.plates {
-        plate.clearance_mm = 50.0;
-        plate.bond = formats::deck::Bond::Glued;
-        let layer =
-            |&(material, thickness_mm): &(&str, f64)| formats::deck::Layer { material: material.into(), thickness_mm };
-        plate.layers = layers.iter().map(layer).collect();
-        let [far_x, far_y] = plate.size_mm.map(|s| s - 90.0);
-        let corners = [[90.0, 90.0], [far_x, 90.0], [90.0, far_y], [far_x, far_y]];
-        let named = |(i, at_mm): (usize, [f64; 2])| formats::deck::Cell {
-            name: format!("{} {i}", plate.name),
-            cell_type: "bar 60".into(),
-            at_mm,
-        };
-        plate.cells = corners.into_iter().enumerate().map(named).collect();
-    }
-    deck
-}
-
-/// Common practice, no source: an unstiffened metal top plate of such a deck bends about 9 mm under the expected load, a board of
-/// 6 mm plywood under it cures that, and a deck that one person carries weighs about 24 kg. Dimensions and stack are ours: 3 mm
-/// of alloy on the trial bed, a 90 kg patient lying flat. Here 8.6 mm, 1.2 mm and 20 kg of plates (24 kg with base and cells is
-/// what the size means), so the bounds are those of "about".
-#[test]
-fn a_bare_sheet_bends_by_a_centimetre_and_a_board_cures_it() {
-    let worst = |deck: &Deck| -> f64 {
-        let report = check(deck).unwrap();
-        let cases = report.plates.iter().flat_map(|p| &p.cases).filter(|c| c.case == "adult, flat");
-        cases.map(|c| c.max_deflection_mm).fold(0.0, f64::max)
-    };
-    let bare = of_one_stack(&[("sheet alloy", 3.0)]);
-    let boarded = of_one_stack(&[("sheet alloy", 3.0), ("board", 6.0)]);
-    let (bare_mm, boarded_mm) = (worst(&bare), worst(&boarded));
-    assert!((7.0..11.0).contains(&bare_mm), "{bare_mm}");
-    assert!(boarded_mm < bare_mm / 4.0 && boarded_mm < 2.0, "{boarded_mm}");
-    let mass_kg = check(&boarded).unwrap().mass_kg;
-    assert!((18.0..30.0).contains(&mass_kg), "{mass_kg}");
-}
-
 /// Five stiff cells along each end of a plate stand for knife edges.
 fn on_knife_edges(plate: &mut formats::deck::Plate) {
     let first = plate.cells[0].clone();

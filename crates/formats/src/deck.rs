@@ -3,10 +3,14 @@
 //! Keys that the contract does not know are errors, so that no slip of the pen changes a deck
 //! without a word; keys of one's own begin with `x_` or are named `note`, in any table.
 
+mod approval;
 mod plate;
+mod practice;
 pub(crate) mod read;
 mod write;
 
+pub use approval::{CellApproval, CellClass, ConverterApproval};
+pub use practice::Practice;
 pub use read::{read, read_with_warnings};
 pub use write::write;
 
@@ -39,6 +43,8 @@ pub struct Deck {
     pub cell_types: Vec<CellType>,
     /// The bridge converter.
     pub converter: Converter,
+    /// How the deck is calibrated and used.
+    pub practice: Practice,
     /// The plates, in the order of the file.
     pub plates: Vec<Plate>,
     /// Load cases for `check`.
@@ -162,6 +168,10 @@ pub struct CellType {
     pub span_tc_pct_10c: f64,
     /// Price of one.
     pub cost: f64,
+    /// Mass of one, kg; `None`: not stated, and left out of the deck's mass.
+    pub mass_kg: Option<f64>,
+    /// What its certificate states.
+    pub approval: CellApproval,
 }
 
 /// The bridge converter, one channel a cell.
@@ -181,6 +191,8 @@ pub struct Converter {
     pub rate_hz: f64,
     /// Price of one channel.
     pub cost_per_channel: f64,
+    /// What its certificate states.
+    pub approval: ConverterApproval,
 }
 
 /// A plate: a stack of layers on cells over a base.
@@ -196,6 +208,8 @@ pub struct Plate {
     pub size_mm: [f64; 2],
     /// Free gap under the top plate, mm.
     pub clearance_mm: f64,
+    /// Mass of the base with frame and cables, kg; `None`: not stated, and left out of the deck's mass.
+    pub base_kg: Option<f64>,
     /// How the layers are joined.
     pub bond: Bond,
     /// Layers from the top.

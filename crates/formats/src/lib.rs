@@ -42,6 +42,7 @@ pub mod checks;
 mod csv_writer;
 pub mod deck;
 pub mod events;
+pub mod field;
 mod fit_detail;
 mod json_place;
 mod limits;

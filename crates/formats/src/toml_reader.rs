@@ -198,13 +198,15 @@ impl<'d> Table<'d> {
 
     /// A required pair of numbers, `[a, b]`.
     pub(crate) fn pair(&self, key: &'static str, limits: Limits) -> [f64; 2] {
-        let expected = || format!("two numbers, `[a, b]`, each {limits}");
-        let Some(entry) = self.required(key, expected) else { return [f64::NAN; 2] };
+        self.required(key, || pair_words(&limits)).map_or([f64::NAN; 2], |e| self.as_pair(key, e, &limits))
+    }
+
+    fn as_pair(&self, key: &'static str, entry: Entry<'d>, limits: &Limits) -> [f64; 2] {
         match entry.get_ref() {
             DeValue::Array(items) if items.len() == 2 => {
                 let mut pair = [f64::NAN; 2];
                 for (value, item) in pair.iter_mut().zip(items.iter()) {
-                    *value = number(item.get_ref(), &limits).unwrap_or_else(|Misfit { found, expected }| {
+                    *value = number(item.get_ref(), limits).unwrap_or_else(|Misfit { found, expected }| {
                         let problem = self.doc.problem(found, expected).key(self.path_of(key));
                         self.doc.note(self.doc.place(&item.span(), problem));
                         f64::NAN
@@ -215,11 +217,11 @@ impl<'d> Table<'d> {
             DeValue::Array(items) => {
                 let comma =
                     if items.len() > 2 { " (a number with a decimal comma counts as two: write a point)" } else { "" };
-                self.problem(key, format!("a list of {}", items.len()), expected() + comma);
+                self.problem(key, format!("a list of {}", items.len()), pair_words(limits) + comma);
                 [f64::NAN; 2]
             }
             other => {
-                self.problem(key, kind_of(other), expected());
+                self.problem(key, kind_of(other), pair_words(limits));
                 [f64::NAN; 2]
             }
         }
@@ -227,7 +229,16 @@ impl<'d> Table<'d> {
 
     /// A required pair, low then high.
     pub(crate) fn range(&self, key: &'static str, limits: Limits) -> [f64; 2] {
-        let [low, high] = self.pair(key, limits);
+        self.rising(key, self.pair(key, limits))
+    }
+
+    /// A pair, low then high, that may be absent.
+    pub(crate) fn range_opt(&self, key: &'static str, limits: Limits) -> Option<[f64; 2]> {
+        let entry = self.optional(key, || pair_words(&limits))?;
+        Some(self.rising(key, self.as_pair(key, entry, &limits)))
+    }
+
+    fn rising(&self, key: &'static str, [low, high]: [f64; 2]) -> [f64; 2] {
         if low > high {
             self.problem(key, format!("[{low}, {high}]"), format!("the lower value first: `[{high}, {low}]`"));
             return [f64::NAN; 2];
@@ -359,6 +370,10 @@ impl<'d> Table<'d> {
             self.problem(key, "nothing", expected);
         }
     }
+}
+
+fn pair_words(limits: &Limits) -> String {
+    format!("two numbers, `[a, b]`, each {limits}")
 }
 
 fn distinct(keys: &[&'static str]) -> Vec<&'static str> {

@@ -5,18 +5,7 @@
 /// Apportionment factor when a certificate states none (R 60-1, 5.3.2).
 pub const P_LC_DEFAULT: f64 = 0.7;
 
-/// Accuracy class of a load cell.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CellClass {
-    /// Class A.
-    A,
-    /// Class B.
-    B,
-    /// Class C.
-    C,
-    /// Class D.
-    D,
-}
+pub use formats::deck::CellClass;
 
 /// Maximum permissible error of a cell, ± kg, at a load (R 60-1, 5.3.1 and 5.3.2): linearity, hysteresis and temperature on span together.
 pub fn mpe_kg(class: CellClass, v_kg: f64, load_kg: f64, p_lc: f64) -> f64 {

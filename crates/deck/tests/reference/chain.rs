@@ -15,6 +15,8 @@ fn cell() -> CellType {
         zero_tc_pct_10c: 0.02,
         span_tc_pct_10c: 0.02,
         cost: 10.0,
+        mass_kg: None,
+        approval: Default::default(),
     }
 }
 
@@ -27,6 +29,7 @@ fn converter(noise_nv_rms: f64) -> Converter {
         noise_nv_rms,
         rate_hz: 10.0,
         cost_per_channel: 1.0,
+        approval: Default::default(),
     }
 }
 

@@ -1,4 +1,6 @@
-//! What a deck file does not say about how the deck is calibrated and used.
+//! How the deck is calibrated and used: what `[practice]` of the deck file states, and what is taken for granted elsewhere.
+
+use formats::deck::Deck;
 
 /// Assumptions about calibration and use; the default is stated and reasoned at each field.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,6 +29,10 @@ pub struct Assumptions {
     pub moved_share: f64,
     /// Time over which a ward's temperature forgets itself, h. Default 6: a day's swing (no source).
     pub room_h: f64,
+    /// Time since the zero was taken, h; `None`: so long that the temperature has forgotten it. Default `None`.
+    pub zero_h: Option<f64>,
+    /// Range of loads that the first zero takes off, kg. Default 0: the deck is switched on without a load.
+    pub zero_range_kg: f64,
     /// Seed of the draws. Default 1.
     pub seed: u64,
 }
@@ -46,7 +52,38 @@ impl Default for Assumptions {
             tare_kg: 15.0,
             moved_share: 0.3,
             room_h: 6.0,
+            zero_h: None,
+            zero_range_kg: 0.0,
             seed: 1,
         }
+    }
+}
+
+impl Assumptions {
+    /// What the deck file states, and the defaults for the rest.
+    pub fn of(deck: &Deck) -> Self {
+        let (stated, usual) = (&deck.practice, Self::default());
+        Assumptions {
+            averaging_s: stated.averaging_s.unwrap_or(usual.averaging_s),
+            angle_u_deg: stated.angle_u_deg.unwrap_or(usual.angle_u_deg),
+            angle_again_deg: stated.angle_again_deg.unwrap_or(usual.angle_again_deg),
+            masses_u_relative: stated.masses_u_mg_kg.map_or(usual.masses_u_relative, |mg| mg * 1e-6),
+            calibration_kg: stated.calibration_kg.unwrap_or(usual.calibration_kg),
+            placements: stated.placements.unwrap_or(usual.placements),
+            output_tolerance_pct: stated.output_tolerance_pct,
+            pressure_pa: stated.pressure_hpa.map_or(usual.pressure_pa, |hpa| 100.0 * hpa),
+            side_sensitivity: stated.side_sensitivity_pct.map_or(usual.side_sensitivity, |pct| pct / 100.0),
+            tare_kg: stated.tare_kg.unwrap_or(usual.tare_kg),
+            moved_share: stated.moved_pct.map_or(usual.moved_share, |pct| pct / 100.0),
+            room_h: stated.room_h.unwrap_or(usual.room_h),
+            zero_h: stated.zero_h,
+            zero_range_kg: stated.zero_range_kg.unwrap_or(usual.zero_range_kg),
+            seed: usual.seed,
+        }
+    }
+
+    /// Share of the variance that a temperature some hours later does not have in common with an earlier one.
+    pub(crate) fn fresh(&self, hours: f64) -> f64 {
+        1.0 - (-hours / self.room_h).exp()
     }
 }

@@ -9,7 +9,7 @@
 //! |---|---|
 //! | nonlinearity | NL · E · 4x(1−x) up to half of the capacity E, NL · E above; x the gross load over E |
 //! | hysteresis, repeatability, creep | share of rated output, in proportion to the net load of the cell |
-//! | temperature on zero | E · TC/10 °C · (T − T_zero); both temperatures anywhere in the ambient range |
+//! | temperature on zero | E · TC/10 °C · (T − T_zero); both temperatures anywhere in the ambient range, times √(1 − ρ), ρ = e^(−t/τ), where the time t since the zero is stated |
 //! | temperature on span | gross load · TC/10 °C · (T − T_cal) |
 //! | noise | rms / √(rate · averaging time), of the weight and of the zero |
 //! | step | half a count, of the weight and of the zero |
@@ -94,7 +94,7 @@ pub fn model(deck: &Deck, lying: &Lying, assumptions: &Assumptions, load_kg: f64
     let cells = Cells::new(deck, lying, assumptions, load_kg)?;
     let mut model = Model::default();
     own_of_cells(&mut model, deck, &cells, assumptions);
-    common_of_types(&mut model, deck, &cells);
+    common_of_types(&mut model, deck, &cells, assumptions);
     of_the_place(&mut model, deck, assumptions, load_kg);
     of_the_posture(&mut model, lying, assumptions, load_kg);
     model.own(Source::Shunt, 1e3 * load_kg * lying.shunted, Factor::Rectangular);
@@ -161,9 +161,11 @@ pub(crate) fn half_range_c(deck: &Deck) -> f64 {
 }
 
 /// Sources in which all cells of a type err together, and temperature, which all cells share.
-fn common_of_types(model: &mut Model, deck: &Deck, cells: &Cells<'_>) {
+fn common_of_types(model: &mut Model, deck: &Deck, cells: &Cells<'_>, assumptions: &Assumptions) {
     let [now, at_zero, at_calibration] = [(); 3].map(|()| model.factor(Factor::Rectangular));
     let per_10c = half_range_c(deck) / 10.0;
+    // T − T_zero has the variance 2 (1 − ρ) Var T.
+    let since_zero = assumptions.zero_h.map_or(1.0, |hours| assumptions.fresh(hours).sqrt());
     for (kind, on) in cells.by_type() {
         let [creep, span] = [(); 2].map(|()| model.factor(Factor::Rectangular));
         let (net_g, gross_g) = on.iter().fold((0.0, 0.0), |(n, g), c| (n + 1e3 * c.net_kg, g + 1e3 * c.gross_kg));
@@ -173,7 +175,7 @@ fn common_of_types(model: &mut Model, deck: &Deck, cells: &Cells<'_>) {
         model.push(Source::TemperatureSpan, -span_g, span, Some(at_calibration));
         for cell in on {
             let zero = model.factor(Factor::Rectangular);
-            let zero_g = 1e3 * cell.kind.zero_tc_pct_10c / 100.0 * per_10c * cell.kind.capacity_kg;
+            let zero_g = since_zero * 1e3 * cell.kind.zero_tc_pct_10c / 100.0 * per_10c * cell.kind.capacity_kg;
             model.push(Source::TemperatureZero, zero_g, zero, Some(now));
             model.push(Source::TemperatureZero, -zero_g, zero, Some(at_zero));
         }

@@ -74,7 +74,7 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
 pub fn model(deck: &Deck, lying: &Lying, assumptions: &Assumptions, hours: f64) -> Result<Model, DeckError> {
     let cells = Cells::new(deck, lying, assumptions, lying.net_kg)?;
     let mut model = Model::default();
-    let fresh = 1.0 - (-hours / assumptions.room_h).exp();
+    let fresh = assumptions.fresh(hours);
     own_of_cells(&mut model, deck, &cells, assumptions);
     with_temperature(&mut model, deck, &cells, fresh);
     let load_g = 1e3 * lying.net_kg;

@@ -70,5 +70,5 @@ impl From<deck::DeckError> for ExploreError {
 /// # Errors
 /// No or a wrong `[explore]` table, or a deck that cannot be computed.
 pub fn explore(deck: &Deck) -> Result<Explorer, ExploreError> {
-    Explorer::new(deck, &Assumptions::default())
+    Explorer::new(deck, &Assumptions::of(deck))
 }

@@ -141,7 +141,9 @@ fn solve(
     Ok(Some(PlateOption {
         stack: 0,
         layout: 0,
-        mass_kg: parts.iter().map(|p| p.mass_kg).sum(),
+        mass_kg: parts.iter().map(|p| p.mass_kg).sum::<f64>()
+            + kind.mass_kg.unwrap_or(0.0) * plate.cells.len() as f64
+            + plate.base_kg.unwrap_or(0.0),
         cost: parts.iter().filter_map(|p| p.cost).sum::<f64>() + kind.cost * plate.cells.len() as f64,
         n_cells: plate.cells.len(),
         margin_mm: allowed_mm - worst_mm,

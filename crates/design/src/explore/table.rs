@@ -26,7 +26,7 @@
 //! A thickness of 0 leaves the layer out. Cells lie: 3 at two corners and the middle of the other long side, 4 at the corners,
 //! 5 with one in the middle, 6 with one more on each long side. Ribs and clearance stay as the deck file has them.
 
-use formats::deck::{Bond, Converter, Deck, Layer};
+use formats::deck::{Bond, Converter, ConverterApproval, Deck, Layer};
 
 use super::ExploreError;
 
@@ -305,6 +305,8 @@ fn converters(deck: &Deck, raw: Vec<RawConverter>) -> Result<Vec<(String, Conver
                 noise_nv_rms: c.noise_nv_rms,
                 rate_hz: c.rate_hz,
                 cost_per_channel: c.cost_per_channel,
+                // What its certificate states is not part of the table.
+                approval: ConverterApproval::default(),
             };
             Ok((c.name, converter))
         })

@@ -117,6 +117,7 @@ fn plate(rng: &mut Rng, index: usize, x_mm: f64, types: &[CellType], cores: bool
         origin_mm: [x_mm, 10.0],
         size_mm,
         clearance_mm: CLEARANCE_MM,
+        base_kg: None,
         bond,
         layers,
         ribs: if rng.random_bool(0.3) { vec![rib(rng, size_mm)] } else { Vec::new() },

@@ -2,10 +2,12 @@
 
 use std::collections::HashMap;
 
+use super::approval::{read_cell_approval, read_converter_approval};
 use super::plate::read_plates;
+use super::practice::read_practice;
 use super::{
-    AccuracyClass, Axis, Bond, CellType, Converter, Deck, LoadCase, Material, Patch, PatientLoad, Plate, Section, Sex,
-    Site, Target,
+    AccuracyClass, Axis, Bond, CellType, Converter, ConverterApproval, Deck, LoadCase, Material, Patch, PatientLoad,
+    Plate, Section, Sex, Site, Target,
 };
 use crate::limits::{Limits, quoted};
 use crate::toml_document::Document;
@@ -66,6 +68,7 @@ fn read_deck(root: Table<'_>) -> Deck {
     let calibration_site = root.table_opt("calibration_site").map(read_site);
     let ambient = root.table("ambient").map(read_ambient);
     let converter = root.table("converter").map(read_converter);
+    let practice = root.table_opt("practice").map(read_practice).unwrap_or_default();
     let explore = root.kept_opt("explore");
     root.finish();
 
@@ -92,6 +95,7 @@ fn read_deck(root: Table<'_>) -> Deck {
         materials,
         cell_types,
         converter: converter.unwrap_or(NO_CONVERTER),
+        practice,
         plates,
         load_cases,
         explore,
@@ -106,6 +110,16 @@ const NO_CONVERTER: Converter = Converter {
     noise_nv_rms: f64::NAN,
     rate_hz: f64::NAN,
     cost_per_channel: f64::NAN,
+    approval: ConverterApproval {
+        class: None,
+        n_max: None,
+        step_min_uv: None,
+        input_min_mv: None,
+        error_share: None,
+        temperature_c: None,
+        bridge_ohm: None,
+        cable_m_mm2: None,
+    },
 };
 
 /// Reads named tables, each name once.
@@ -222,6 +236,8 @@ fn read_cell_type(t: Table<'_>) -> CellType {
         zero_tc_pct_10c: t.number("zero_tc_pct_10C", PERCENT),
         span_tc_pct_10c: t.number("span_tc_pct_10C", PERCENT),
         cost: t.number("cost", Limits::NOT_NEGATIVE),
+        mass_kg: t.number_opt("mass_kg", Limits::NOT_NEGATIVE),
+        approval: t.table_opt("approval").map(read_cell_approval).unwrap_or_default(),
     };
     t.finish();
     cell_type
@@ -236,6 +252,7 @@ fn read_converter(t: Table<'_>) -> Converter {
         noise_nv_rms: t.number("noise_nV_rms", Limits::NOT_NEGATIVE),
         rate_hz: t.number("rate_Hz", Limits::POSITIVE),
         cost_per_channel: t.number("cost_per_channel", Limits::NOT_NEGATIVE),
+        approval: t.table_opt("approval").map(read_converter_approval).unwrap_or_default(),
     };
     t.finish();
     converter

@@ -2,6 +2,8 @@
 
 use std::fmt::{self, Write as _};
 
+use super::approval::{cell_approval, converter_approval};
+use super::practice::write_practice;
 use super::read::{AXES, BONDS, CLASSES, SEXES};
 use super::{CellType, Converter, Deck, LoadCase, Material, MaterialCost, Patch, PatientLoad, Plate, Site, Target};
 use crate::toml_writer::{key, number, pair, text};
@@ -42,6 +44,7 @@ fn write_deck(out: &mut String, deck: &Deck) -> fmt::Result {
         write_cell_type(out, cell_type)?;
     }
     write_converter(out, &deck.converter)?;
+    write_practice(out, &deck.practice)?;
     for plate in &deck.plates {
         write_plate(out, plate)?;
     }
@@ -114,20 +117,23 @@ fn write_cell_type(out: &mut String, c: &CellType) -> fmt::Result {
     ] {
         writeln!(out, "{name} = {}", number(value))?;
     }
-    Ok(())
+    optional(out, "mass_kg", c.mass_kg)?;
+    out.write_str(&cell_approval(&c.approval))
 }
 
 fn write_converter(out: &mut String, c: &Converter) -> fmt::Result {
     writeln!(out, "\n[converter]\nexcitation_V = {}\ngain = {}", number(c.excitation_v), number(c.gain))?;
     writeln!(out, "reference_V = {}\nbits = {}", number(c.reference_v), c.bits)?;
     writeln!(out, "noise_nV_rms = {}\nrate_Hz = {}", number(c.noise_nv_rms), number(c.rate_hz))?;
-    writeln!(out, "cost_per_channel = {}", number(c.cost_per_channel))
+    writeln!(out, "cost_per_channel = {}", number(c.cost_per_channel))?;
+    out.write_str(&converter_approval(&c.approval))
 }
 
 fn write_plate(out: &mut String, p: &Plate) -> fmt::Result {
     writeln!(out, "\n[[plate]]\nname = {}\nsection = {}", text(&p.name), text(&p.section))?;
     writeln!(out, "origin_mm = {}\nsize_mm = {}", pair(p.origin_mm), pair(p.size_mm))?;
     writeln!(out, "clearance_mm = {}", number(p.clearance_mm))?;
+    optional(out, "base_kg", p.base_kg)?;
     writeln!(out, "bond = {}", text(words::word(BONDS, &p.bond)))?;
     list(out, "layers", &p.layers, |l| {
         format!("material = {}, thickness_mm = {}", text(&l.material), number(l.thickness_mm))

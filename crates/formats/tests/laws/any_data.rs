@@ -3,8 +3,8 @@
 use bedplate_formats::actions::{Action, ActionKind};
 use bedplate_formats::chart::{Direction, Entry, Route};
 use bedplate_formats::deck::{
-    AccuracyClass, Axis, Bond, Cell, CellType, Converter, Deck, Layer, LoadCase, Material, MaterialCost, Patch,
-    PatientLoad, Plate, Rib, Section, Sex, Site, Target,
+    AccuracyClass, Axis, Bond, Cell, CellApproval, CellClass, CellType, Converter, ConverterApproval, Deck, Layer,
+    LoadCase, Material, MaterialCost, Patch, PatientLoad, Plate, Practice, Rib, Section, Sex, Site, Target,
 };
 use bedplate_formats::materials;
 use bedplate_formats::pairs::Pair;
@@ -103,7 +103,77 @@ prop_compose! {
 }
 
 prop_compose! {
-    fn cell_type(i: usize)(name in name(i), v in vec(positive(), 3), pct in vec(0.0..100.0f64, 6), cost in not_negative()) -> CellType {
+    fn cell_approval()(
+        class in option::of(select(vec![CellClass::A, CellClass::B, CellClass::C, CellClass::D])),
+        v in vec(option::of(positive()), 4),
+        share in option::of(0.0..=1.0f64),
+        range in option::of(ordered(-60.0, 120.0)),
+    ) -> CellApproval {
+        CellApproval {
+            class,
+            n_max: v[0],
+            v_min_g: v[1],
+            dead_min_kg: v[2],
+            error_share: share,
+            temperature_c: range,
+            input_ohm: v[3],
+        }
+    }
+}
+
+prop_compose! {
+    fn converter_approval()(
+        class in option::of(select(vec![AccuracyClass::I, AccuracyClass::II, AccuracyClass::III, AccuracyClass::IIII])),
+        v in vec(option::of(positive()), 3),
+        input in option::of(finite()),
+        share in option::of(0.0..=1.0f64),
+        range in option::of(ordered(-60.0, 120.0)),
+        ohm in option::of(ordered(1.0, 1e4)),
+    ) -> ConverterApproval {
+        ConverterApproval {
+            class,
+            n_max: v[0],
+            step_min_uv: v[1],
+            input_min_mv: input,
+            error_share: share,
+            temperature_c: range,
+            bridge_ohm: ohm,
+            cable_m_mm2: v[2],
+        }
+    }
+}
+
+prop_compose! {
+    fn practice()(v in vec(option::of(positive()), 9), pct in vec(option::of(0.0..=10.0f64), 5), times in option::of(1.0..1e3f64)) -> Practice {
+        Practice {
+            averaging_s: v[0],
+            angle_u_deg: pct[0],
+            angle_again_deg: pct[1],
+            masses_u_mg_kg: v[1],
+            calibration_kg: v[2],
+            placements: times,
+            output_tolerance_pct: pct[2],
+            pressure_hpa: v[3],
+            side_sensitivity_pct: pct[3],
+            tare_kg: v[4],
+            moved_pct: pct[4],
+            room_h: v[5],
+            zero_h: v[6],
+            zero_range_kg: v[7],
+            cable_m_mm2: v[8],
+        }
+    }
+}
+
+prop_compose! {
+    fn cell_type(i: usize)(
+        name in name(i),
+        v in vec(positive(), 3),
+        pct in vec(0.0..100.0f64, 6),
+        cost in not_negative(),
+        mass_kg in option::of(not_negative()),
+        approval in cell_approval(),
+    ) -> CellType {
         CellType {
             name,
             capacity_kg: v[0],
@@ -116,12 +186,20 @@ prop_compose! {
             zero_tc_pct_10c: pct[4],
             span_tc_pct_10c: pct[5],
             cost,
+            mass_kg,
+            approval,
         }
     }
 }
 
 prop_compose! {
-    fn converter()(v in vec(positive(), 4), bits in 8u32..=32, noise in not_negative(), cost in not_negative()) -> Converter {
+    fn converter()(
+        v in vec(positive(), 4),
+        bits in 8u32..=32,
+        noise in not_negative(),
+        cost in not_negative(),
+        approval in converter_approval(),
+    ) -> Converter {
         Converter {
             excitation_v: v[0],
             gain: v[1],
@@ -130,6 +208,7 @@ prop_compose! {
             noise_nv_rms: noise,
             rate_hz: v[3],
             cost_per_channel: cost,
+            approval,
         }
     }
 }
@@ -141,38 +220,48 @@ fn plate(
     materials: Vec<String>,
     cell_types: Vec<String>,
 ) -> impl Strategy<Value = Plate> {
-    let base = (name(i), select(sections), [100.0..900.0f64, 100.0..900.0f64], positive(), any::<bool>());
+    let base = (
+        name(i),
+        select(sections),
+        [100.0..900.0f64, 100.0..900.0f64],
+        positive(),
+        any::<bool>(),
+        option::of(not_negative()),
+    );
     let layers = vec((select(materials.clone()), positive()), 1..4);
     let ribs = vec((any::<bool>(), 0.2..0.8f64, 1.0..20.0f64, positive(), select(materials)), 0..3);
     let cells = vec((text(), select(cell_types)), 3);
-    (base, layers, ribs, cells).prop_map(move |((name, section, size_mm, clearance_mm, glued), layers, ribs, cells)| {
-        let corners = [[0.0, 0.0], [size_mm[0], 0.25], [0.125, size_mm[1]]];
-        Plate {
-            name,
-            section,
-            origin_mm: [1000.0 * i as f64, 10.0],
-            size_mm,
-            clearance_mm,
-            bond: if glued { Bond::Glued } else { Bond::Loose },
-            layers: layers.into_iter().map(|(material, thickness_mm)| Layer { material, thickness_mm }).collect(),
-            ribs: ribs
-                .into_iter()
-                .map(|(x, at, width_mm, height_mm, material)| Rib {
-                    along: if x { Axis::X } else { Axis::Y },
-                    at_mm: at * size_mm[usize::from(x)],
-                    width_mm,
-                    height_mm,
-                    material,
-                })
-                .collect(),
-            cells: cells
-                .into_iter()
-                .zip(corners)
-                .enumerate()
-                .map(|(k, ((name, cell_type), at_mm))| Cell { name: format!("c{i}.{k}{name}"), cell_type, at_mm })
-                .collect(),
-        }
-    })
+    (base, layers, ribs, cells).prop_map(
+        move |((name, section, size_mm, clearance_mm, glued, base_kg), layers, ribs, cells)| {
+            let corners = [[0.0, 0.0], [size_mm[0], 0.25], [0.125, size_mm[1]]];
+            Plate {
+                name,
+                section,
+                origin_mm: [1000.0 * i as f64, 10.0],
+                size_mm,
+                clearance_mm,
+                base_kg,
+                bond: if glued { Bond::Glued } else { Bond::Loose },
+                layers: layers.into_iter().map(|(material, thickness_mm)| Layer { material, thickness_mm }).collect(),
+                ribs: ribs
+                    .into_iter()
+                    .map(|(x, at, width_mm, height_mm, material)| Rib {
+                        along: if x { Axis::X } else { Axis::Y },
+                        at_mm: at * size_mm[usize::from(x)],
+                        width_mm,
+                        height_mm,
+                        material,
+                    })
+                    .collect(),
+                cells: cells
+                    .into_iter()
+                    .zip(corners)
+                    .enumerate()
+                    .map(|(k, ((name, cell_type), at_mm))| Cell { name: format!("c{i}.{k}{name}"), cell_type, at_mm })
+                    .collect(),
+            }
+        },
+    )
 }
 
 /// A load case of one of the three kinds.
@@ -234,9 +323,9 @@ pub(crate) fn deck() -> impl Strategy<Value = Deck> {
     });
     let class = select(vec![AccuracyClass::I, AccuracyClass::II, AccuracyClass::III, AccuracyClass::IIII]);
     let head = (name(0), 1.0..1e4f64, 1e-3..1.0f64, class, name(1), target());
-    let places = (site(), option::of(site()), ordered(-40.0, 85.0), converter(), explore());
+    let places = (site(), option::of(site()), ordered(-40.0, 85.0), (converter(), practice()), explore());
     (head, places, cases).prop_map(|((name, max_kg, share, class, currency, target), places, cases)| {
-        let (site, calibration_site, ambient_c, converter, explore) = places;
+        let (site, calibration_site, ambient_c, (converter, practice), explore) = places;
         let (sections, materials, cell_types, plates, load_cases) = cases;
         Deck {
             name,
@@ -252,6 +341,7 @@ pub(crate) fn deck() -> impl Strategy<Value = Deck> {
             materials: materials::built_in().into_iter().chain(materials).collect(),
             cell_types: cell_types.to_vec(),
             converter,
+            practice,
             plates,
             load_cases,
             explore,

@@ -92,6 +92,8 @@ pub(crate) mod tests {
             zero_tc_pct_10c: 0.05,
             span_tc_pct_10c: 0.05,
             cost: 3.0,
+            mass_kg: None,
+            approval: Default::default(),
         }
     }
 
@@ -104,6 +106,7 @@ pub(crate) mod tests {
             noise_nv_rms: 90.0,
             rate_hz: 10.0,
             cost_per_channel: 1.5,
+            approval: Default::default(),
         }
     }
 
