@@ -35,15 +35,21 @@ impl<'a> Past<'a> {
         let at_us = self.at(sample.t_s);
         // Whatever the twin makes fits its own deck.
         if let Ok(Some(mut job)) = self.bed.with(|engine| engine.take(&frame, at_us)) {
-            // Events correct earlier ones by their numbers: they are kept at once.
-            let has_entries = job.entries.iter().any(|e| e.kind == store::entry::Kind::Event);
+            let has_event = job.entries.iter().any(|e| e.kind == store::entry::Kind::Event);
+            if has_event {
+                // Events correct earlier ones by their numbers, and the engine knows them by their places in this very job: what
+                // waits goes first, by itself.
+                self.ward.memory.keep(std::mem::take(&mut self.job))?;
+                self.job = job;
+                return self.keep();
+            }
             self.job.entries.append(&mut job.entries);
             self.job.readings.append(&mut job.readings);
             self.job.counts.append(&mut job.counts);
             if !job.states.is_empty() {
                 self.job.states = job.states;
             }
-            if has_entries || self.job.readings.len() >= ROWS {
+            if self.job.readings.len() >= ROWS {
                 self.keep()?;
             }
         }

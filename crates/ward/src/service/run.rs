@@ -50,18 +50,19 @@ pub async fn bed(ward: Arc<Ward>, bed: Arc<Bed>, mut heard: Receiver<Heard>) {
                 bed.with(crate::bed::Engine::rubbish);
             }
             Heard::Frames { frames, receipt } => {
-                let mut jobs = Vec::new();
+                let mut any = false;
                 for frame in &frames {
                     match bed.with(|engine| engine.take(frame, now_us())) {
-                        Ok(job) => jobs.extend(job),
+                        // Before the next one is taken: the engine learns the numbers of its events from this very job.
+                        Ok(Some(job)) => {
+                            any = true;
+                            keep(&ward, &bed, job, &mut pauses).await;
+                        }
+                        Ok(None) => {}
                         Err(error) => tracing::debug!(bed = bed.setup.bed, %error, "a sample that was not taken"),
                     }
                 }
                 receipts.push(receipt);
-                let any = !jobs.is_empty();
-                for job in jobs {
-                    keep(&ward, &bed, job, &mut pauses).await;
-                }
                 // What came since the last job is kept with the next: until then the broker has the only copy.
                 if any || receipts.len() >= RECEIPTS_MOST {
                     for receipt in receipts.drain(..) {
