@@ -47,6 +47,11 @@ pub struct Bent {
 /// # Errors
 /// A deck that cannot be turned into physics.
 pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
+    bend_under(deck, true)
+}
+
+/// Bends all plates under the deck's own cases, and under the ward's loads where these are asked for.
+pub(crate) fn bend_under(deck: &Deck, with_ward: bool) -> Result<Bent, DesignError> {
     let spread = |case: &LoadCase| loads::spread(deck, case);
     let n_own = deck.load_cases.len();
     let mut shared = deck.load_cases.clone();
@@ -55,7 +60,7 @@ pub fn bend(deck: &Deck) -> Result<Bent, DesignError> {
     let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
     let (mut own, mut of_ward, mut usual_plates, mut edges) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
-        let ward = ward::cases(deck, plate);
+        let ward = if with_ward { ward::cases(deck, plate) } else { Vec::new() };
         let ward_loads: Vec<CaseLoad> = ward.iter().map(spread).collect::<Result<_, _>>()?;
         let on_plate: Vec<&PlateLoad> = shared_loads.iter().chain(&ward_loads).map(|c| &c.plates[index]).collect();
         let model = model(deck, plate)?;

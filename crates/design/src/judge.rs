@@ -2,10 +2,18 @@
 
 use formats::deck::Deck;
 
-use crate::report::{CaseReport, CheckReport, Requirement};
+use crate::report::{ByLoad, CaseReport, PlateReport, Requirement};
+
+/// What is set against the limits.
+pub(crate) struct Found<'a> {
+    pub(crate) plates: &'a [PlateReport],
+    pub(crate) expanded_u_g: &'a ByLoad,
+    pub(crate) mass_kg: f64,
+    pub(crate) cost: f64,
+}
 
 /// The limits of the deck's target, then that no cell bears more than it is rated for and no layer more than its strength.
-pub(crate) fn requirements(deck: &Deck, report: &CheckReport) -> Vec<Requirement> {
+pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> {
     let target = &deck.target;
     let cases = || report.plates.iter().flat_map(|p| &p.cases);
     let largest = |value: fn(&CaseReport) -> f64| cases().map(value).fold(0.0, f64::max);

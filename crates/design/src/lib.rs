@@ -16,6 +16,7 @@ pub mod budget;
 mod edge;
 pub mod explore;
 pub mod field;
+pub mod glance;
 mod judge;
 pub mod lift;
 pub mod lying;
@@ -27,6 +28,7 @@ mod warnings;
 use formats::deck::Deck;
 
 pub use budget::Assumptions;
+pub use glance::{Glance, glance};
 pub use report::{CheckReport, PlateReport};
 
 /// Why a deck cannot be checked.
@@ -86,6 +88,14 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
         requirements: Vec::new(),
     };
     report.warnings.extend(warnings::of_safe_load(deck, &report.safe_load));
-    report.requirements = judge::requirements(deck, &report);
+    report.requirements = judge::requirements(
+        deck,
+        &judge::Found {
+            plates: &report.plates,
+            expanded_u_g: &report.expanded_u_g,
+            mass_kg: report.mass_kg,
+            cost: report.cost,
+        },
+    );
     Ok(report)
 }

@@ -4,6 +4,7 @@
 //! without a word; keys of one's own begin with `x_` or are named `note`, in any table.
 
 mod approval;
+mod edit;
 mod plate;
 mod practice;
 pub(crate) mod read;
@@ -11,6 +12,7 @@ mod write;
 
 pub use approval::{CellApproval, CellClass, ConverterApproval};
 pub use practice::Practice;
+pub use edit::{Edit, EditError, edit};
 pub use read::{read, read_with_warnings};
 pub use write::write;
 

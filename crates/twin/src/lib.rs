@@ -37,6 +37,7 @@ pub mod sharing;
 pub mod trial;
 
 pub use bench::acceptance::{pairs, tests_run};
+pub use bench::live::LiveBench;
 pub use bench::planned::planned_run;
 pub use bench::run::{BenchFault, BenchOptions, BenchRun, bench_run};
 pub use bench::touch::{Press, touch_recording};

@@ -152,7 +152,11 @@ impl PlatePlan {
         // The file's y grows from the patient's right to left, a drawing's downward: seen from above, the right of a
         // patient whose head is at the left lies at the bottom.
         let (x0, y0) = (self.origin_mm[0], width - self.origin_mm[1] - ly);
-        let _ = write!(out, r#"<g transform="translate({x0} {y0})"><title>{}</title>"#, escape(&self.name));
+        let _ = write!(
+            out,
+            r#"<g data-plate="{0}" transform="translate({x0} {y0})"><title>{0}</title>"#,
+            escape(&self.name)
+        );
         if let Some(field) = &self.field {
             field.draw(out, lx, ly, most);
         }
@@ -162,7 +166,7 @@ impl PlatePlan {
             let share = (cell.load_pct / 100.0).clamp(0.0, 1.0);
             let _ = write!(
                 out,
-                r#"<g><title>{}: {} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="{CELL_RADIUS}"/><circle class="cell-load" cx="{x}" cy="{y}" r="{:.1}"/></g>"#,
+                r#"<g data-cell="{0}"><title>{0}: {1} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="{CELL_RADIUS}"/><circle class="cell-load" cx="{x}" cy="{y}" r="{2:.1}"/></g>"#,
                 escape(&cell.name),
                 fixed(cell.load_pct, 0),
                 22.0 * share.sqrt()

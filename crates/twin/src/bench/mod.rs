@@ -5,10 +5,12 @@
 //! * [`run`]: a calibration run with few masses and a water can;
 //! * [`planned`]: a run by a plan's rows;
 //! * [`touch`]: a hand that presses one place after the other;
+//! * [`live`]: counts sample by sample, for a page that watches;
 //! * [`acceptance`]: the tests of a calibrated deck, and its weights beside a standard's.
 
 pub mod acceptance;
 pub mod fault;
+pub mod live;
 pub mod planned;
 pub mod run;
 pub mod touch;
