@@ -36,6 +36,23 @@ fi
 names=()
 if have_browser; then names+=(bedplate/browser-tests); else skipped+=("pages in a browser (chromium and chromedriver are missing)"); fi
 
+# The accessibility checker of the page tests, of one stated version, in a folder that disappears.
+checker=$(mktemp -d)
+trap 'rm -rf "$log" "$checker"' EXIT
+if ! command -v npm >/dev/null; then
+  step "installing npm to fetch the accessibility checker"
+  { as_root apt-get update && as_root apt-get install -y --no-install-recommends npm; } >/dev/null 2>&1 || echo "could not install it"
+fi
+fetch_checker() {
+  (cd "$checker" && npm pack --silent axe-core@4.10.3 && tar -xzf axe-core-4.10.3.tgz package/axe.min.js) >/dev/null 2>&1
+}
+if have_browser && fetch_checker; then
+  export BEDPLATE_CHECKER=$checker/package/axe.min.js
+  names+=(bedplate/accessibility-tests)
+else
+  skipped+=("accessibility of the pages (axe-core 4.10.3 could not be fetched with npm, or there is no browser)")
+fi
+
 # The server for the tests of the ward's memory; they bring up one of their own and take it down again.
 have_postgresql() { compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null; }
 if ! have_postgresql; then
@@ -79,7 +96,7 @@ try "validation page" cargo run --quiet -p bedplate-published -- --hold "$BEDPLA
 # What the built program writes and serves, tried by general-purpose readers in a Python of their own. The tests built it.
 program=${CARGO_TARGET_DIR:-$PWD/target}/debug/bedplate
 outside=$(mktemp -d)
-trap 'rm -rf "$log" "$outside"' EXIT
+trap 'rm -rf "$log" "$checker" "$outside"' EXIT
 python_with() { "$outside/python/bin/pip" install --quiet "$@" >/dev/null 2>&1; }
 if ! python3 -m venv "$outside/python" >/dev/null 2>&1; then
   { as_root apt-get update && as_root apt-get install -y --no-install-recommends python3-venv; } >/dev/null 2>&1

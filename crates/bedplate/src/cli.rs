@@ -35,6 +35,7 @@ pub(crate) enum Verb {
     Balance(BalanceArgs),
     Dose(DoseArgs),
     Twin(TwinArgs),
+    Bench(BenchArgs),
     Serve(ServeArgs),
     Ward(WardArgs),
     Completions(CompletionsArgs),
@@ -603,6 +604,44 @@ pub(crate) struct TwinWardArgs {
     /// Seed of noise and events
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
+}
+
+/// The engineer's pages for one deck, on this machine, until Ctrl-C: a workbench, and a guided calibration.
+///
+/// The workbench shows deck.toml as a drawing that answers while a cell is moved or a layer changed; download what you want to
+/// keep. With --masses and a link it also guides through a calibration: touch check, where to put what, when the counts
+/// have settled, residuals and findings as they come. Every step is kept in the folder before the page goes on: started
+/// again with the same folder, the run goes on where it stood. At the end the folder holds run.csv, calibration.json and
+/// certificate.html.
+#[derive(Debug, Args)]
+#[command(group(clap::ArgGroup::new("link").args(["tcp", "serial", "twin"])))]
+pub(crate) struct BenchArgs {
+    /// The deck, deck.toml
+    pub(crate) deck: PathBuf,
+    /// The bodies at hand, masses.csv (name,mass_kg,u_g,count[,about_kg])
+    #[arg(long, value_name = "FILE.csv", requires = "link")]
+    pub(crate) masses: Option<PathBuf>,
+    /// Folder of the run [default: this one]
+    #[arg(short = 'o', long, value_name = "DIR", requires = "masses")]
+    pub(crate) folder: Option<PathBuf>,
+    /// The deck's controller listens here
+    #[arg(long, value_name = "HOST:PORT", requires = "masses")]
+    pub(crate) tcp: Option<String>,
+    /// The deck's controller is on this serial line
+    #[arg(long, value_name = "DEVICE", requires = "masses")]
+    pub(crate) serial: Option<String>,
+    /// Bits a second of the serial line [default: 115200]
+    #[arg(long, requires = "serial")]
+    pub(crate) baud: Option<u32>,
+    /// No deck is there: a virtual one whose cells are drawn from this number, and invented hands
+    #[arg(long, value_name = "SEED", requires = "masses")]
+    pub(crate) twin: Option<u64>,
+    /// How many times as fast as ours the virtual deck's clock runs
+    #[arg(long, requires = "twin", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=50))]
+    pub(crate) speed: u8,
+    /// Port of the pages on 127.0.0.1; 0 takes a free one
+    #[arg(long, default_value_t = 4781)]
+    pub(crate) port: u16,
 }
 
 /// The ward service: beds, records and pages of one ward, until Ctrl-C.

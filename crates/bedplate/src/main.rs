@@ -36,6 +36,7 @@ fn main() -> ExitCode {
         Verb::Noise(args) => verbs::noise::run(args),
         Verb::Balance(args) => verbs::balance::run(args),
         Verb::Dose(args) => verbs::dose::run(args),
+        Verb::Bench(args) => verbs::bench::run(args),
         Verb::Twin(args) => verbs::twin::run(args),
         Verb::Serve(args) => verbs::serve::run(args),
         Verb::Ward(args) => verbs::ward::run(args),

@@ -1,6 +1,7 @@
 //! The pages of the demo in a real browser: every page, three widths, light and dark, by keyboard, with no error in the
 //! console and no request to another server. Needs chromium and chromedriver: feature `browser-tests`.
 #![cfg(feature = "browser-tests")]
+#![expect(clippy::print_stdout, reason = "what was measured is to be read in the log")]
 
 mod browser;
 
@@ -41,7 +42,20 @@ fn demo() -> Demo {
     Demo { child, address }
 }
 
-const PAGES: [&str; 6] = ["/", "/design", "/calibration", "/verification", "/weight", "/balance"];
+const PAGES: [&str; 9] =
+    ["/", "/design", "/calibration", "/verification", "/weight", "/balance", "/workbench", "/guide", "/twin"];
+const MANUAL: [&str; 3] = ["/manual", "/manual/stages/design", "/manual/commands"];
+
+/// Pages that ask the server for more once they are open say so when they have it.
+async fn wait_for_words(browser: &Browser, page: &str) {
+    let ready = match page {
+        "/workbench" => "document.querySelector('#plan svg') !== null",
+        "/guide" => "document.querySelectorAll('#counts tbody tr').length > 0",
+        "/twin" => "document.documentElement.dataset.looked >= 1",
+        _ => return,
+    };
+    browser.wait_for(ready).await;
+}
 
 #[tokio::test(flavor = "multi_thread")]
 async fn every_page_is_whole_at_every_width_in_both_themes() {
@@ -55,19 +69,45 @@ async fn every_page_is_whole_at_every_width_in_both_themes() {
                 browser.wait_for("document.documentElement.dataset.plots === 'drawn'").await;
                 let wanted = browser.number("document.querySelectorAll('[data-plot]').length").await;
                 browser.wait_for(&format!("document.querySelectorAll('.main-svg').length >= {wanted}")).await;
-                let over = browser.number("document.documentElement.scrollWidth - innerWidth").await;
-                assert!(over <= 0.0, "{page} at {width} px is {over} px too wide");
+                wait_for_words(&browser, page).await;
                 let caution = browser.text("document.querySelector('.caution')?.textContent ?? ''").await;
                 assert!(caution.contains("Not for dosing"), "{page} carries no caution");
+                browser.assert_whole(&format!("{page} at {width} px, {theme}")).await;
                 browser.picture(&format!("{}-{name}-{theme}", page.trim_start_matches('/').replace('/', "-"))).await;
             }
         }
-        let outside = browser
-            .text("JSON.stringify(performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin) && !n.startsWith('data:') && !n.startsWith('blob:')))")
-            .await;
-        assert_eq!(outside, "[]", "{page} asks other servers");
-        assert_eq!(browser.console_errors().await, Vec::<String>::new(), "{page}");
     }
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_manual_is_whole_at_every_width_in_both_themes() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    for page in MANUAL {
+        for width in [390, 1280, 2560] {
+            for theme in ["light", "dark"] {
+                browser.emulate(width, theme, "screen").await;
+                browser.open(&format!("{}{page}", demo.address)).await;
+                browser.assert_whole(&format!("{page} at {width} px, {theme}")).await;
+            }
+        }
+    }
+    browser.stop().await;
+}
+
+/// A checker that finds nothing anywhere would prove nothing.
+#[cfg(feature = "accessibility-tests")]
+#[tokio::test(flavor = "multi_thread")]
+async fn the_accessibility_checker_finds_what_is_broken_on_purpose() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&demo.address).await;
+    let spoil = "(document.querySelector('main').insertAdjacentHTML('beforeend', '<img src=\"/static/icon.svg\"><p style=\"color:#999;background:#fff\">faint</p>'), 1)";
+    browser.number(spoil).await;
+    let faults = browser.accessibility_faults().await.join("\n");
+    assert!(faults.contains("image-alt") && faults.contains("color-contrast"), "{faults}");
     browser.stop().await;
 }
 
@@ -105,5 +145,145 @@ async fn a_page_prints_without_the_way_between_pages() {
         assert_eq!(paper, "rgb(255, 255, 255)", "{page} prints on white whatever the theme");
         browser.print(&format!("{}-print", page.trim_start_matches('/'))).await;
     }
+    browser.stop().await;
+}
+
+/// A design with a small space to search, so that the search ends in a test.
+fn small_space() -> String {
+    let text = twin::demo::DECK_TOML;
+    let from = text.find("[explore]").expect("a table");
+    format!(
+        "{}[explore]\none_stack = true\ncells_per_plate = [4]\ninset_mm = [90.0]\nrounds = 2\ncandidates_per_round = 20\nseed = 1\n\
+         [[explore.stack]]\nbond = \"glued\"\nlayers = [ {{ material = \"birch plywood\", thickness_mm = [9.0, 12.0, 15.0] }} ]\n",
+        &text[..from]
+    )
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_design_is_changed_by_pointer_and_keyboard_compared_and_searched() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&format!("{}/workbench", demo.address)).await;
+    browser.wait_for("document.querySelector('#plan svg') !== null").await;
+    let figure = |key: &str| format!("document.querySelector('[data-figure={key}] .value').textContent");
+    let deflection = browser.text(&figure("deflection_mm")).await;
+    browser.click("#keep").await;
+
+    // By pointer: the ring follows the hand, the file follows the ring.
+    browser.drag("[data-cell=B6] .cell", -40, -20).await;
+    browser.wait_for("document.querySelector('#diff').textContent.includes('\"B6\"')").await;
+    browser.wait_for(&format!("{} !== '{deflection}'", figure("deflection_mm"))).await;
+    browser.wait_for("!document.body.classList.contains('busy')").await;
+    let took = browser.text("document.querySelector('#asking').textContent").await;
+    println!("{took}");
+
+    // By keyboard: five millimetres to the foot.
+    let x = "Number(document.querySelector('[aria-label=\"x of cell S2, mm\"]').value)";
+    let before = browser.number(x).await;
+    browser.number("(document.querySelector('[data-cell=S2]').focus(), 1)").await;
+    browser.press_right().await;
+    browser.wait_for(&format!("{x} === {}", before + 5.0)).await;
+    let focus = browser.text("document.activeElement.dataset.cell").await;
+    assert_eq!(focus, "S2", "the focus stays on the cell that is moved");
+
+    // And back.
+    browser.click("#undo").await;
+    browser.wait_for(&format!("{x} === {before}")).await;
+    let compare = browser.text("document.querySelector('#compare').textContent").await;
+    assert!(compare.contains("B against A"), "{compare}");
+    browser.assert_whole("the workbench in use").await;
+
+    // A text that is no deck is told with its place, and the drawing stays.
+    browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
+    browser.set_value("#text", "[deck]\nname = \"nothing else\"\n").await;
+    browser.click("#apply").await;
+    browser.wait_for("!document.querySelector('#problem').hidden").await;
+    let problem = browser.text("document.querySelector('#problem').textContent").await;
+    assert!(problem.contains("deck.toml"), "{problem}");
+
+    // A search, and a design of it opened beside the one before.
+    browser.set_value("#text", &small_space()).await;
+    browser.click("#apply").await;
+    browser.wait_for("document.querySelector('#problem').hidden").await;
+    browser.click("#search").await;
+    browser.wait_for("document.querySelector('#found').textContent.includes('The search is done')").await;
+    browser.assert_whole("the workbench after a search").await;
+    browser.click_button("Open").await;
+    browser.wait_for("document.querySelector('#diff').textContent.includes('birch')").await;
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_calibration_is_guided_step_by_step() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(390, "dark", "screen").await;
+    browser.open(&format!("{}/guide", demo.address)).await;
+    browser.wait_for("document.querySelector('#settling-words')?.textContent.includes('settled')").await;
+    browser.click("#main-step").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Press 1 of')").await;
+    browser.click("#hands").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Press 2 of')").await;
+    browser.assert_whole("the touch check").await;
+    browser.click_button("Begin anew").await;
+    browser.click_button("Leave it out").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 1 of')").await;
+    // The first readings are without load; then the first body is drawn where it is to stand.
+    browser.click("#by-itself").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 4 of')").await;
+    browser.click("#by-itself").await;
+    browser.wait_for("document.querySelector('#drawing .body') !== null").await;
+    browser.click("#hands").await;
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    browser.wait_for("!document.querySelector('#main-step').disabled").await;
+    browser.assert_whole("a placement").await;
+    browser.click("#main-step").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 5 of')").await;
+    browser.wait_for("document.querySelector('#found').textContent.includes('determined') || document.querySelector('#found').textContent.includes('Not yet')").await;
+    browser.click_button("Back one step").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 4 of')").await;
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_night_of_the_twin_is_watched_at_speed() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&format!("{}/twin", demo.address)).await;
+    browser.wait_for("document.documentElement.dataset.looked >= 1").await;
+    browser.set_value("#speed", "3600").await;
+    browser.click_button("Begin").await;
+    browser.wait_for("document.querySelector('#bed svg') !== null").await;
+    // Two hours into the night a patient lies there, and something was judged.
+    browser.wait_for("document.querySelector('#progress').value > 0.03").await;
+    browser.wait_for("/rows settled[1-9]/.test(document.querySelector('#card').textContent)").await;
+    browser.wait_for("document.querySelectorAll('#curve .main-svg').length > 0").await;
+    browser.assert_whole("a night under way").await;
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_first_visit_is_offered_a_tour_that_visits_every_page_and_ends() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&demo.address).await;
+    browser.click_button("Take the tour").await;
+    let mut visited = std::collections::BTreeSet::new();
+    for stop in 1..=PAGES.len() {
+        browser.wait_for(&format!("document.activeElement.textContent === 'Tour, {stop} of {}'", PAGES.len())).await;
+        visited.insert(browser.text("location.pathname").await);
+        browser.assert_whole(&format!("stop {stop} of the tour")).await;
+        browser.click_button(if stop < PAGES.len() { "Next" } else { "Done" }).await;
+    }
+    assert_eq!(visited, PAGES.iter().map(|p| (*p).to_owned()).collect());
+    browser.open(&demo.address).await;
+    let offered = browser.text("document.querySelector('aside.tour') === null ? 'no' : 'yes'").await;
+    assert_eq!(offered, "no", "it is offered once");
     browser.stop().await;
 }

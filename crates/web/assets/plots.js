@@ -85,8 +85,10 @@
     return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
   };
 
-  const drawAll = () => document.querySelectorAll("[data-plot]").forEach(draw);
-  drawAll();
+  const drawAll = () => Promise.all([...document.querySelectorAll("[data-plot]")].map(draw));
+  const begun = performance.now();
+  // How long the first drawing took, for who measures.
+  drawAll().then(() => { document.documentElement.dataset.drawnMs = String(Math.round(performance.now() - begun)); });
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
   matchMedia("print").addEventListener("change", () => {
     drawAll();

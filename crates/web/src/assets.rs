@@ -6,7 +6,8 @@ use std::sync::LazyLock;
 pub const STYLE: &str = concat!(
     include_str!("../assets/tokens.css"),
     include_str!("../assets/parts.css"),
-    include_str!("../assets/style.css")
+    include_str!("../assets/style.css"),
+    include_str!("../assets/workbench.css")
 );
 /// The style of a document that is printed: the same tokens and parts, then the sheet of paper.
 pub const DOCUMENT_STYLE: &str = concat!(
@@ -20,6 +21,16 @@ pub const WARD_STYLE: &str = include_str!("../assets/ward.css");
 pub const WARD_SCRIPT: &str = include_str!("../assets/ward.js");
 /// Draws the plots that a page carries as data.
 pub const PLOTS_SCRIPT: &str = include_str!("../assets/plots.js");
+/// Walks through the pages.
+pub const TOUR_SCRIPT: &str = include_str!("../assets/tour.js");
+/// Draws a bed with its sections at their angles.
+pub const SOLID_SCRIPT: &str = include_str!("../assets/solid.js");
+/// Watches a night of the twin.
+pub const REHEARSAL_SCRIPT: &str = include_str!("../assets/rehearsal.js");
+/// Guides through a calibration.
+pub const GUIDE_SCRIPT: &str = include_str!("../assets/guide.js");
+/// Asks, draws and compares on the workbench.
+pub const WORKBENCH_SCRIPT: &str = include_str!("../assets/workbench.js");
 /// The mark of the pages.
 pub const ICON: &str = include_str!("../assets/icon.svg");
 

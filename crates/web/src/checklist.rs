@@ -126,7 +126,7 @@ fn placement(deck: &Deck, lift: &Lift) -> Markup {
                 "☐ " strong { "Step " (lift.step) } ": " strong { (lift.load) } " (" (mass) ") on plate " strong { (lift.plate) }
                 ", x " strong { (fixed(lift.x_mm, 0)) } " mm, y " strong { (fixed(lift.y_mm, 0)) } " mm."
             }
-            (PreEscaped(drawing(deck, lift).svg()))
+            (PreEscaped(drawing_of(deck, lift).svg()))
             figcaption {
                 "To be expected on the cells, roughly: " (shares.join(", ")) "."
                 @if !lift.lifts_off.is_empty() {
@@ -137,7 +137,8 @@ fn placement(deck: &Deck, lift: &Lift) -> Markup {
     }
 }
 
-fn drawing(deck: &Deck, lift: &Lift) -> DeckPlan {
+/// A placement on the deck.
+pub(crate) fn drawing_of(deck: &Deck, lift: &Lift) -> DeckPlan {
     let capacity_kg =
         |kind: &str| deck.cell_types.iter().find(|t| t.name == kind).map_or(f64::INFINITY, |t| t.capacity_kg);
     let plates = deck.plates.iter().map(|plate| {

@@ -20,7 +20,7 @@ pub struct Place {
 }
 
 /// The pages, in the order of the job.
-pub const PLACES: [Place; 6] = [
+pub const PLACES: [Place; 9] = [
     Place { path: "/", name: "Overview", question: "Where does the whole job stand?" },
     Place {
         path: "/design",
@@ -39,12 +39,36 @@ pub const PLACES: [Place; 6] = [
         name: "Balance",
         question: "What fluid was gained or lost, what did the chart miss, what comes next?",
     },
+    WORKBENCH,
+    GUIDE,
+    TWIN,
 ];
+
+/// The pages of the bench.
+pub const BENCH: &[Place] = &[WORKBENCH, GUIDE, TWIN];
+
+/// The twin, watched.
+pub const TWIN: Place = Place { path: "/twin", name: "Twin", question: "How would this deck do, before it is built?" };
+
+/// The guided calibration.
+pub const GUIDE: Place =
+    Place { path: "/guide", name: "Guided calibration", question: "What do I put where, and has it settled?" };
+
+/// The workbench of a deck file.
+pub const WORKBENCH: Place =
+    Place { path: "/workbench", name: "Workbench", question: "What if a cell moved, or a layer were thicker?" };
 
 /// A whole page around `body`.
 #[must_use]
 pub fn page(place: Place, subject: &str, body: &Markup) -> Markup {
+    page_among(&PLACES, place, subject, body)
+}
+
+/// A whole page of a site that has these places.
+#[must_use]
+pub fn page_among(places: &[Place], place: Place, subject: &str, body: &Markup) -> Markup {
     frame(
+        places,
         &format!("{} · {subject}", place.name),
         Some(place.path),
         &html! {
@@ -61,6 +85,7 @@ pub fn page(place: Place, subject: &str, body: &Markup) -> Markup {
 #[must_use]
 pub fn not_found<'a>(path: &str, paths: impl Iterator<Item = &'a str>) -> Markup {
     frame(
+        &[],
         "Not here",
         None,
         &html! {
@@ -71,7 +96,7 @@ pub fn not_found<'a>(path: &str, paths: impl Iterator<Item = &'a str>) -> Markup
     )
 }
 
-fn frame(title: &str, here: Option<&str>, main: &Markup) -> Markup {
+fn frame(places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -84,19 +109,20 @@ fn frame(title: &str, here: Option<&str>, main: &Markup) -> Markup {
                 link rel="stylesheet" href="/static/style.css";
                 script src="/static/plot-library.js" defer {}
                 script src="/static/plots.js" defer {}
+                script src="/static/tour.js" defer {}
             }
             body {
                 a.skip href="#main" { "To the content" }
                 nav.places aria-label="Pages" {
                     span.mark { "Bedplate" }
                     ol {
-                        @for place in PLACES {
+                        @for place in places {
                             li { a href=(place.path) aria-current=[(here == Some(place.path)).then_some("page")] { (place.name) } }
                         }
                         li { a href=(manual::AT) { "Manual" } }
                     }
                 }
-                main #main { (main) }
+                main #main tabindex="-1" { (main) }
                 footer { p.caution role="note" { (CAUTION) } }
             }
         }

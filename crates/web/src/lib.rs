@@ -12,28 +12,47 @@ pub mod certificate;
 pub mod checklist;
 pub mod document;
 pub mod documents;
+pub mod guide;
 pub mod layout;
 mod manual;
 pub mod pages;
 mod plan;
 pub mod plot;
+pub mod rehearsal;
 mod server;
+mod thin;
 pub mod ward;
+pub mod workbench;
 
 pub use server::{ServeError, serve};
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Finished pages by their path, such as `/design`.
-#[derive(Debug, Clone, Default)]
+#[derive(Clone, Default)]
 pub struct Site {
     pages: BTreeMap<String, String>,
+    guide: Option<Arc<guide::Guide>>,
+    rehearsal: Option<Arc<rehearsal::Rehearsal>>,
 }
 
 impl Site {
     /// Adds a page under its path.
     pub fn add(&mut self, path: &str, page: maud::Markup) {
         self.pages.insert(path.to_owned(), page.into_string());
+    }
+
+    /// Adds a guided calibration, with its page, to a site that has these places.
+    pub fn add_guide(&mut self, deck: &str, guide: Arc<guide::Guide>, places: &[layout::Place]) {
+        self.add("/guide", guide::page(deck, places));
+        self.guide = Some(guide);
+    }
+
+    /// Adds nights of the twin on a deck, with their page.
+    pub fn add_twin(&mut self, deck: formats::deck::Deck, offered: Vec<rehearsal::Offered>, places: &[layout::Place]) {
+        self.add("/twin", rehearsal::page(&deck.name, &offered, places));
+        self.rehearsal = Some(Arc::new(rehearsal::Rehearsal::new(deck, offered)));
     }
 
     /// The page under that path.

@@ -1,6 +1,6 @@
-//! A deck's plan from what `check` found: the drawing that page and report share.
+//! A deck's plan from what `check` found: the drawing that page, workbench and report share.
 
-use ::design::CheckReport;
+use ::design::{CheckReport, PlateReport};
 use formats::deck::Deck;
 use report::svg::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
 
@@ -15,39 +15,43 @@ pub(crate) fn plan(deck: &Deck, report: &CheckReport, case: usize) -> DeckPlan {
     DeckPlan {
         title: format!("{}: deflection under {name}", deck.name),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
-        plates: deck
-            .plates
-            .iter()
-            .zip(&report.plates)
-            .map(|(plate, found)| {
-                let found = found.cases.get(case);
-                PlatePlan {
-                    name: plate.name.clone(),
-                    origin_mm: plate.origin_mm,
-                    size_mm: plate.size_mm,
-                    cells: plate
-                        .cells
-                        .iter()
-                        .enumerate()
-                        .map(|(i, cell)| CellMark {
-                            name: cell.name.clone(),
-                            at_mm: cell.at_mm,
-                            load_pct: found.and_then(|f| f.cells.get(i)).map_or(0.0, |c| c.load_pct_of_capacity),
-                        })
-                        .collect(),
-                    field: found.and_then(|f| {
-                        let nx = f.deflection_mm.first()?.len();
-                        Some(Field {
-                            nx,
-                            ny: f.deflection_mm.len(),
-                            deflection_mm: f.deflection_mm.concat(),
-                            max_mm: f.max_deflection_mm,
-                            max_at_mm: f.at_mm,
-                        })
-                    }),
-                    body: None,
-                }
-            })
-            .collect(),
+        plates: plates(deck, &report.plates, case),
     }
+}
+
+/// The plates of a plan, bent by the load case number `case`.
+pub(crate) fn plates(deck: &Deck, found: &[PlateReport], case: usize) -> Vec<PlatePlan> {
+    deck.plates
+        .iter()
+        .zip(found)
+        .map(|(plate, found)| {
+            let found = found.cases.get(case);
+            PlatePlan {
+                name: plate.name.clone(),
+                origin_mm: plate.origin_mm,
+                size_mm: plate.size_mm,
+                cells: plate
+                    .cells
+                    .iter()
+                    .enumerate()
+                    .map(|(i, cell)| CellMark {
+                        name: cell.name.clone(),
+                        at_mm: cell.at_mm,
+                        load_pct: found.and_then(|f| f.cells.get(i)).map_or(0.0, |c| c.load_pct_of_capacity),
+                    })
+                    .collect(),
+                field: found.and_then(|f| {
+                    let nx = f.deflection_mm.first()?.len();
+                    Some(Field {
+                        nx,
+                        ny: f.deflection_mm.len(),
+                        deflection_mm: f.deflection_mm.concat(),
+                        max_mm: f.max_deflection_mm,
+                        max_at_mm: f.at_mm,
+                    })
+                }),
+                body: None,
+            }
+        })
+        .collect()
 }

@@ -10,7 +10,7 @@ use axum::http::{HeaderValue, Response, StatusCode, header};
 use axum::routing::get;
 use tokio::net::TcpListener;
 
-use crate::{Site, assets, layout, manual};
+use crate::{Site, assets, guide, layout, manual, rehearsal, workbench};
 
 /// Why the pages could not be served.
 #[derive(Debug, thiserror::Error)]
@@ -50,16 +50,25 @@ pub async fn serve(
 }
 
 fn router(site: Arc<Site>) -> Router {
+    let guide = site.guide.as_ref().map_or_else(Router::new, guide::router);
+    let twin = site.rehearsal.as_ref().map_or_else(Router::new, rehearsal::router);
+    let bench = guide.merge(twin).merge(workbench::router());
     Router::new()
         .route("/static/style.css", get(|| async { asset("text/css; charset=utf-8", assets::STYLE) }))
         .route("/static/plots.js", get(|| async { asset("text/javascript; charset=utf-8", assets::PLOTS_SCRIPT) }))
         .route("/static/plot-library.js", get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }))
+        .route("/static/workbench.js", get(|| async { asset("text/javascript; charset=utf-8", assets::WORKBENCH_SCRIPT) }))
+        .route("/static/guide.js", get(|| async { asset("text/javascript; charset=utf-8", assets::GUIDE_SCRIPT) }))
+        .route("/static/solid.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SOLID_SCRIPT) }))
+        .route("/static/rehearsal.js", get(|| async { asset("text/javascript; charset=utf-8", assets::REHEARSAL_SCRIPT) }))
+        .route("/static/tour.js", get(|| async { asset("text/javascript; charset=utf-8", assets::TOUR_SCRIPT) }))
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
         .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
         .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
         .route("/", get(|State(site): State<Arc<Site>>| async move { page(&site, "/") }))
         .route("/{*path}", get(|State(site): State<Arc<Site>>, Path(path): Path<String>| async move { page(&site, &format!("/{path}")) }))
         .with_state(site)
+        .merge(bench)
 }
 
 fn page(site: &Site, path: &str) -> Response<Body> {

@@ -11,7 +11,7 @@ use crate::cli::{
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
-use crate::verbs::{agree, balance, calibrate, check, twin, verify, weigh};
+use crate::verbs::{agree, balance, bench, calibrate, check, twin, verify, weigh};
 
 /// Seconds between the weights that the demo writes: three days stay small.
 const EVERY_S: f64 = 60.0;
@@ -137,7 +137,41 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     site.add("/verification", web::pages::verification(&verified, &points, &agreed));
     site.add("/weight", web::pages::weight(&patient.patient.label, &weights, &weighed));
     site.add("/balance", web::pages::balance(&patient.patient.label, &balanced));
+    let opened = web::workbench::Opened { file: "deck.toml".into(), text: ::twin::demo::DECK_TOML.into() };
+    site.add("/workbench", web::workbench::page(&opened, &web::layout::PLACES));
+    site.add_twin(deck.clone(), bench::scenarios(), &web::layout::PLACES);
+    if !args.no_serve {
+        let guide = guided(args, folder, &deck)?;
+        site.add_guide(&deck.name, guide, &web::layout::PLACES);
+    }
     Ok(site)
+}
+
+/// How many times as fast as ours the clock of the demo's virtual deck runs: a reading takes about a second.
+const BENCH_SPEED: f64 = 8.0;
+/// The bodies of the demo's guided calibration; invented.
+const MASSES_CSV: &str = "name,mass_kg,u_g,count,about_kg\nF1,20,0.6,1,\nF2,10,0.3,1,\nwater can,,,1,18\n";
+
+/// A guided calibration of a virtual deck with invented hands.
+fn guided(
+    args: &DemoArgs,
+    folder: &Path,
+    deck: &formats::deck::Deck,
+) -> Result<std::sync::Arc<web::guide::Guide>, Failure> {
+    let virtual_deck = bench::VirtualDeck::new(deck, args.seed, BENCH_SPEED)?;
+    let guide = web::guide::Guide::new(web::guide::Start {
+        deck: deck.clone(),
+        masses: formats::masses::read("masses.csv", MASSES_CSV)?,
+        kept: None,
+        keep: bench::keep_in(&folder.join("guided")),
+        now: files::now,
+        hands: Some(virtual_deck.clone()),
+    })
+    .map_err(|e| Failure::Stage(e.to_string()))?;
+    files::make_folder(&folder.join("guided"))?;
+    let guide = std::sync::Arc::new(guide);
+    virtual_deck.run_for(&guide);
+    Ok(guide)
 }
 
 /// Shows the command that does what follows.
@@ -146,6 +180,11 @@ fn typed(command: &str) -> Result<(), Failure> {
 }
 
 fn serve(site: web::Site, port: u16) -> Result<Outcome, Failure> {
+    serve_with(site, port, || {})
+}
+
+/// Serves pages on this machine until Ctrl-C; `begin` runs where tasks can be spawned.
+pub(crate) fn serve_with(site: web::Site, port: u16, begin: impl FnOnce()) -> Result<Outcome, Failure> {
     let address = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
     let cannot = |e: &dyn std::fmt::Display| {
         Failure::Stage(format!("could not serve pages on {address}: {e}; try --port 0, or --no-serve"))
@@ -155,6 +194,7 @@ fn serve(site: web::Site, port: u16) -> Result<Outcome, Failure> {
         let listener = tokio::net::TcpListener::bind(address).await.map_err(|e| cannot(&e))?;
         let bound = listener.local_addr().map_err(|e| cannot(&e))?;
         output::text(&format!("\nPages: http://{bound}/ (on this machine only; Ctrl-C ends)\n"))?;
+        begin();
         let stop = async {
             // Without a signal handler the pages are served until the process is ended some other way.
             if tokio::signal::ctrl_c().await.is_err() {

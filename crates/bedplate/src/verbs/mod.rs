@@ -2,6 +2,7 @@
 
 pub(crate) mod agree;
 pub(crate) mod balance;
+pub(crate) mod bench;
 pub(crate) mod calibrate;
 pub(crate) mod check;
 pub(crate) mod checks;

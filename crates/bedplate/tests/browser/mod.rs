@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use fantoccini::actions::{InputSource, KeyAction, KeyActions};
+use fantoccini::actions::{InputSource, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction};
 use fantoccini::key::Key;
 use fantoccini::wd::WebDriverCompatibleCommand;
-use fantoccini::{Client, ClientBuilder};
+use fantoccini::{Client, ClientBuilder, Locator};
 use serde_json::{Value, json};
 
 /// How long a page may take before a test gives up; not a limit on speed, only on hanging.
@@ -45,6 +45,7 @@ impl WebDriverCompatibleCommand for DriverCommand {
     }
 }
 
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 impl Browser {
     /// Starts driver and browser with an empty profile.
     pub(crate) async fn start() -> Self {
@@ -166,11 +167,128 @@ impl Browser {
         self.press(Key::Enter).await;
     }
 
+    /// Presses the arrow to the right.
+    pub(crate) async fn press_right(&self) {
+        self.press(Key::Right).await;
+    }
+
+    /// Takes something with the pointer, moves it by some pixels and lets go.
+    pub(crate) async fn drag(&self, selector: &str, by_x: i64, by_y: i64) {
+        let at = self
+            .value(&format!(
+                "((b) => [b.x + b.width / 2, b.y + b.height / 2])((document.querySelector('{selector}').scrollIntoView({{ block: 'center' }}), document.querySelector('{selector}').getBoundingClientRect()))"
+            ))
+            .await;
+        let (x, y) = (at[0].as_f64().expect("a place"), at[1].as_f64().expect("a place"));
+        let moved = |x: f64, y: f64| PointerAction::MoveTo { duration: Some(Duration::from_millis(80)), x, y };
+        let way = MouseActions::new("mouse".into())
+            .then(moved(x, y))
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT })
+            .then(moved(x + by_x as f64 / 2.0, y + by_y as f64 / 2.0))
+            .then(moved(x + by_x as f64, y + by_y as f64))
+            .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.client.perform_actions(way).await.expect("it is dragged");
+    }
+
+    /// Gives a field a value, as somebody who has typed or chosen it.
+    pub(crate) async fn set_value(&self, selector: &str, value: &str) {
+        let script = "const e = document.querySelector(arguments[0]); e.value = arguments[1]; \
+            e.dispatchEvent(new Event('input', { bubbles: true })); e.dispatchEvent(new Event('change', { bubbles: true }));";
+        self.client.execute(script, vec![selector.into(), value.into()]).await.expect("the field takes it");
+    }
+
+    /// Types into what has the focus.
+    pub(crate) async fn type_text(&self, text: &str) {
+        let keys = text.chars().fold(KeyActions::new("keyboard".into()), |keys, value| {
+            keys.then(KeyAction::Down { value }).then(KeyAction::Up { value })
+        });
+        self.client.perform_actions(keys).await.expect("the keys are pressed");
+    }
+
+    /// Clicks the first thing that a selector finds, with the pointer, as soon as it is there.
+    pub(crate) async fn click(&self, selector: &str) {
+        self.click_at(Locator::Css(selector), selector).await;
+    }
+
+    /// Clicks the button or link of just that text, as soon as it is there.
+    pub(crate) async fn click_button(&self, text: &str) {
+        let path = format!("//button[normalize-space()='{text}'] | //a[normalize-space()='{text}']");
+        self.click_at(Locator::XPath(&path), text).await;
+    }
+
+    async fn click_at(&self, place: Locator<'_>, name: &str) {
+        let begun = Instant::now();
+        loop {
+            // A live page may draw it anew between finding and clicking.
+            let clicked = match self.client.find(place).await {
+                Ok(found) => found.click().await,
+                Err(e) => Err(e),
+            };
+            match clicked {
+                Ok(()) => return,
+                Err(e) => assert!(begun.elapsed() < PATIENCE, "{name} cannot be clicked: {e}"),
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Figures of the browser about the page: `Nodes`, `JSEventListeners`, `JSHeapUsedSize`, after garbage was collected.
+    pub(crate) async fn figure(&self, name: &str) -> f64 {
+        self.devtools("Performance.enable", json!({})).await;
+        self.devtools("HeapProfiler.collectGarbage", json!({})).await;
+        let told = self.devtools("Performance.getMetrics", json!({})).await;
+        let metrics = told["metrics"].as_array().expect("a list");
+        let found = metrics.iter().find(|m| m["name"] == name).and_then(|m| m["value"].as_f64());
+        found.unwrap_or_else(|| panic!("no figure {name}"))
+    }
+
+    /// What an accessibility checker finds wrong on the page, one line a fault. Without the feature `accessibility-tests`
+    /// nothing is looked for, and the test command names the suite as skipped.
+    ///
+    /// Rules: axe-core 4.10.3, those of WCAG 2.0 to 2.2, levels A and AA, and its best practices.
+    #[cfg(feature = "accessibility-tests")]
+    pub(crate) async fn accessibility_faults(&self) -> Vec<String> {
+        let path =
+            std::env::var_os("BEDPLATE_CHECKER").expect("BEDPLATE_CHECKER names the checker's script, axe.min.js");
+        let checker = std::fs::read_to_string(path).expect("the checker's script");
+        self.client.execute(&checker, vec![]).await.expect("the checker loads");
+        let run = "const done = arguments[arguments.length - 1]; \
+            axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }) \
+            .then((r) => done(r.violations.flatMap((v) => v.nodes.map((n) => `${v.id} (${v.impact}): ${n.target} ${n.html.slice(0, 120)}`))), (e) => done([`the checker failed: ${e}`]))";
+        let found = self.client.execute_async(run, vec![]).await.expect("the checker answers");
+        let faults = found.as_array().expect("a list of faults");
+        faults.iter().map(|f| f.as_str().unwrap_or("a fault without words").to_owned()).collect()
+    }
+
+    #[cfg(not(feature = "accessibility-tests"))]
+    #[expect(clippy::unused_async, reason = "the same shape as with the feature")]
+    pub(crate) async fn accessibility_faults(&self) -> Vec<String> {
+        Vec::new()
+    }
+
+    /// What is the same on every page: it fits its width, asks no other server, complains of nothing, and anybody can use it.
+    pub(crate) async fn assert_whole(&self, name: &str) {
+        let over = self.number("document.documentElement.scrollWidth - innerWidth").await;
+        assert!(over <= 0.0, "{name} is {over} px too wide");
+        let outside = self
+            .text("JSON.stringify(performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin) && !n.startsWith('data:') && !n.startsWith('blob:')))")
+            .await;
+        assert_eq!(outside, "[]", "{name} asks other servers");
+        assert_eq!(self.accessibility_faults().await, Vec::<String>::new(), "{name}");
+        assert_eq!(self.console_errors().await, Vec::<String>::new(), "{name}");
+    }
+
     /// Keeps a picture of the whole page where `BEDPLATE_PICTURES` names a folder.
     pub(crate) async fn picture(&self, name: &str) {
         let Some(folder) = &self.pictures else { return };
         let shot = self.devtools("Page.captureScreenshot", json!({ "captureBeyondViewport": true })).await;
         keep(&folder.join(format!("{}.png", or_overview(name))), &shot);
+    }
+
+    /// A picture of what the window shows.
+    pub(crate) async fn screen(&self, path: &std::path::Path) {
+        let shot = self.devtools("Page.captureScreenshot", json!({ "captureBeyondViewport": false })).await;
+        keep(path, &shot);
     }
 
     /// Prints the page, and keeps it where `BEDPLATE_PICTURES` names a folder.

@@ -8,9 +8,10 @@ use std::process::{Child, Command, Stdio};
 use serde_json::{Value, json};
 
 /// A password that people give themselves.
-const OWN: &str = "alder linden oak";
+pub(crate) const OWN: &str = "alder linden oak";
 
 /// A running ward; killed when dropped.
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 pub(crate) struct Served {
     pub(crate) child: Child,
     pub(crate) address: String,
@@ -37,6 +38,7 @@ impl Told {
     }
 }
 
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 impl Served {
     /// Serves `ward.toml` of a folder, with more options.
     pub(crate) fn start(folder: &Path, options: &[&str]) -> Self {

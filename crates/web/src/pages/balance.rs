@@ -7,6 +7,9 @@ use report::number::{fixed, with_uncertainty};
 use crate::layout::{self, PLACES, headline, panel, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, TimeAxis, figure};
 
+/// Gives a text in the reader's language.
+pub(crate) type Say<'a> = &'a dyn Fn(&'static str) -> &'static str;
+
 /// The page of `balance`.
 #[must_use]
 pub fn balance(label: &str, report: &BalanceReport) -> Markup {
@@ -23,8 +26,8 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
                 }
                 (headline("Overload, fused", &fixed(report.overload_pct.fused, 1), "%", &format!("± {} %; {} % by chart", fixed(report.overload_pct.u_fused, 1), fixed(report.overload_pct.charted, 1))))
             }
-            (panel("Mass and forecast", &mass(report, &TimeAxis::utc())))
-            (panel("Weighed against charted", &totals(report, &TimeAxis::utc())))
+            (panel("Mass and forecast", &mass(report, &TimeAxis::utc(), &|text| text)))
+            (panel("Weighed against charted", &totals(report, &TimeAxis::utc(), &|text| text)))
             div.pair {
                 (panel("Asks for a look", &alerts(report)))
                 (panel("Rests on", &html! {
@@ -42,28 +45,28 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
 
 /// A volume with its sign.
 pub(crate) fn signed(ml: f64) -> String {
-    let text = fixed(ml, 0);
+    let text = fixed(ml, 0).replace('-', "−");
     if ml > 0.0 && text != "0" { format!("+{text}") } else { text }
 }
 
 /// Body mass and what comes next.
-pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
+pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> Markup {
     let at = |t: &jiff::Timestamp| axis.at(*t);
     let plot = Plot {
         x_title: axis.title.clone(),
-        y_title: "body mass, kg".into(),
+        y_title: say("body mass, kg").into(),
         x_is_time: true,
         y_range: None,
         bands: vec![
             Band {
-                name: "95 % of the mass".into(),
+                name: say("95 % of the mass").into(),
                 ink: Ink::Main,
                 x: report.rows.iter().map(|r| at(&r.time)).collect(),
                 low: report.rows.iter().map(|r| r.mass_kg - 1.96 * r.u_kg).collect(),
                 high: report.rows.iter().map(|r| r.mass_kg + 1.96 * r.u_kg).collect(),
             },
             Band {
-                name: "95 % of the forecast".into(),
+                name: say("95 % of the forecast").into(),
                 ink: Ink::Third,
                 x: report.forecast.iter().map(|r| at(&r.time)).collect(),
                 low: report.forecast.iter().map(|r| r.low_kg).collect(),
@@ -72,7 +75,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
         ],
         series: vec![
             Series {
-                name: "mass".into(),
+                name: say("mass").into(),
                 ink: Ink::Main,
                 mark: Mark::Line,
                 x: report.rows.iter().map(|r| at(&r.time)).collect(),
@@ -81,7 +84,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
                 text: None,
             },
             Series {
-                name: "forecast under the plan".into(),
+                name: say("forecast under the plan").into(),
                 ink: Ink::Third,
                 mark: Mark::Dashed,
                 x: report.forecast.iter().map(|r| at(&r.time)).collect(),
@@ -90,7 +93,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
                 text: None,
             },
             Series {
-                name: "asks for a look".into(),
+                name: say("asks for a look").into(),
                 ink: Ink::Limit,
                 mark: Mark::Points,
                 x: report.alerts.iter().map(|a| at(&a.time)).collect(),
@@ -106,13 +109,13 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis) -> Markup {
     };
     figure(
         "mass",
-        "Body mass from weights and chart together, and what comes next if the plan is kept. Bands hold 95 %.",
+        say("Body mass from weights and chart together, and what comes next if the plan is kept. Bands hold 95 %."),
         &plot,
     )
 }
 
 /// Weighed against charted.
-pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis) -> Markup {
+pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> Markup {
     let x: Vec<Coordinate> = report.rows.iter().map(|r| axis.at(r.time)).collect();
     let line = |name: &str, ink, mark, value: fn(&::balance::Row) -> f64| Series {
         name: name.to_owned(),
@@ -125,25 +128,27 @@ pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis) -> Markup {
     };
     let plot = Plot {
         x_title: axis.title.clone(),
-        y_title: "since the first hour, mL".into(),
+        y_title: say("since the first hour, mL").into(),
         x_is_time: true,
         y_range: None,
         bands: vec![Band {
-            name: "95 % of the unexplained".into(),
+            name: say("95 % of the unexplained").into(),
             ink: Ink::Limit,
             x: x.clone(),
             low: report.rows.iter().map(|r| r.unexplained_ml - 1.96 * r.u_unexplained_ml).collect(),
             high: report.rows.iter().map(|r| r.unexplained_ml + 1.96 * r.u_unexplained_ml).collect(),
         }],
         series: vec![
-            line("weighed", Ink::Main, Mark::Line, |r| r.weighed_ml),
-            line("charted", Ink::Second, Mark::Steps, |r| r.charted_ml),
-            line("unexplained by the chart", Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
+            line(say("weighed"), Ink::Main, Mark::Line, |r| r.weighed_ml),
+            line(say("charted"), Ink::Second, Mark::Steps, |r| r.charted_ml),
+            line(say("unexplained by the chart"), Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
         ],
     };
     figure(
         "totals",
-        "Running totals from the first hour: what the deck saw, what the chart says, and the difference between them.",
+        say(
+            "Running totals from the first hour: what the deck saw, what the chart says, and the difference between them.",
+        ),
         &plot,
     )
 }
@@ -152,7 +157,7 @@ fn alerts(report: &BalanceReport) -> Markup {
     if report.alerts.is_empty() {
         return html! { p { "Nothing asks for a look." } };
     }
-    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time) } " " (a.text) } } } }
+    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time.strftime("%-d %b %H:%M")) } " UTC " (a.text) } } } }
 }
 
 fn hours(report: &BalanceReport) -> Markup {
@@ -161,7 +166,7 @@ fn hours(report: &BalanceReport) -> Markup {
         .iter()
         .map(|r| {
             vec![
-                html! { (r.time) },
+                html! { (r.time.strftime("%-d %b %H:%M")) },
                 html! { (with_uncertainty(r.mass_kg, r.u_kg)) },
                 html! { (signed(r.weighed_ml)) },
                 html! { (signed(r.charted_ml)) },
@@ -171,7 +176,7 @@ fn hours(report: &BalanceReport) -> Markup {
         .collect();
     html! {
         details { summary { (rows.len()) " whole hours" }
-            (table("± is a standard uncertainty", &["hour", "mass, kg", "weighed, mL", "charted, mL", "unexplained, mL"], &rows))
+            (table("± is a standard uncertainty", &["hour (UTC)", "mass, kg", "weighed, mL", "charted, mL", "unexplained, mL"], &rows))
         }
     }
 }

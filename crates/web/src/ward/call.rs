@@ -24,6 +24,8 @@ pub(super) struct Call {
     pub(super) caller: IpAddr,
     /// Whether it came over TLS.
     pub(super) is_secure: bool,
+    /// Path and query of a page, to come back to it; `None` where a form was sent.
+    pub(super) shown_at: Option<String>,
     /// What the reader chose.
     pub(super) reader: super::words::Reader,
 }

@@ -145,7 +145,10 @@ fn run(endpoint: &Endpoint, shared: &Shared, asked: Asked) -> Result<Answer, Pro
         }
     }
     let query = url::form_urlencoded::parse(asked.uri.query().unwrap_or_default().as_bytes()).into_owned().collect();
+    let shown_at =
+        (endpoint.method == Method::Get).then(|| asked.uri.path_and_query().map(ToString::to_string)).flatten();
     let call = Call {
+        shown_at,
         ward: Arc::clone(ward),
         path: asked.path,
         query,

@@ -48,8 +48,18 @@ impl Reader {
 
     /// A number with the reader's decimal sign.
     pub(super) fn number(self, number: f64, decimals: usize) -> String {
-        let text = report::number::fixed(number, decimals);
+        // A true minus: a hyphen is easily overlooked across a room.
+        let text = report::number::fixed(number, decimals).replace('-', "−");
         if self.language == Language::German { text.replace('.', ",") } else { text }
+    }
+
+    /// A day and a time of the clock on the wall.
+    pub(super) fn clock(self, at: &jiff::Zoned) -> String {
+        match self.language {
+            Language::English => at.strftime("%-d %b %H:%M"),
+            Language::German => at.strftime("%-d.%-m. %H:%M"),
+        }
+        .to_string()
     }
 
     /// A mass beside its kilograms, where the reader wants pounds: kilograms are always shown.
@@ -75,10 +85,14 @@ mod tests {
             include_str!("pages/patient.rs"),
             include_str!("pages/account.rs"),
             include_str!("pages/help.rs"),
+            include_str!("pages/terms.rs"),
+            include_str!("pages/weights.rs"),
+            include_str!("../pages/balance.rs"),
         ];
         let mut found = Vec::new();
         for source in sources {
-            for part in source.split("say(\"").skip(1) {
+            // A long text stands on a line of its own behind the bracket.
+            for part in source.split("say(").skip(1).filter_map(|p| p.trim_start().strip_prefix('"')) {
                 found.push(part.split('"').next().unwrap().to_owned());
             }
         }
@@ -102,7 +116,7 @@ mod tests {
         let reader = Reader { language: Language::German, in_pounds: true };
         // 72.575 kg is 160.0 lb (NIST SP 811, table of factors: 1 lb = 0.453 592 37 kg).
         assert_eq!(reader.pounds(72.574_779_2).as_deref(), Some("160,0 lb"));
-        assert_eq!(reader.number(72.35, 2), "72,35");
+        assert_eq!(reader.number(-72.35, 2), "−72,35");
         assert_eq!(Reader { in_pounds: false, ..reader }.pounds(70.0), None);
     }
 }

@@ -104,7 +104,10 @@ pub(super) fn reader(call: &Call) -> Result<Answer, Problem> {
         (_, Some(unit @ ("kg" | "lb"))) => Some((UNIT, unit)),
         _ => None,
     };
-    Ok(Answer::Go { to: "/".into(), cookie: chosen.map(|(name, value)| cookie(call, name, value, YEAR_S)) })
+    // Back to a page of this server, and nowhere else: `//` would name another one.
+    let back = form.get("back").filter(|b| b.starts_with('/') && !b.starts_with("//") && !b.contains('\\'));
+    let to = back.cloned().unwrap_or_else(|| "/".into());
+    Ok(Answer::Go { to, cookie: chosen.map(|(name, value)| cookie(call, name, value, YEAR_S)) })
 }
 
 pub(super) fn accounts(call: &Call) -> Result<Answer, Problem> {
@@ -127,7 +130,7 @@ fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
         section.panel {
             h2 { (reader.say("All accounts")) }
             div.scroll { table {
-                thead { tr { th { (reader.say("Account")) } th.words { (reader.say("Role")) } th.words { (reader.say("State")) } th.words {} } }
+                thead { tr { th { (reader.say("Account")) } th.words { (reader.say("Role")) } th.words { (reader.say("State")) } th.words { span.hidden { (reader.say("Change it")) } } } }
                 tbody {
                     @for (name, account) in &accounts {
                         tr {

@@ -11,6 +11,7 @@ use store::entry::{Entry, Kind};
 use store::journal::{self, Query};
 
 use super::frame::{self, ago, guard, local};
+use super::terms;
 use super::ward::{Urgency, asks, mark, weight};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::api::beds::patient_of;
@@ -61,6 +62,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
                     dd { @for (cell, _) in &live.faults { (cell) " " } }
                 }
             }
+            p { a href=(format!("/beds/{label}/weights")) { (reader.say("Curve of the last 24 hours")) } }
         }
         @if may_care {
             (actions(call, label, &live))
@@ -146,7 +148,7 @@ fn change(call: &Call, bed: &str, live: &Live) -> Result<Markup, Problem> {
 
 fn signed(reader: Reader, kg: f64) -> String {
     let text = reader.number(kg, 2);
-    if text.starts_with('-') || text.starts_with('−') { text } else { format!("+{text}") }
+    if text.starts_with('−') { text } else { format!("+{text}") }
 }
 
 /// A step that nobody explained, and what it may have been.
@@ -234,7 +236,7 @@ fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
             form.inline method="post" action=(format!("/beds/{bed}/undo")) {
                 (guard(call))
                 input type="hidden" name="number" value=(entry.number);
-                span { (reader.say("Entered")) ": " strong { (entry.new.subject) } ", " (entry.new.author) ", " (ago(reader, now_us() - entry.new.at_us)) " " (reader.say("ago")) }
+                span { (reader.say("Entered")) ": " strong { (terms::action(reader, &entry.new.subject)) } ", " (entry.new.author) ", " (ago(reader, now_us() - entry.new.at_us)) " " (reader.say("ago")) }
                 button { (reader.say("Take it back")) }
             }
         }
@@ -267,13 +269,19 @@ fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem
 /// What would hurt if it were a slip asks once more.
 fn confirm(call: &Call, bed: &str, action: &str, live: &Live) -> Option<Markup> {
     let reader = call.reader;
-    let form = call.form();
     let lies = !matches!(live.state, None | Some(State::Empty));
     let text = match action {
         "tare" if lies => reader.say("Somebody lies on the deck. A tare now takes the whole load for empty: the weight becomes 0. Tare only an empty deck."),
         "patient_off" => reader.say("The patient leaves the bed: the weight ends until somebody lies down again."),
         _ => return None,
     };
+    ask_once_more(call, bed, terms::action(reader, action), text, "act", &weight(reader, live))
+}
+
+/// The question before what would hurt; `None` once it was answered with yes. The form goes to `to` of the bed.
+fn ask_once_more(call: &Call, bed: &str, title: &str, text: &str, to: &str, shown: &Markup) -> Option<Markup> {
+    let reader = call.reader;
+    let form = call.form();
     if form.get("confirmed").is_some_and(|c| c == "yes") {
         return None;
     }
@@ -284,10 +292,10 @@ fn confirm(call: &Call, bed: &str, action: &str, live: &Live) -> Option<Markup> 
         "bedside",
         &html! {
             section.open role="alert" {
-                h1 { (bed) ": " (action) }
+                h1 { (bed) ": " (title) }
                 p { (text) }
-                p.big { (weight(reader, live)) }
-                form.buttons method="post" action=(format!("/beds/{bed}/act")) {
+                p.big { (shown) }
+                form.buttons method="post" action=(format!("/beds/{bed}/{to}")) {
                     (guard(call))
                     @for name in ["action", "once", "kg", "note"] {
                         @if let Some(value) = form.get(name) { input type="hidden" name=(name) value=(value); }
@@ -349,6 +357,14 @@ pub(super) fn admit(call: &Call) -> Result<Answer, Problem> {
 
 pub(super) fn discharge(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?.setup.bed.clone();
+    let patient = patient_of(call, &bed)?.unwrap_or_default();
+    let reader = call.reader;
+    let text =
+        reader.say("The stay in this bed ends: weights and chart from now on are nobody's. What is on record stays.");
+    let title = reader.say("Leaves this bed for good");
+    if let Some(page) = ask_once_more(call, &bed, title, text, "discharge", &html! { (patient) }) {
+        return Ok(Answer::Page(page));
+    }
     call.ward.discharge(&bed, call.by())?;
     Ok(Answer::go(format!("/beds/{bed}")))
 }

@@ -43,14 +43,15 @@ fn choices(call: &Call) -> Markup {
             button.choice name=(name) value=(value) aria-pressed=(is) { (text) }
         }
     };
+    let back = html! { @if let Some(back) = &call.shown_at { input type="hidden" name="back" value=(back); } };
     html! {
         form.choices method="post" action="/reader" {
-            (guard(call))
+            (guard(call)) (back)
             (choice("language", "en", "English", reader.tag() == "en"))
             (choice("language", "de", "Deutsch", reader.tag() == "de"))
         }
         form.choices method="post" action="/reader" {
-            (guard(call))
+            (guard(call)) (back)
             (choice("unit", "kg", "kg", !reader.in_pounds))
             (choice("unit", "lb", "kg + lb", reader.in_pounds))
         }
@@ -99,7 +100,7 @@ pub(super) fn guard(call: &Call) -> Markup {
 /// A time on the ward's clock.
 pub(super) fn local(call: &Call, time: Timestamp) -> Markup {
     let zoned = time.to_zoned(call.ward.zone.clone());
-    html! { time datetime=(time) { (zoned.strftime("%d.%m. %H:%M")) } }
+    html! { time datetime=(time) { (call.reader.clock(&zoned)) } }
 }
 
 /// How long ago, in words.

@@ -5,8 +5,10 @@
 //! | `frame`   | around every page |
 //! | `ward`    | all beds, who needs attention first |
 //! | `bedside` | one bed, readable from three metres |
+//! | `weights` | the weight of every second over a day |
 //! | `patient` | weight, balance, chart and forecast |
 //! | `account` | signing in, passwords, accounts |
+//! | `terms`   | words of actions and of the chart, in the reader's language |
 //! | `help`    | each page in plain words |
 
 mod account;
@@ -14,7 +16,9 @@ mod bedside;
 mod frame;
 mod help;
 mod patient;
+mod terms;
 mod ward;
+mod weights;
 
 use ::ward::access::Right;
 use ::ward::bed::Live;
@@ -47,6 +51,7 @@ const MANAGE: Option<Right> = Some(Right::Manage);
 pub(super) const ENDPOINTS: &[Endpoint] = &[
     page("/", SEE, ward::overview),
     page("/beds/{bed}", SEE, bedside::bedside),
+    page("/beds/{bed}/weights", SEE, weights::weights),
     form("/beds/{bed}/act", CARE, bedside::act),
     form("/beds/{bed}/undo", CARE, bedside::undo),
     form("/beds/{bed}/admit", CARE, bedside::admit),

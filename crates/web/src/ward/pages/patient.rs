@@ -12,6 +12,7 @@ use maud::{Markup, html};
 use report::number::with_uncertainty;
 
 use super::frame::{self, guard, local};
+use super::terms;
 use crate::pages::balance::{mass, signed, totals};
 use crate::plot::TimeAxis;
 use crate::ward::answer::{Answer, Problem};
@@ -157,8 +158,8 @@ fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Mar
                 }
             }
         } }
-        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis)) (what_if(call, report)) }
-        section.panel { h2 { (reader.say("Weighed against charted")) } (totals(report, &axis)) (windows(call, report)) }
+        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis, &|text| reader.say(text))) (what_if(call, report)) }
+        section.panel { h2 { (reader.say("Weighed against charted")) } (totals(report, &axis, &|text| reader.say(text))) (windows(call, report)) }
         (frame::plots())
     }
 }
@@ -219,8 +220,8 @@ fn chart_form(call: &Call, label: &str) -> Markup {
                 input type="hidden" name="once" value=(format!("{}-{}", call.by(), now_us()));
                 label { "mL" input name="volume" inputmode="decimal" size="6" required autofocus; }
                 label { (reader.say("Way")) select name="way" {
-                    @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { option value=(format!("intake/{}", route.word())) { (reader.say("in")) ": " (route.word()) } }
-                    @for route in [Route::Urine, Route::Drain, Route::Stool, Route::Gastric, Route::Ultrafiltrate, Route::Other] { option value=(format!("output/{}", route.word())) { (reader.say("out")) ": " (route.word()) } }
+                    @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { option value=(format!("intake/{}", route.word())) { (reader.say("in")) ": " (terms::route(reader, route.word())) } }
+                    @for route in [Route::Urine, Route::Drain, Route::Stool, Route::Gastric, Route::Ultrafiltrate, Route::Other] { option value=(format!("output/{}", route.word())) { (reader.say("out")) ": " (terms::route(reader, route.word())) } }
                 } }
                 label { (reader.say("Time")) input name="time" type="datetime-local" value=(now.strftime("%Y-%m-%dT%H:%M")) required; }
                 label.inline { input type="checkbox" name="stays" value="yes"; (reader.say("stays on the deck (pad, linen)")) }
@@ -282,10 +283,10 @@ fn entries(call: &Call, label: &str, chart: &[Charted], may_care: bool) -> Marku
             h2 { (reader.say("Chart")) }
             @if chart.is_empty() { p { (reader.say("Nothing is charted yet.")) } }
             @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table {
-                thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words {} } }
+                thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words { span.hidden { (reader.say("Strike out")) } } } }
                 tbody { @for entry in chart.iter().rev().take(ENTRIES) { tr {
                     th scope="row" { (local(call, entry.body.time)) }
-                    td.words { (entry.body.direction) ": " (entry.body.route) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
+                    td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
                     td { (reader.number(entry.body.volume_ml, 0)) }
                     td.words { (entry.body.note) }
                     td.words { (entry.author) }
@@ -348,7 +349,7 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
             section.panel { h2 { (reader.say("Chart")) }
                 table { tbody { @for entry in &chart { tr {
                     th scope="row" { (local(call, entry.body.time)) }
-                    td.words { (entry.body.direction) ": " (entry.body.route) }
+                    td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) }
                     td { (reader.number(entry.body.volume_ml, 0)) " mL" }
                     td.words { (entry.body.note) }
                 } } } }

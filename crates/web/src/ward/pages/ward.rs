@@ -77,6 +77,7 @@ pub(super) fn overview(call: &Call) -> Result<Answer, Problem> {
             p.question role="status" {
                 @if beds.is_empty() { (reader.say("No bed is named in the ward file.")) }
                 @else if asking == 0 { (reader.say("No bed asks for attention.")) }
+                @else if asking == 1 { (reader.say("One bed asks for attention; it stands first.")) }
                 @else { (asking) " " (reader.say("beds ask for attention, the first ones first")) }
             }
         }

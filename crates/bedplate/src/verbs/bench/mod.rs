@@ -1,0 +1,140 @@
+//! `bench`: the engineer's pages for one deck, on this machine: the workbench, and a guided calibration with the deck's link.
+
+mod virtual_deck;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use formats::deck::Deck;
+use formats::recording::Sample;
+use link::transport::{Heard, Source};
+use web::guide::{Guide, Hands, Start};
+
+use crate::cli::BenchArgs;
+use crate::failure::Failure;
+use crate::files;
+use crate::output::{self, Outcome};
+
+use super::demo::serve_with;
+pub(crate) use virtual_deck::VirtualDeck;
+
+/// Messages of the link that may wait.
+const WAITING_MOST: usize = 64;
+/// Bits a second where none are named.
+const BAUD: u32 = 115_200;
+
+pub(crate) fn run(args: &BenchArgs) -> Result<Outcome, Failure> {
+    let (deck, text) = (files::read_deck(&args.deck)?, files::read_text(&args.deck)?);
+    let mut site = web::Site::default();
+    let file = args.deck.file_name().map_or_else(|| "deck.toml".into(), |n| n.to_string_lossy().into_owned());
+    let opened = web::workbench::Opened { file, text };
+    site.add("/", web::workbench::page(&opened, web::layout::BENCH));
+    site.add("/workbench", web::workbench::page(&opened, web::layout::BENCH));
+    site.add_twin(deck.clone(), scenarios(), web::layout::BENCH);
+    let mut guided = None;
+    if let Some(masses) = &args.masses {
+        let folder = args.folder.clone().unwrap_or_else(|| PathBuf::from("."));
+        let (guide, source) = guide(args, &deck, masses, &folder)?;
+        site.add_guide(&deck.name, Arc::clone(&guide), web::layout::BENCH);
+        output::text(&format!("{}: guided calibration, kept in {}\n", deck.name, folder.display()))?;
+        guided = source.map(|source| (source, guide, deck));
+    } else {
+        let page = web::guide::without(&deck.name, web::layout::BENCH);
+        site.add("/guide", page);
+    }
+    serve_with(site, args.port, || {
+        if let Some((source, guide, deck)) = guided {
+            let (out, heard) = tokio::sync::mpsc::channel(WAITING_MOST);
+            tokio::spawn(link::transport::run(source, 1, out));
+            tokio::spawn(listen(heard, guide, deck));
+        }
+    })
+}
+
+/// The nights that come with the program.
+pub(crate) fn scenarios() -> Vec<web::rehearsal::Offered> {
+    let offered = |(file, text): (&str, &str)| web::rehearsal::Offered { file: file.into(), text: text.into() };
+    let first = ("three_days.toml", twin::demo::SCENARIO_TOML);
+    std::iter::once(first).chain(twin::demo::SCENARIOS).map(offered).collect()
+}
+
+/// The guided calibration, and the link that its counts come from; a virtual deck needs none.
+fn guide(args: &BenchArgs, deck: &Deck, masses: &Path, folder: &Path) -> Result<(Arc<Guide>, Option<Source>), Failure> {
+    files::make_folder(folder)?;
+    let bodies = formats::masses::read(&files::name(masses), &files::read_text(masses)?)?;
+    let source = match (&args.tcp, &args.serial, args.twin) {
+        (Some(address), _, _) => Some(Source::Tcp { address: address.clone() }),
+        (_, Some(path), _) => Some(Source::Serial { path: path.clone(), baud: args.baud.unwrap_or(BAUD) }),
+        (_, _, Some(_)) => None,
+        // Clap asks for one of them.
+        _ => return Err(Failure::Stage("no link: give --tcp, --serial or --twin".into())),
+    };
+    let virtual_deck = match (&source, args.twin) {
+        (None, Some(seed)) => Some(VirtualDeck::new(deck, seed, args.speed.into())?),
+        _ => None,
+    };
+    let guide = Guide::new(Start {
+        deck: deck.clone(),
+        masses: bodies,
+        kept: kept(folder)?,
+        keep: keep_in(folder),
+        now: files::now,
+        hands: virtual_deck.clone().map(|v| v as Arc<dyn Hands>),
+    })
+    .map_err(|e| Failure::stage(masses, &e))?;
+    let guide = Arc::new(guide);
+    if let Some(deck) = virtual_deck {
+        deck.run_for(&guide);
+    }
+    Ok((guide, source))
+}
+
+/// What a folder holds of a run under way.
+pub(crate) fn kept(folder: &Path) -> Result<Option<String>, Failure> {
+    let path = folder.join(web::guide::KEPT_AS);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => Ok(Some(text)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Failure::read(&path, e)),
+    }
+}
+
+/// Keeps files in a folder: aside, on the disk, then under their name.
+pub(crate) fn keep_in(folder: &Path) -> web::guide::Keep {
+    let folder = folder.to_owned();
+    Box::new(move |name, text| files::write_text(&folder.join(name), text).map_err(|e| e.to_string()))
+}
+
+/// Hands samples on. What comes from a controller with other cells is told once and left alone.
+async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, guide: Arc<Guide>, deck: Deck) {
+    let n_cells = deck.cells().count();
+    let mut is_told = false;
+    while let Some(heard) = heard.recv().await {
+        match heard {
+            Heard::Frames { frames, receipt } => {
+                for frame in frames {
+                    if frame.counts.len() != n_cells {
+                        if !is_told {
+                            tracing::error!(
+                                found = frame.counts.len(),
+                                expected = n_cells,
+                                "samples of another deck: other cells"
+                            );
+                        }
+                        is_told = true;
+                        continue;
+                    }
+                    guide.sample(Sample {
+                        t_s: frame.t_ms as f64 / 1e3,
+                        temperature_c: frame.temperature_c,
+                        tilt_deg: Vec::new(),
+                        counts: frame.counts.iter().map(|c| c.map(f64::from)).collect(),
+                    });
+                }
+                receipt.kept().await;
+            }
+            Heard::Down { why, .. } => tracing::warn!(why, "link down"),
+            Heard::Up | Heard::Rubbish(_) => {}
+        }
+    }
+}

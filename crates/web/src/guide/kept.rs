@@ -1,0 +1,83 @@
+//! What outlives a power cut: one small JSON document, written whole after every step.
+
+use serde::{Deserialize, Serialize};
+
+/// Name under which it is kept.
+pub const NAME: &str = "guide.json";
+/// The form of this document; another one is refused rather than guessed at.
+const FORM: u32 = 1;
+
+/// A run under way.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Kept {
+    pub(super) form: u32,
+    /// Name of the deck.
+    pub(super) deck: String,
+    /// The planned run, as run.csv without counts: what was asked for.
+    pub(super) planned: String,
+    /// What the touch check found; `None`: it was not made yet.
+    pub(super) touched: Option<Vec<String>>,
+    /// Whether the touch check was left out.
+    pub(super) touch_left_out: bool,
+    /// Counts of each row of the run that was taken, from the first.
+    pub(super) counts: Vec<Vec<f64>>,
+}
+
+impl Kept {
+    pub(super) fn new(deck: &str, planned: &str) -> Self {
+        Self {
+            form: FORM,
+            deck: deck.to_owned(),
+            planned: planned.to_owned(),
+            touched: None,
+            touch_left_out: false,
+            counts: Vec::new(),
+        }
+    }
+
+    /// Reads what was kept, for the same deck and plan.
+    pub(super) fn read(text: &str, deck: &str, planned: &str, n_cells: usize) -> Result<Self, String> {
+        let kept: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        if kept.form != FORM {
+            return Err(format!("found form {}, expected {FORM}", kept.form));
+        }
+        if kept.deck != deck {
+            return Err(format!("found a run of the deck {:?}, expected one of {deck:?}", kept.deck));
+        }
+        if kept.planned != planned {
+            return Err("found a run of another plan, expected that of this deck with these masses".into());
+        }
+        let n_rows = planned.lines().count().saturating_sub(1);
+        let fits = |row: &Vec<f64>| row.len() == n_cells && row.iter().all(|c| c.is_finite());
+        if kept.counts.len() > n_rows || !kept.counts.iter().all(fits) {
+            return Err(format!("found counts that do not fit, expected at most {n_rows} rows of {n_cells} cells"));
+        }
+        Ok(kept)
+    }
+
+    pub(super) fn write(&self) -> String {
+        // Numbers and texts only: there is nothing in it that has no JSON.
+        serde_json::to_string_pretty(self).unwrap_or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLANNED: &str = "step,plate\n1,\n2,\n";
+
+    #[test]
+    fn what_was_kept_is_read_back_and_what_belongs_elsewhere_is_refused() {
+        let mut kept = Kept::new("a deck", PLANNED);
+        kept.counts.push(vec![1.5, -2.0]);
+        let text = kept.write();
+        assert_eq!(Kept::read(&text, "a deck", PLANNED, 2), Ok(kept));
+        assert!(Kept::read(&text, "another", PLANNED, 2).unwrap_err().contains("another"));
+        assert!(Kept::read(&text, "a deck", "step\n1\n", 2).unwrap_err().contains("another plan"));
+        assert!(Kept::read(&text, "a deck", PLANNED, 3).unwrap_err().contains("do not fit"));
+        assert!(Kept::read(&text[..20], "a deck", PLANNED, 2).is_err());
+        assert!(Kept::read(&text.replace("\"form\": 1", "\"form\": 2"), "a deck", PLANNED, 2).is_err());
+    }
+}

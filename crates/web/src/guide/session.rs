@@ -1,0 +1,415 @@
+//! Where the run stands, and what each step does to it.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use axum::http::StatusCode;
+use calibrate::plan::{Plan, PlanOptions, plan, run_to_fill};
+use calibrate::settle::{self, READING_S};
+use calibrate::touch::{TouchPlace, touch, touch_places};
+use formats::calibration::{Calibration, FindingKind};
+use formats::certificate::Details;
+use formats::deck::Deck;
+use formats::recording::Sample;
+use formats::run::{Load, Placement, Run};
+use report::number::fixed;
+use report::text::finding_word;
+use serde_json::{Value, json};
+
+use super::kept::{Kept, NAME};
+use super::{Keep, Start};
+use crate::checklist::drawing_of;
+use crate::workbench::Refusal;
+
+/// Samples older than this are let go, but for those of a touch check under way, s.
+const WINDOW_S: f64 = 15.0;
+/// A touch check takes minutes; more would only fill the memory, s.
+const TOUCH_MOST_S: f64 = 1800.0;
+/// No sample for so long: the link is down, s.
+const SILENT_S: f64 = 3.0;
+/// A press is seen from here on, kg by the data sheet.
+const PRESS_KG: f64 = 2.0;
+/// Seconds over which the page is told what moves.
+const NOW_S: f64 = 1.0;
+
+/// Why a guided calibration cannot begin.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum GuideError {
+    /// No plan.
+    #[error(transparent)]
+    Plan(#[from] calibrate::plan::PlanError),
+    /// What was kept is of something else.
+    #[error("{NAME}: {why}; name another folder, or move the file away to begin anew")]
+    Kept {
+        /// Why.
+        why: String,
+    },
+}
+
+/// What is to be done next at the deck.
+pub(super) enum Task {
+    Press { plate: usize, at_mm: [f64; 2] },
+    Put { plate: usize, at_mm: [f64; 2], load: String, mass_kg: Option<f64> },
+    Off,
+}
+
+pub(super) struct Session {
+    deck: Deck,
+    plan: Plan,
+    run: Run,
+    places: Vec<TouchPlace>,
+    kept: Kept,
+    keep: Keep,
+    now: fn() -> String,
+    window: VecDeque<Sample>,
+    heard_at: Option<std::time::Instant>,
+    touching: Option<Touching>,
+    calibration: Option<Result<Calibration, String>>,
+    files: BTreeMap<&'static str, String>,
+}
+
+/// A touch check under way.
+struct Touching {
+    samples: Vec<Sample>,
+    rest: Vec<f64>,
+    /// Places pressed so far, with the cell that answered.
+    answered: Vec<String>,
+    is_pressed: bool,
+}
+
+impl Session {
+    pub(super) fn new(start: Start) -> Result<Self, GuideError> {
+        let Start { deck, masses, kept, keep, now, hands: _ } = start;
+        let plan = plan(&deck, &masses, &PlanOptions::default())?;
+        let run = run_to_fill(&deck, &plan);
+        let planned = formats::run::write(&run);
+        let kept = match kept {
+            Some(text) => {
+                Kept::read(&text, &deck.name, &planned, run.cells.len()).map_err(|why| GuideError::Kept { why })?
+            }
+            None => Kept::new(&deck.name, &planned),
+        };
+        let places = touch_places(&deck);
+        let mut session = Self {
+            deck,
+            plan,
+            run,
+            places,
+            kept,
+            keep,
+            now,
+            window: VecDeque::new(),
+            heard_at: None,
+            touching: None,
+            calibration: None,
+            files: BTreeMap::new(),
+        };
+        session.judge();
+        session.finish();
+        Ok(session)
+    }
+
+    pub(super) fn sample(&mut self, sample: Sample) {
+        self.heard_at = Some(std::time::Instant::now());
+        // A controller that starts anew begins its clock anew: what came before is of another time.
+        if self.window.back().is_some_and(|last| sample.t_s <= last.t_s) {
+            self.window.clear();
+        }
+        let from_s = sample.t_s - WINDOW_S;
+        while self.window.front().is_some_and(|s| s.t_s < from_s) {
+            self.window.pop_front();
+        }
+        self.window.push_back(sample.clone());
+        self.window.make_contiguous();
+        self.follow_touch(sample);
+    }
+
+    fn samples(&self) -> &[Sample] {
+        // Made contiguous where a sample comes in.
+        self.window.as_slices().0
+    }
+
+    fn follow_touch(&mut self, sample: Sample) {
+        let Some(mut touching) = self.touching.take() else { return };
+        let began_s = touching.samples.first().map_or(sample.t_s, |s| s.t_s);
+        if sample.t_s - began_s > TOUCH_MOST_S || sample.t_s < began_s {
+            return;
+        }
+        touching.samples.push(sample);
+        let moved = settle::moved_kg(&self.deck, self.samples(), &touching.rest, NOW_S).unwrap_or_default();
+        let most = moved.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+        match most {
+            Some((cell, kg)) if kg.abs() >= PRESS_KG && !touching.is_pressed => {
+                touching.is_pressed = true;
+                touching.answered.push(self.run.cells.get(cell).cloned().unwrap_or_default());
+            }
+            Some((_, kg)) if kg.abs() < PRESS_KG / 2.0 => touching.is_pressed = false,
+            _ => {}
+        }
+        self.touching = Some(touching);
+    }
+
+    /// Whether the touch check is behind.
+    fn is_touched(&self) -> bool {
+        self.kept.touch_left_out || self.kept.touched.is_some()
+    }
+
+    fn is_done(&self) -> bool {
+        self.kept.counts.len() == self.run.rows.len()
+    }
+
+    /// What is to be done next.
+    pub(super) fn task(&self) -> Task {
+        let plate_of = |name: &str| self.deck.plates.iter().position(|p| p.name == name).unwrap_or(0);
+        if let Some(touching) = &self.touching {
+            return match self.places.get(touching.answered.len()) {
+                Some(place) if !touching.is_pressed => {
+                    Task::Press { plate: plate_of(&place.plate), at_mm: [place.x_mm, place.y_mm] }
+                }
+                _ => Task::Off,
+            };
+        }
+        match self.run.rows.get(self.kept.counts.len()).map(|r| &r.load) {
+            Some(Load::Known { at, mass_kg, label, .. }) => Task::Put {
+                plate: plate_of(&at.plate),
+                at_mm: [at.x_mm, at.y_mm],
+                load: label.clone().unwrap_or_default(),
+                mass_kg: Some(*mass_kg),
+            },
+            Some(Load::Unknown { at, label }) => {
+                Task::Put { plate: plate_of(&at.plate), at_mm: [at.x_mm, at.y_mm], load: label.clone(), mass_kg: None }
+            }
+            Some(Load::Zero) | None => Task::Off,
+        }
+    }
+
+    /// A step that the page asks for.
+    pub(super) fn step(&mut self, step: &str) -> Result<Value, Refusal> {
+        match step {
+            "begin-touch" => self.begin_touch()?,
+            "end-touch" => self.end_touch()?,
+            "leave-touch-out" => {
+                self.touching = None;
+                self.put(Kept { touch_left_out: true, ..self.kept.clone() })?;
+            }
+            "touch-again" => {
+                self.touching = None;
+                self.put(Kept { touch_left_out: false, touched: None, ..self.kept.clone() })?;
+            }
+            "take" => self.take()?,
+            "back" => {
+                let mut kept = self.kept.clone();
+                if kept.counts.pop().is_none() {
+                    return Err(against("no reading was taken yet"));
+                }
+                self.put(kept)?;
+                self.files.clear();
+                self.judge();
+            }
+            other => return Err(Refusal(StatusCode::NOT_FOUND, format!("there is no step {other:?}"))),
+        }
+        Ok(json!({ "done": true }))
+    }
+
+    /// Keeps first, and only then holds it to be so.
+    fn put(&mut self, kept: Kept) -> Result<(), Refusal> {
+        (self.keep)(NAME, &kept.write()).map_err(|why| {
+            let words = format!("the step could not be kept, so it is not done: {why}");
+            Refusal(StatusCode::SERVICE_UNAVAILABLE, words)
+        })?;
+        self.kept = kept;
+        Ok(())
+    }
+
+    fn begin_touch(&mut self) -> Result<(), Refusal> {
+        let rest = self.reading()?;
+        // The recording begins at rest, with what was just heard.
+        self.touching =
+            Some(Touching { samples: self.samples().to_vec(), rest, answered: Vec::new(), is_pressed: false });
+        Ok(())
+    }
+
+    fn end_touch(&mut self) -> Result<(), Refusal> {
+        let Some(touching) = &self.touching else { return Err(against("no touch check is under way")) };
+        let report = touch(&self.deck, &touching.samples).map_err(|e| against(&e.to_string()))?;
+        let found = report.findings.iter().map(|f| format!("{}: {}", finding_word(f.kind), f.text)).collect();
+        self.put(Kept { touched: Some(found), ..self.kept.clone() })?;
+        self.touching = None;
+        Ok(())
+    }
+
+    /// The settled counts, or why there are none.
+    fn reading(&self) -> Result<Vec<f64>, Refusal> {
+        if self.is_silent() {
+            return Err(against("nothing comes from the deck: look at plug and cable"));
+        }
+        let settling = settle::settle(&self.deck, self.samples()).map_err(|e| against(&e.to_string()))?;
+        if !settling.settled {
+            let words = if settling.unsettled.is_empty() {
+                format!("the reading is {} s long, expected {READING_S} s at rest", fixed(settling.seconds, 1))
+            } else {
+                format!("not settled yet: {}", settling.unsettled.join(", "))
+            };
+            return Err(against(&words));
+        }
+        Ok(settling.counts.into_iter().flatten().collect())
+    }
+
+    fn take(&mut self) -> Result<(), Refusal> {
+        if !self.is_touched() {
+            return Err(against("make the touch check first, or leave it out"));
+        }
+        if self.is_done() {
+            return Err(against("every reading was taken"));
+        }
+        let counts = self.reading()?;
+        let mut kept = self.kept.clone();
+        kept.counts.push(counts);
+        self.put(kept)?;
+        // A reading holds for one step: the next one begins with the next load.
+        self.window.clear();
+        self.judge();
+        self.finish();
+        Ok(())
+    }
+
+    /// The run as far as it was taken.
+    fn taken(&self) -> Run {
+        let rows = self.run.rows.iter().zip(&self.kept.counts);
+        let rows = rows.map(|(row, counts)| formats::run::Row { counts: counts.clone(), ..row.clone() }).collect();
+        Run { cells: self.run.cells.clone(), rows }
+    }
+
+    fn judge(&mut self) {
+        let run = self.taken();
+        let has_load = run.rows.iter().any(|r| matches!(r.load, Load::Known { .. }));
+        self.calibration = has_load.then(|| {
+            calibrate::calibrate(&self.deck, &run, &calibrate::Options::new((self.now)())).map_err(|e| e.to_string())
+        });
+    }
+
+    /// Writes the files of the end once all readings were taken.
+    fn finish(&mut self) {
+        if !self.is_done() {
+            return;
+        }
+        let run = self.taken();
+        self.files.insert("run.csv", formats::run::write(&run));
+        if let Some(Ok(calibration)) = &self.calibration {
+            self.files.insert("calibration.json", formats::calibration::write(calibration));
+            let details = Details::default();
+            if let Ok(stated) = calibrate::certificate::certificate(&self.deck, &run, calibration, &details) {
+                let source = crate::certificate::Source {
+                    deck: &self.deck,
+                    run_file: "run.csv",
+                    calibration,
+                    details: &details,
+                    certificate: &stated,
+                    gravity_in_use_m_s2: deck_gravity(&self.deck),
+                };
+                self.files.insert("certificate.html", crate::certificate::certificate(&source));
+            }
+        }
+        for (name, text) in &self.files {
+            if let Err(why) = (self.keep)(name, text) {
+                tracing::error!(name, why, "a file of the calibration could not be kept");
+            }
+        }
+    }
+
+    pub(super) fn file(&self, name: &str) -> Option<String> {
+        self.files.get(name).cloned()
+    }
+
+    fn is_silent(&self) -> bool {
+        self.heard_at.is_none_or(|at| at.elapsed().as_secs_f64() > SILENT_S)
+    }
+
+    /// What changes while somebody waits.
+    pub(super) fn live(&self) -> Value {
+        let settling = settle::settle(&self.deck, self.samples()).ok();
+        let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
+        let touching = self.touching.as_ref().map(|t| {
+            let moved = settle::moved_kg(&self.deck, self.samples(), &t.rest, NOW_S).unwrap_or_default();
+            json!({ "pressed": t.answered.len(), "of": self.places.len(), "is_pressed": t.is_pressed, "answered": t.answered,
+                    "moved_kg": moved })
+        });
+        json!({
+            "silent": self.is_silent(),
+            "seconds": settling.as_ref().map(|s| s.seconds),
+            "of_seconds": READING_S,
+            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.is_silent(),
+            "drift_g": drift,
+            "unsettled": settling.as_ref().map(|s| s.unsettled.clone()),
+            "counts": settling.map(|s| s.counts),
+            "cells": self.run.cells,
+            "touching": touching,
+        })
+    }
+
+    /// Where the run stands.
+    pub(super) fn state(&self, has_hands: bool) -> Value {
+        let next = self.kept.counts.len();
+        let steps: Vec<Value> =
+            self.run.rows.iter().enumerate().map(|(i, row)| self.step_of(i, &row.load, next)).collect();
+        let touch = json!({
+            "places": self.places, "under_way": self.touching.is_some(),
+            "found": self.kept.touched, "left_out": self.kept.touch_left_out,
+        });
+        json!({
+            "deck": self.deck.name,
+            "stage": if !self.is_touched() { "touch" } else if self.is_done() { "done" } else { "place" },
+            "touch": touch,
+            "steps": steps,
+            "next": next,
+            "drawing": self.drawing(next),
+            "found": self.found(),
+            "expected": self.plan.cells.iter().map(|c| json!({ "cell": c.name, "u_pct": c.u_pct })).collect::<Vec<_>>(),
+            "notes": self.plan.notes,
+            "files": self.files.keys().collect::<Vec<_>>(),
+            "has_hands": has_hands,
+        })
+    }
+
+    fn step_of(&self, index: usize, load: &Load, next: usize) -> Value {
+        let at = |at: &Placement| (at.plate.clone(), at.x_mm, at.y_mm);
+        let (what, mass_kg, place) = match load {
+            Load::Zero => ("nothing on the deck".to_owned(), None, None),
+            Load::Known { at: place, mass_kg, label, .. } => {
+                (label.clone().unwrap_or_else(|| "a mass".into()), Some(*mass_kg), Some(at(place)))
+            }
+            Load::Unknown { at: place, label } => (label.clone(), None, Some(at(place))),
+        };
+        let place = place.map(|(plate, x_mm, y_mm)| json!({ "plate": plate, "x_mm": x_mm, "y_mm": y_mm }));
+        json!({ "step": self.run.rows[index].step, "what": what, "mass_kg": mass_kg, "place": place, "done": index < next })
+    }
+
+    fn drawing(&self, next: usize) -> Option<String> {
+        let step = self.run.rows.get(next)?.step.clone();
+        let lift = self.plan.lifts.iter().find(|l| l.step.to_string() == step)?;
+        Some(drawing_of(&self.deck, lift).svg())
+    }
+
+    fn found(&self) -> Value {
+        match &self.calibration {
+            None => Value::Null,
+            Some(Err(problem)) => json!({ "problem": problem }),
+            Some(Ok(found)) => json!({
+                "determined": found.cells.iter().filter(|c| c.kg_per_count.is_some()).count(),
+                "of": found.cells.len(),
+                "residual_sd_g": found.residual_sd_g,
+                "residuals": found.residuals.iter().map(|r| json!({ "step": r.step, "plate": r.plate, "load_kg": r.load_kg, "g": r.residual_g })).collect::<Vec<_>>(),
+                // Cells whose masses are still to come are open, which the count above says; at the end it is a finding.
+                "findings": found.findings.iter().filter(|f| self.is_done() || f.kind != FindingKind::NotDetermined).map(|f| format!("{}: {}", finding_word(f.kind), f.text)).collect::<Vec<_>>(),
+            }),
+        }
+    }
+}
+
+fn against(words: &str) -> Refusal {
+    Refusal(StatusCode::CONFLICT, words.to_owned())
+}
+
+fn deck_gravity(deck: &Deck) -> f64 {
+    deck::gravity_m_s2(&deck.site)
+}
