@@ -201,6 +201,9 @@ async fn a_design_is_changed_by_pointer_and_keyboard_compared_and_searched() {
     browser.wait_for("!document.querySelector('#problem').hidden").await;
     let problem = browser.text("document.querySelector('#problem').textContent").await;
     assert!(problem.contains("deck.toml"), "{problem}");
+    // The browser notes the refusal itself; nothing else went wrong.
+    let noted = browser.console_errors().await;
+    assert!(noted.len() == 1 && noted[0].contains("422"), "{noted:?}");
 
     // A search, and a design of it opened beside the one before.
     browser.set_value("#text", &small_space()).await;

@@ -45,7 +45,7 @@ pub struct SourceGlance {
     pub u_change_24h_g: f64,
 }
 
-/// Looks at a deck with the usual [`Assumptions`].
+/// Looks at a deck with what it states of its use, and the usual [`Assumptions`] for the rest.
 ///
 /// # Errors
 /// As [`check`](crate::check).
@@ -53,7 +53,7 @@ pub fn glance(deck: &Deck) -> Result<Glance, DesignError> {
     if deck.plates.is_empty() {
         return Err(DesignError::NoPlates);
     }
-    let assumptions = Assumptions::default();
+    let assumptions = Assumptions::of(deck);
     let bent = bending::bend_under(deck, false)?;
     let bill = bill::bill(deck)?;
     let weight = budget::budget(deck, &bent.usual, &assumptions)?;

@@ -11,8 +11,8 @@ pub(crate) mod read;
 mod write;
 
 pub use approval::{CellApproval, CellClass, ConverterApproval};
-pub use practice::Practice;
 pub use edit::{Edit, EditError, edit};
+pub use practice::Practice;
 pub use read::{read, read_with_warnings};
 pub use write::write;
 

@@ -38,7 +38,11 @@
   const act = async (path) => {
     if (doing) return;
     doing = true;
-    try { await send(path, true); say(null); await refresh(); } catch (problem) { say(problem.message); } finally { doing = false; drawLive(); }
+    try { await send(path, true); say(null); await refresh(); } catch (problem) { say(problem.message); } finally {
+      doing = false;
+      // What was settled before the step says nothing of the next one.
+      live = null;
+    }
   };
   const button = (text, path, attributes = {}) => el("button", { type: "button", ...attributes, onclick: () => act(path) }, text);
 
