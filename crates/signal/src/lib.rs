@@ -1,9 +1,8 @@
 //! The signal path from counts to a settled weight, sample by sample, without allocation.
 //!
 //! No input or output, no clock, no allocation, no panic, no patient: the same samples and configuration give the same bits on a
-//! controller, in the service and in a replay. The cost of a sample is bounded: some 0.55 µs for 24 cells on a 2.6 GHz server core
-//! (`benches/path.rs`), most of it for the medians of the spike rule; only summing the same counts takes 12 ns. The whole state of
-//! 24 cells, 6 plates and 4 sections is some 9 kB, of which [`keep`] saves what must outlive a power cut.
+//! controller, in the service and in a replay. The cost of a sample is bounded: some 0.42 µs for 24 cells on a server core of a busy machine
+//! (`benches/README.md`). The whole state of 24 cells, 6 plates and 4 sections is some 10 kB, of which [`keep`] saves what must outlive a power cut.
 //!
 //! ```text
 //! counts → channel check, spikes → kg a cell → ÷ cos θ of its section → sum ─→ low-pass ───────────→ live figure
