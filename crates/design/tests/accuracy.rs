@@ -3,7 +3,7 @@
 mod random_decks;
 
 const SEED: u64 = 90;
-/// A study of 40 decks, soft cores among them: `cargo run --release -p bedplate-design --example random_decks`; its figures are in `benches/peers/README.md`.
+/// A study of 40 decks, soft cores among them, which prints the worst errors: `cargo run --release -p bedplate-design --example random_decks`.
 const DECKS: usize = 12;
 
 #[test]
