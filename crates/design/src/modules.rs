@@ -176,7 +176,7 @@ impl Judged<'_> {
         let needs = "practice.cable_m_mm2 and converter.approval.cable_m_mm2";
         match (self.deck.practice.cable_m_mm2, self.deck.converter.approval.cable_m_mm2) {
             (Some(cable), Some(most)) => {
-                self.at_most("cable's length over cross-section, m/mm² (condition 9)", cable, most)
+                self.at_most("cable's length over cross-section, m/mm² (condition 9)", cable, most);
             }
             (Some(cable), None) => self.leave_open("cable (condition 9)", format!("{cable} m/mm²"), needs),
             (None, _) => self.leave_open("cable (condition 9)", "not stated".to_owned(), needs),

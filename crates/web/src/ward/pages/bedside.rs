@@ -39,7 +39,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let main = html! {
         header.title {
             h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
-            p.question.belief data-value="belief" role="status" { (belief_mark(urgency, &live)) " " (believe(reader, &live)) @if urgency != Urgency::None { " – " (why) } }
+            p.question.belief data-value="belief" role="status" { (belief_mark(urgency, &live)) " " @if urgency == Urgency::Now { (why) } @else { (believe(reader, &live)) @if urgency == Urgency::Soon { " – " (why) } } }
         }
         div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
             p.big { (weight(reader, &live)) span.u { "±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } } }

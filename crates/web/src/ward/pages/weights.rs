@@ -54,14 +54,15 @@ fn curve(call: &Call, seconds: &[Reading]) -> Markup {
         half: None,
         text: None,
     };
+    let settled = of(true);
     let plot = Plot {
         x_title: axis.title.clone(),
         y_title: reader.say("patient, kg").into(),
         x_is_time: true,
-        y_range: None,
+        y_range: around(&settled),
         bands: vec![],
         series: vec![
-            series(reader.say("settled"), Ink::Main, Mark::Line, of(true)),
+            series(reader.say("settled"), Ink::Main, Mark::Line, settled),
             series(reader.say("not settled"), Ink::Quiet, Mark::Dashed, of(false)),
         ],
     };
@@ -70,4 +71,12 @@ fn curve(call: &Call, seconds: &[Reading]) -> Markup {
         reader.say("The solid line is settled and may be believed; dashed is the load moving, or held during care."),
         &plot,
     )
+}
+
+/// Room for the settled weights and a fifth of their range beside: what moves may leave the picture.
+fn around(settled: &[(i64, Option<f64>)]) -> Option<[f64; 2]> {
+    let kg = || settled.iter().filter_map(|(_, kg)| *kg);
+    let (low, high) = (kg().reduce(f64::min)?, kg().reduce(f64::max)?);
+    let room = (0.2 * (high - low)).max(0.2);
+    Some([low - room, high + room])
 }
