@@ -1,5 +1,7 @@
 //! Charts of check standards: the worked examples of the e-Handbook, a shift that only the moving average sees, the term.
 
+use std::f64::consts::FRAC_2_SQRT_PI;
+
 use calibrate::checks::{CheckChart, CheckError, CheckOptions, CheckReport, SignalKind, checks};
 use formats::checks::Check;
 use formats::deck::Deck;
@@ -43,10 +45,10 @@ fn ten_batches_of_the_handbook_give_its_limits() {
     let report = charted(&flow, None, &CheckOptions { baseline: 10, ..CheckOptions::default() });
     let chart = &report.charts[0];
     assert!((1000.0 * chart.from_kg - 50.81).abs() < 5e-3 && chart.centre_g.abs() < 1e-9);
-    // 2/√π is 1.128379.
-    let half = (chart.limits_g[1] - chart.centre_g) * 1.128_379_167 / 1.128;
+    // 2/√π is 1.128379, where the handbook has 1.128.
+    let half = (chart.limits_g[1] - chart.centre_g) * FRAC_2_SQRT_PI / 1.128;
     assert!((half - (55.804_1 - 50.81)).abs() < 6e-5, "{half}");
-    assert!((chart.sd_g * 1.128_379_167 - 1.877_8).abs() < 5e-5);
+    assert!((chart.sd_g * FRAC_2_SQRT_PI - 1.877_8).abs() < 5e-5);
     assert!(report.in_control, "{:?}", chart.signals);
 }
 
@@ -63,7 +65,7 @@ fn twenty_readings_of_the_handbook_give_its_moving_averages() {
         50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92,
         50.73, 51.23, 51.94, 51.99,
     ];
-    let half = 2.053_9 * 1.128_379_167 / 2.0;
+    let half = 2.053_9 * FRAC_2_SQRT_PI / 2.0;
     let mut grams: Vec<f64> = (0..6).map(|i| if i % 2 == 0 { 50.0 + half } else { 50.0 - half }).collect();
     grams.extend(readings);
     let options = CheckOptions { baseline: 6, weight: 0.3, ..CheckOptions::default() };
