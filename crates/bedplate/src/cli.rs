@@ -91,6 +91,10 @@ pub(crate) struct CheckArgs {
     /// Write everything found as one printable HTML file, which needs nothing else
     #[arg(long, value_name = "FILE.html")]
     pub(crate) report: Option<PathBuf>,
+    /// Write the deflection of every plate in every load case as CSV: load_case, plate, x_mm, y_mm (from the plate's
+    /// corner), bed_x_mm, bed_y_mm (the bed lying flat), deflection_mm, clearance_left_mm (below a rib where there is one)
+    #[arg(long, value_name = "FILE.csv")]
+    pub(crate) field: Option<PathBuf>,
     /// Print every plate, cell and source of error
     #[arg(long, conflicts_with = "json")]
     pub(crate) all: bool,

@@ -249,6 +249,82 @@ fn a_drawing_holds_the_places_of_the_deck_file() {
     }
 }
 
+/// Numbers of a column by load case and plate, in the order of the file.
+fn column(csv: &str, name: &str) -> std::collections::BTreeMap<(String, String), Vec<f64>> {
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let at = reader.headers().unwrap().iter().position(|h| h == name).unwrap();
+    let mut all = std::collections::BTreeMap::<(String, String), Vec<f64>>::new();
+    for row in reader.records() {
+        let row = row.unwrap();
+        all.entry((row[0].to_owned(), row[1].to_owned())).or_default().push(row[at].parse().unwrap());
+    }
+    all
+}
+
+#[test]
+fn the_deflection_field_is_written_as_data() {
+    let folder = demo_deck();
+    let ran = bedplate(folder.path(), &["check", "deck.toml", "--json", "--field", "field.csv"]);
+    assert!(ran.status < 2, "{}", ran.err);
+    let found = json(&ran);
+    let text = fs::read_to_string(folder.path().join("field.csv")).unwrap();
+    let deck = formats::deck::read("deck.toml", &fs::read_to_string(folder.path().join("deck.toml")).unwrap()).unwrap();
+    let [down, left, x, bed_x] = ["deflection_mm", "clearance_left_mm", "x_mm", "bed_x_mm"].map(|c| column(&text, c));
+    let mut n_cases = 0;
+    for list in ["plates", "ward_loads"] {
+        for plate in found[list].as_array().unwrap() {
+            let name = plate["name"].as_str().unwrap();
+            let of_file = deck.plate(name).unwrap();
+            for case in plate["cases"].as_array().unwrap() {
+                n_cases += 1;
+                let key = (case["case"].as_str().unwrap().to_owned(), name.to_owned());
+                let most = |values: &[f64]| values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let max_mm = case["max_deflection_mm"].as_f64().unwrap();
+                // The grid of 37 by 23 points misses the largest deflection by little, and never exceeds it.
+                assert!(most(&down[&key]) <= max_mm + 1e-5 && most(&down[&key]) >= 0.97 * max_mm, "{key:?}");
+                for ((down, left), (x, bed_x)) in
+                    down[&key].iter().zip(&left[&key]).zip(x[&key].iter().zip(&bed_x[&key]))
+                {
+                    assert!((down + left - of_file.clearance_mm).abs() < 2e-6);
+                    assert!((bed_x - x - of_file.origin_mm[0]).abs() < 2e-6);
+                }
+                assert!((most(&x[&key]) - of_file.size_mm[0]).abs() < 1e-6);
+            }
+        }
+    }
+    assert_eq!(down.len(), n_cases);
+    refused(
+        &bedplate(folder.path(), &["check", "deck.toml", "--field", "no/such/field.csv"]),
+        &["could not write no/such/field.csv"],
+    );
+}
+
+/// What the deck file states of its use moves the budget, and is printed where the report lists it.
+#[test]
+fn practice_that_the_deck_states_moves_the_budget() {
+    let folder = demo_deck();
+    let before = json(&bedplate(folder.path(), &["check", "deck.toml", "--json"]));
+    let stated = "[practice]\nzero_h = 1.0\ntare_kg = 12.0\noutput_tolerance_pct = 10.0\n\n[[plate]]";
+    spoil(folder.path(), "[[plate]]", stated);
+    let ran = bedplate(folder.path(), &["check", "deck.toml", "--json", "--report", "check.html"]);
+    assert_eq!(ran.status, 1, "a deck of cells that nobody calibrated keeps to no 100 g: {}", ran.err);
+    let after = json(&ran);
+    let u_g = |found: &Value, source: &str| {
+        let rows = found["budget"].as_array().unwrap();
+        rows.iter().find(|r| r["source"] == source).unwrap()["u_g"]["200"].as_f64().unwrap()
+    };
+    // √(1 − e^(−1 h/6 h)) of the drift since a zero long ago.
+    let share = (1.0 - (-1.0_f64 / 6.0).exp()).sqrt();
+    assert!((u_g(&after, "temperature on zero") / u_g(&before, "temperature on zero") - share).abs() < 1e-9);
+    assert!(u_g(&after, "calibration") > 20.0 * u_g(&before, "calibration"));
+    let html = fs::read_to_string(folder.path().join("check.html")).unwrap();
+    for words in ["rated output to ± 10 %", "12 kg", "time since the zero was taken"] {
+        assert!(html.contains(words), "no {words:?}");
+    }
+    spoil(folder.path(), "zero_h = 1.0", "zero_hours = 1.0");
+    refused(&bedplate(folder.path(), &["check", "deck.toml"]), &["practice.zero_hours", "unknown key"]);
+}
+
 #[test]
 fn drawings_are_refused_where_they_cannot_be_written() {
     let folder = demo_deck();

@@ -40,7 +40,8 @@ pub(crate) fn plates(deck: &Deck, found: &[PlateReport], case: usize) -> Vec<Pla
                         load_pct: found.and_then(|f| f.cells.get(i)).map_or(0.0, |c| c.load_pct_of_capacity),
                     })
                     .collect(),
-                field: found.and_then(|f| {
+                // A plate that nothing lies on has no lowest place to mark.
+                field: found.filter(|f| f.load_kg > 0.0).and_then(|f| {
                     let nx = f.deflection_mm.first()?.len();
                     Some(Field {
                         nx,

@@ -2,6 +2,7 @@
 
 use design::CheckReport;
 use formats::deck::Deck;
+use formats::field::Row;
 
 use crate::cli::CheckArgs;
 use crate::failure::Failure;
@@ -25,6 +26,21 @@ pub(crate) fn print(args: &CheckArgs) -> Result<(Deck, CheckReport), Failure> {
         let made = web::documents::check(&deck, &files::name(&args.deck), &report, &files::now());
         files::write_text(path, &made.render())?;
     }
+    if let Some(path) = &args.field {
+        files::write_text(path, &formats::field::write(field(&deck, &report)))?;
+    }
     output::report(args.json, &report, |r| report::text::check(&deck, r, args.all))?;
     Ok((deck, report))
+}
+
+/// The points of the deflection field as rows of the file.
+fn field<'a>(deck: &'a Deck, report: &'a CheckReport) -> impl Iterator<Item = Row<'a>> {
+    design::field::points(deck, report).map(|point| Row {
+        load_case: point.case,
+        plate: point.plate,
+        at_mm: point.at_mm,
+        in_bed_mm: point.in_bed_mm,
+        deflection_mm: point.deflection_mm,
+        clearance_left_mm: point.clearance_left_mm,
+    })
 }

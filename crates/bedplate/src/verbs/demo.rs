@@ -49,6 +49,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let (deck, checked) = check::print(&CheckArgs {
         deck: file("deck.toml"),
         report: Some(file("check.html")),
+        field: None,
         all: false,
         json: false,
     })?;

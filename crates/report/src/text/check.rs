@@ -180,6 +180,12 @@ fn plates(report: &CheckReport, all: bool) -> String {
             plate.cases.iter().filter(|c| c.load_kg > 0.0).for_each(|case| sheet.row(plate_row(plate, case, true)));
         }
         let _ = write!(out, "\nEach plate under the loads of a ward\n{}", sheet.print());
+        let mut sheet = Sheet::new(&["<plate", "safe on its edge, kg", "<limited by", "<then"]);
+        for edge in &report.safe_edge {
+            let then = if edge.touches { "bears on its base, reads low" } else { "stays off its base" };
+            sheet.row([edge.plate.clone(), fixed(edge.load_kg, 0), edge.limited_by.clone(), then.to_owned()]);
+        }
+        let _ = write!(out, "\nSomeone who sits on the edge of a plate\n{}", sheet.print());
     }
     out
 }
@@ -243,9 +249,13 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
     let (safe, lift, modules) = (&report.safe_load, &report.lift, &report.modules);
     let missed: Vec<&str> = modules.conditions.iter().filter(|c| !c.met).map(|c| c.name.as_str()).collect();
     let fit = if missed.is_empty() {
-        "every condition of compatibility is met".to_owned()
+        format!("{} conditions of compatibility are met, none is missed", modules.conditions.len())
     } else {
         format!("not met: {}", missed.join("; "))
+    };
+    let open = match modules.open.len() {
+        0 => String::new(),
+        n => format!(", {n} open as no certificate is stated"),
     };
     let within = |yes: bool| if yes { "within" } else { "beyond" };
     let safe_kg = if safe.load_kg.is_finite() {
@@ -253,19 +263,30 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
     } else {
         "not limited by any load case".to_owned()
     };
+    let edge = report.safe_edge.iter().min_by(|a, b| a.load_kg.total_cmp(&b.load_kg)).map(|e| {
+        format!(
+            "Safe load on an edge, someone sitting: {} kg on {}, the least of all plates, limited by the {}{}",
+            fixed(e.load_kg, 0),
+            e.plate,
+            e.limited_by,
+            if e.touches { "; the plate then bears on its base and reads low" } else { "" }
+        )
+    });
     let lines = [
         format!("Safe working load of the deck: {safe_kg} (max is {} kg; the bed has its own)", fixed(deck.max_kg, 0)),
+        edge.unwrap_or_default(),
         format!(
-            "One person's lift: heaviest plate {} kg, {} {} kg; all plates {} kg, {} it ({})",
+            "One person's lift: heaviest plate {} kg, {} {} kg; all plates {} kg, {} it ({}){}",
             fixed(lift.heaviest_plate_kg, 1),
             within(lift.plate_within_one_lift),
             design::lift::LIFT_KG,
             fixed(lift.deck_kg, 1),
             within(lift.deck_within_one_lift),
-            lift.guideline
+            lift.guideline,
+            if lift.is_complete { "" } else { "; without bases or cells whose mass the deck file does not state" }
         ),
         format!(
-            "Cells and converter: {fit}; {} counts per e, {} noise-free divisions, noise {} g rms settled ({})",
+            "Cells and converter: {fit}{open}; {} counts per e, {} noise-free divisions, noise {} g rms settled ({})",
             significant(modules.counts_per_e, 3),
             significant(modules.noise_free_divisions, 3),
             significant(modules.averaged_noise_g_rms, 2),
@@ -273,7 +294,7 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
         ),
     ];
     let mut out = String::from("\n");
-    for line in lines {
+    for line in lines.into_iter().filter(|line| !line.is_empty()) {
         out.push_str(&folded(&line));
         out.push('\n');
     }
@@ -340,7 +361,15 @@ fn modules(report: &CheckReport) -> String {
     for c in &report.modules.conditions {
         sheet.row([c.name.clone(), significant(c.value, 3), significant(c.limit, 3), verdict(c.met).into()]);
     }
-    format!("\nCells and converter together\n{}", sheet.print())
+    let mut out = format!("\nCells and converter together\n{}", sheet.print());
+    if !report.modules.open.is_empty() {
+        let mut sheet = Sheet::new(&["<condition that is open", "<found", "<what would settle it"]);
+        for c in &report.modules.open {
+            sheet.row([c.name.clone(), c.found.clone(), c.needs.to_owned()]);
+        }
+        out.push_str(&sheet.print());
+    }
+    out
 }
 
 fn bill(report: &CheckReport, currency: &str) -> String {

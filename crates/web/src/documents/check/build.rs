@@ -44,6 +44,17 @@ fn modules(report: &CheckReport) -> Markup {
             "Conditions of module compatibility after OIML R 76-1, Annex F, and WELMEC 2, with counts per interval and noise-free divisions above",
             &["condition", "found", "asked", "verdict"], &rows,
         ))
+        @if !modules.open.is_empty() {
+            (table(
+                "Open: what the deck file does not state of the certificates (approval = { … } of cell type and converter)",
+                &["<condition", "<found", "<what would settle it"],
+                &modules
+                    .open
+                    .iter()
+                    .map(|c| vec![html! { (c.name) }, html! { span.left { (c.found) } }, html! { span.left { (c.needs) } }])
+                    .collect::<Vec<_>>(),
+            ))
+        }
         p { "Source: " (modules.note) ". The cells' certificates decide." }
     }
 }
@@ -54,10 +65,13 @@ fn loads(deck: &Deck, report: &CheckReport) -> Markup {
         div.headlines {
             (headline("Safe working load of the deck", &if safe.load_kg.is_finite() { fixed(safe.load_kg, 0) } else { "–".into() }, "kg",
                 &format!("limited by the {}; lying as a patient lies, beside the mattress", safe.limited_by)))
+            @if let Some(edge) = report.safe_edge.iter().min_by(|a, b| a.load_kg.total_cmp(&b.load_kg)) {
+                (headline("Safe load on an edge", &fixed(edge.load_kg, 0), "kg", &format!("{}, the least of all plates", edge.plate)))
+            }
             (headline("Largest load to be weighed", &fixed(deck.max_kg, 0), "kg", "max of the deck file"))
         }
         p {
-            "Safe: every cell within its capacity, every layer within 1/" (significant(SAFETY, 2)) " of its strength (an engineering choice), \
+            "Safe: every cell within its capacity, strength over stress of every layer at least " (significant(SAFETY, 2)) " (an engineering choice), \
              no plate on its base. Scaled from the usual load. The bed's own safe working load may be lower, and counts deck, mattress and \
              accessories too."
         }
@@ -66,6 +80,22 @@ fn loads(deck: &Deck, report: &CheckReport) -> Markup {
              first section a chest compression on top of the patient. Reading low for seconds is no fault; a cell beyond its capacity or a \
              layer beyond its strength is.",
             &PLATE_HEAD, &plate_rows(&report.ward_loads),
+        ))
+        (table(
+            "The largest load of someone who sits on the long edge of a plate (400 × 250 mm) for which every cell keeps within its \
+             capacity and strength over stress of every layer is as above; found with lifting cells and the base. That the bed itself does not \
+             tip is for its manufacturer to say.",
+            &["plate", "safe on its edge, kg", "<limited by", "<then"],
+            &report
+                .safe_edge
+                .iter()
+                .map(|edge| vec![
+                    html! { (edge.plate) },
+                    html! { (fixed(edge.load_kg, 0)) },
+                    html! { span.left { (edge.limited_by) } },
+                    html! { span.left { @if edge.touches { "bears on its base, reads low" } @else { "stays off its base" } } },
+                ])
+                .collect::<Vec<_>>(),
         ))
     }
 }
@@ -104,7 +134,7 @@ fn bill(deck: &Deck, report: &CheckReport) -> Markup {
     let lift = &report.lift;
     html! {
         (table(
-            "What to buy. Base, cables, housing and labour are not in the deck file and not in these figures.",
+            "What to buy. The price of base and cables, housing and labour are not in the deck file and not in these figures.",
             &["item", "pieces", "kg", &deck.currency], &rows,
         ))
         (table(
@@ -115,6 +145,7 @@ fn bill(deck: &Deck, report: &CheckReport) -> Markup {
             "All plates at once: " (fixed(lift.deck_kg, 1)) " kg, "
             @if lift.deck_within_one_lift { "within" } @else { "beyond" }
             " one person's lift of " (LIFT_KG) " kg. Guideline: " (lift.guideline) "."
+            @if !lift.is_complete { " The mass of bases or cells that the deck file does not state is not in it: what is lifted is heavier." }
         }
     }
 }

@@ -51,7 +51,7 @@ pub(super) fn plate_rows(plates: &[PlateReport]) -> Vec<Vec<Markup>> {
                 html! { span.left { (case.case) } },
                 html! { (fixed(case.load_kg, 1)) },
                 html! { (fixed(case.max_deflection_mm, 2)) },
-                html! { (fixed(x, 0)) ", " (fixed(y, 0)) },
+                html! { (fixed(x, 0)) ",\u{a0}" (fixed(y, 0)) },
                 html! { (fixed(case.clearance_left_mm, 1)) @if case.touches { " touches" } @if case.tips { " tips" } },
                 html! { (fixed(case.shunted_pct, 1)) },
                 html! { (significant(case.max_stress_mpa, 2)) },

@@ -64,8 +64,8 @@ fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
             let sign = if r.name == "safety_factor" { "≥" } else { "≤" };
             vec![
                 html! { (name) },
-                html! { (significant(r.value, 3)) " " (unit) },
-                html! { (sign) " " (significant(r.limit, 3)) " " (unit) },
+                html! { (significant(r.value, 3)) "\u{a0}" (unit) },
+                html! { (sign) "\u{a0}" (significant(r.limit, 3)) "\u{a0}" (unit) },
                 verdict(r.met),
             ]
         })
@@ -84,7 +84,8 @@ fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
         div.headlines {
             (headline("Smallest change told over 24 h", &significant(report.change.resolvable_24h_g, 2), "g", &note))
             (headline("Expanded uncertainty of a weight", &significant(report.expanded_u_g.largest(), 3), "g", "k = 2, the largest up to max"))
-            (headline("Mass of plates and ribs", &fixed(report.mass_kg, 1), "kg", ""))
+            (headline("Mass of the deck", &fixed(report.mass_kg, 1), "kg",
+                if report.lift.is_complete { "plates, ribs, cells, bases" } else { "as far as the deck file states masses" }))
             (headline("Cost", &fixed(report.cost, 0), &deck.currency, "plates, ribs, cells, channels"))
         }
         (table("What is asked, and what was found", &["requirement", "found", "limit", "verdict"], &rows))
@@ -102,8 +103,9 @@ fn before_use(report: &CheckReport) -> Markup {
         h3 { "Not computed here: to be judged by qualified people on the built deck" }
         ul.plain {
             li { "Trapping: gaps between plates, and between plates and bed, open and close as the sections move. Fingers, skin, tubes and linen must not be caught, at any angle of the bed." }
-            li { "Overload: the bed's own safe working load includes deck, mattress, accessories and patient together. The deck's plates and ribs take "
-                (fixed(report.mass_kg, 1)) " kg of it; base, cells and cables come on top." }
+            li { "Overload: the bed's own safe working load includes deck, mattress, accessories and patient together. The deck takes "
+                (fixed(report.mass_kg, 1)) " kg of it"
+                @if !report.lift.is_complete { "; bases and cells whose mass the deck file does not state come on top" } "." }
             li { "Sharp edges and corners of metal sheets: break, round and cover them; skin lies near." }
             li { "Cleaning: joints, holes and the gap below the plates hold fluid and dirt; they must bear the ward's disinfectants and be reachable." }
             li { "Electrical safety at the bed: supply, leakage currents, cables in moving sections, fluid ingress, defibrillation." }

@@ -225,17 +225,23 @@ fn postures(report: &CheckReport) -> Markup {
 }
 
 fn assumptions(deck: &Deck) -> Markup {
-    let a = Assumptions::default();
+    let a = Assumptions::of(deck);
+    let calibrated = match a.output_tolerance_pct {
+        Some(pct) => format!("none: rated output to ± {pct} %"),
+        None => format!("{} kg, {} placements", a.calibration_kg, a.placements),
+    };
     let rows: Vec<Vec<Markup>> = [
         ("time over which a settled weight is averaged", format!("{} s", a.averaging_s)),
         ("angle of a section, standard uncertainty", format!("{}°", a.angle_u_deg)),
         ("angle found again, standard deviation", format!("{}°", a.angle_again_deg)),
         ("calibration masses, standard uncertainty", format!("{} mg/kg", significant(1e6 * a.masses_u_relative, 2))),
-        ("mass on a cell to calibrate it", format!("{} kg, {} placements", a.calibration_kg, a.placements)),
-        ("air pressure about its mean", format!("± {} hPa", a.pressure_pa / 100.0)),
-        ("error of a cell per side force on it", format!("{} %", 100.0 * a.side_sensitivity)),
+        ("mass on a cell to calibrate it", calibrated),
+        ("air pressure about its mean", format!("± {} hPa", significant(a.pressure_pa / 100.0, 3))),
+        ("error of a cell per side force on it", format!("{} %", significant(100.0 * a.side_sensitivity, 2))),
+        ("time since the zero was taken", a.zero_h.map_or_else(|| "long".to_owned(), |h| format!("{h} h"))),
+        ("range of loads that the first zero takes off", format!("{} kg", a.zero_range_kg)),
         ("mattress and linen, tared", format!("{} kg", a.tare_kg)),
-        ("load that a turn in bed moves to other cells", format!("{} %", 100.0 * a.moved_share)),
+        ("load that a turn in bed moves to other cells", format!("{} %", significant(100.0 * a.moved_share, 2))),
         ("time over which the ward's temperature forgets itself", format!("{} h", a.room_h)),
         ("range of temperature, from the deck file", format!("{} to {} °C", deck.ambient_c[0], deck.ambient_c[1])),
     ]
@@ -243,7 +249,7 @@ fn assumptions(deck: &Deck) -> Markup {
     .map(|(what, value)| vec![html! { (what) }, html! { (value) }])
     .collect();
     table(
-        "Engineering choices about calibration and use; change what is not true of your ward",
+        "How the deck is calibrated and used: what [practice] of the deck file states, else an engineering choice. State what is not true of your ward.",
         &["what", "taken as"],
         &rows,
     )
