@@ -622,7 +622,7 @@ pub(crate) struct TwinWardArgs {
 pub(crate) struct BenchArgs {
     /// The deck, deck.toml
     pub(crate) deck: PathBuf,
-    /// The bodies at hand, masses.csv (name,mass_kg,u_g,count[,about_kg])
+    /// The bodies at hand, masses.csv (name,mass_kg,u_g,count and, where the mass is not known, about_kg)
     #[arg(long, value_name = "FILE.csv", requires = "link")]
     pub(crate) masses: Option<PathBuf>,
     /// Folder of the run [default: this one]
