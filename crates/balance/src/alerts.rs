@@ -12,6 +12,8 @@ use crate::report::{Alert, AlertKind, AnsweredAlert, Row, Window};
 /// A change of 1 % of the weight must stay tellable with 95 % from two looks: the standard deviation of one
 /// is at most 1 %/(1.96 √2).
 const LOOK_SHARE: f64 = 0.01 / (1.96 * std::f64::consts::SQRT_2);
+/// A day without a weight is told, however sure the chart is: weights are checked daily (common practice, no source).
+const UNCHECKED_H: f64 = 24.0;
 /// The mass is off the plan when it lies this far from it after a day, mL/kg: 1 % overload.
 const OFF_PLAN_ML_KG: f64 = 10.0;
 /// 97.5 % point of the normal law.
@@ -134,6 +136,7 @@ fn contradicted(record: &Record, fit: &Fit) -> Vec<Alert> {
                 Slip::Unseen => "not given, or at another time?",
                 Slip::WrongSide => "intake and output exchanged?",
                 Slip::SlippedPoint => "ten times too large?",
+                Slip::Litres => "litres written as millilitres?",
                 Slip::Little => "not given, at another time, or ten times too large?",
             };
             let text = format!(
@@ -167,7 +170,7 @@ fn overload(file: &PatientFile, rows: &[Row]) -> Vec<Alert> {
     out
 }
 
-/// Once a gap: no weight for so long that a change of 1 % of the weight would no longer be told.
+/// Once a gap: no weight for a day, or for so long that a change of 1 % of the weight would no longer be told.
 fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
     let limit_g = 1000.0 * LOOK_SHARE * record.weight_kg;
     let mut out = Vec::new();
@@ -176,16 +179,17 @@ fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
     for (node, state) in fit.built.grid.nodes.iter().zip(&fit.filtered) {
         let g = body();
         let u_g = g.dot(&(state.p * g)).max(0.0).sqrt();
-        if let Some(since_h) = last_weight_h.filter(|_| !told && u_g > limit_g).map(|last_h| node.t_h - last_h)
-            && since_h > 1.0
+        if let Some(since_h) = last_weight_h.filter(|_| !told).map(|last_h| node.t_h - last_h)
+            && (since_h >= UNCHECKED_H || since_h > 1.0 && u_g > limit_g)
         {
             told = true;
+            let than = if u_g > limit_g { "more" } else { "by the chart, still less" };
             out.push(Alert {
                 time: record.time(node.t_h),
                 kind: AlertKind::WeightNotChecked,
                 text: format!(
                     "no settled weight for {since_h:.0} h: the mass is known to ± {u_g:.0} g (standard uncertainty), \
-                     more than the {limit_g:.0} g that tell 1 % of the weight"
+                     {than} than the {limit_g:.0} g that tell 1 % of the weight"
                 ),
             });
         }

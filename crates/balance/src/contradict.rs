@@ -12,6 +12,7 @@
 //! | −s | the fluid never came or went: written twice, or not given |
 //! | −2 s | written on the wrong side |
 //! | −0.9 s | ten times too large |
+//! | +999 s | written in litres, as millilitres: asked of entries of a few mL alone |
 //!
 //! Such an entry is counted, as every entry is, but the estimate no longer relies on it.
 
@@ -34,6 +35,9 @@ const FAR: f64 = 5.0;
 const NEAR: f64 = 2.0;
 /// Entries smaller than this say too little, mL/kg.
 const LEAST_ML_KG: f64 = 1.5;
+/// Millilitres of a litre, and the largest number that is taken for litres.
+const LITRE_ML: f64 = 1000.0;
+const LITRES_MAX: f64 = 5.0;
 
 /// An entry that the deck contradicts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +65,8 @@ pub(crate) enum Slip {
     SlippedPoint,
     /// Nothing of it or a tenth was seen: the deck cannot tell which.
     Little,
+    /// Litres written as millilitres.
+    Litres,
 }
 
 /// All contradictions of a chart, by a filter with `params` over the grid.
@@ -69,11 +75,15 @@ pub(crate) fn contradictions(built: &Built, ledger: &Ledger, params: Params, wei
     let Some(first) = nodes.iter().find_map(|node| node.observation) else { return Vec::new() };
     let mut filter = Filter::new(params, first, built.u2_g2);
     let filtered: Vec<Filtered> = nodes.iter().map(|node| filter.step(node)).collect();
-    let eligible = |flow: &Flow| flow.pool_g <= 0.0 && flow.body_g.abs() >= LEAST_ML_KG * weight_kg;
+    let least_g = LEAST_ML_KG * weight_kg;
+    let litres = |flow: &Flow| flow.signed_ml.abs() <= LITRES_MAX && LITRE_ML * flow.body_g.abs() >= least_g;
+    let eligible = |flow: &Flow| flow.pool_g <= 0.0 && (flow.body_g.abs() >= least_g || litres(flow));
     let mut out: Vec<Contradiction> = Vec::new();
     for (idx, flow) in ledger.flows.iter().enumerate().filter(|(_, flow)| eligible(flow)) {
-        let Some((delta_g, u_g)) = excess(built, &filtered, flow) else { continue };
-        if let Some(slip) = slip(ledger, idx, delta_g, u_g) {
+        let meant_g = if litres(flow) { LITRE_ML * flow.body_g } else { flow.body_g };
+        let Some((delta_g, u_g)) = excess(built, &filtered, flow, meant_g) else { continue };
+        let found = if litres(flow) { in_litres(flow, delta_g, u_g) } else { slip(ledger, idx, delta_g, u_g) };
+        if let Some(slip) = found {
             // Of two entries written for one, the deck points at both: the later one is told.
             let seen_g = flow.body_g + delta_g;
             let beside = |c: &Contradiction| flow.stamp_h - ledger.flows[c.flow].stamp_h <= AFTER_H;
@@ -86,15 +96,15 @@ pub(crate) fn contradictions(built: &Built, ledger: &Ledger, params: Params, wei
     out
 }
 
-/// δ̂ and its standard uncertainty for one flow.
-fn excess(built: &Built, filtered: &[Filtered], flow: &Flow) -> Option<(f64, f64)> {
+/// δ̂ and its standard uncertainty for one flow; `meant_g` is the mass of which a share may have run earlier or later.
+fn excess(built: &Built, filtered: &[Filtered], flow: &Flow, meant_g: f64) -> Option<(f64, f64)> {
     let nodes = &built.grid.nodes;
     let begin_h = flow.start_h - ASIDE_H;
     let start = nodes.partition_point(|node| node.t_h <= begin_h);
     let z = observed();
     // Responses to fluid in the window, and to fluid moved from the window to before or after it.
     let mut gaps = [Vector::zeros(); 3];
-    let moved = 1.0 / (ASIDE_SHARE * flow.body_g).powi(2);
+    let moved = 1.0 / (ASIDE_SHARE * meant_g).powi(2);
     let mut a = Matrix3::from_diagonal(&Vector3::new(0.0, moved, moved));
     let mut b = Vector3::zeros();
     for (node, state) in nodes[start..].iter().zip(&filtered[start..]) {
@@ -122,6 +132,13 @@ fn excess(built: &Built, filtered: &[Filtered], flow: &Flow) -> Option<(f64, f64
     let covariance = a.try_inverse()?;
     let variance = covariance[(0, 0)];
     (variance > 0.0).then(|| ((covariance * b)[0], variance.sqrt()))
+}
+
+/// Whether an entry of a few mL was meant in litres.
+fn in_litres(flow: &Flow, delta_g: f64, u_g: f64) -> Option<Slip> {
+    let meant_g = LITRE_ML * flow.body_g;
+    let apart_g = (delta_g - (meant_g - flow.body_g)).abs();
+    (delta_g.abs() >= FAR * u_g && apart_g <= (NEAR * u_g).min(0.45 * meant_g.abs())).then_some(Slip::Litres)
 }
 
 fn slip(ledger: &Ledger, idx: usize, delta_g: f64, u_g: f64) -> Option<Slip> {

@@ -434,7 +434,7 @@ pub(crate) struct BalanceMore {
     #[arg(long, value_name = "TIME")]
     pub(crate) now: Option<jiff::Timestamp>,
     /// A window for a net balance, once for each: hours up to the end of the record, or FROM/TO [default: 6, 12, 24 and 48 h]
-    #[arg(long, value_name = "H|FROM/TO")]
+    #[arg(long, value_name = "H|FROM/TO", allow_negative_numbers = true)]
     pub(crate) window: Vec<String>,
     /// Mass of a millilitre: `published`, or kinds of fluid as in iv=1.005,blood=1.05,urine=1.02,enteral=1.05,other=1
     /// [default: 1 g, and how far fluids lie from it widens the intervals]

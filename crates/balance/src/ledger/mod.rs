@@ -213,7 +213,9 @@ impl Ledger {
             };
             let length_h = flow.end_h - flow.start_h;
             let run_on_h = (end_h - flow.end_h).min(1.5 * pace_h);
-            if last_h - flow.stamp_h >= 0.5 * pace_h || run_on_h <= 0.0 || length_h <= 0.0 {
+            // A route that has been silent for longer than two paces has stopped.
+            let silent = end_h - last_h > 2.0 * pace_h;
+            if silent || last_h - flow.stamp_h >= 0.5 * pace_h || run_on_h <= 0.0 || length_h <= 0.0 {
                 continue;
             }
             let share = run_on_h / length_h;

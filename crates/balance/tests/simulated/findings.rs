@@ -78,6 +78,19 @@ fn a_volume_ten_times_too_large_is_contradicted() {
 }
 
 #[test]
+fn litres_written_as_millilitres_are_contradicted() {
+    let mut sim = simulate(quiet(), 6);
+    shift(&mut sim, 25.0, 500.0);
+    sim.chart.push(entry(25.1, Direction::Intake, Route::Iv, 0.5));
+    // A flush of two millilitres is what it says.
+    sim.chart.push(entry(40.1, Direction::Intake, Route::Iv, 2.0));
+    let report = run(&sim);
+    let found = of_kind(&report, AlertKind::ContradictedEntry);
+    assert_eq!(found.len(), 1, "{:?}", report.alerts);
+    assert!(found[0].text.contains("litres written as millilitres"), "{}", found[0].text);
+}
+
+#[test]
 fn five_litres_of_urine_in_an_hour_are_flagged_and_do_not_bend_the_mass() {
     let mut sim = simulate(quiet(), 4);
     sim.chart.push(entry(12.0, Direction::Output, Route::Urine, 5000.0));
