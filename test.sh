@@ -89,7 +89,7 @@ RUSTDOCFLAGS="-D warnings" try "documentation" cargo doc --workspace --no-deps -
 # Reference tests write down what they set against what; the validation page is held to that.
 export BEDPLATE_PUBLISHED=${CARGO_TARGET_DIR:-$PWD/target}/published
 rm -rf "$BEDPLATE_PUBLISHED"
-try "tests" "${beside[@]}" cargo test --workspace "${features[@]}"
+try "tests" "${beside[@]}" cargo test --workspace --no-fail-fast "${features[@]}"
 
 try "validation page" cargo run --quiet -p bedplate-published -- --hold "$BEDPLATE_PUBLISHED" docs/validation.md
 
