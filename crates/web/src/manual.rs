@@ -26,16 +26,22 @@ const PAGES: &[Page] = &[
     page!("stages/calibrate", "Calibrate"),
     page!("stages/verify", "Verify"),
     page!("stages/weigh", "Weigh"),
+    page!("weighing-card", "Weighing: report card"),
+    page!("signal-filter", "The low-pass"),
     page!("stages/balance", "Balance"),
     page!("balance-card", "Balance: report card"),
     page!("stages/twin", "Twin"),
     page!("stages/ward", "Ward"),
+    page!("scale", "Ward: scale"),
     page!("commands", "Commands"),
     page!("formats", "Formats"),
     page!("validation", "Validation"),
     page!("licences", "Licences"),
     page!("extend", "To add something"),
 ];
+
+/// Drawings of the manual: file below `docs/`, and what it holds. They are part of the page that shows them.
+const DRAWINGS: &[(&str, &str)] = &[("signal-filter.svg", include_str!("../../../docs/signal-filter.svg"))];
 
 /// Where the manual lies on a server.
 pub(crate) const AT: &str = "/manual";
@@ -55,7 +61,8 @@ pub(crate) fn page(path: &str) -> (StatusCode, String) {
     (status, html.into_string())
 }
 
-/// The text as HTML. Headings get names to be linked to; links between files become links between pages; wide tables scroll.
+/// The text as HTML. Headings get names to be linked to; links between files become links between pages; drawings are taken
+/// in; wide tables scroll.
 fn body_of(page: &Page) -> String {
     let mut events = Vec::new();
     let mut outside = false;
@@ -69,6 +76,12 @@ fn body_of(page: &Page) -> String {
                 None => outside = true,
             },
             Event::End(TagEnd::Link) if outside => outside = false,
+            Event::Start(Tag::Image { dest_url, .. }) => {
+                let drawing = DRAWINGS.iter().find(|(path, _)| *path == &*dest_url).map_or("", |(_, drawing)| drawing);
+                // The words that stand for the drawing are its own label, too.
+                while !matches!(parser.next(), None | Some(Event::End(TagEnd::Image))) {}
+                events.push(Event::InlineHtml(CowStr::from(drawing)));
+            }
             Event::Start(Tag::Heading { level, classes, attrs, .. }) => {
                 let name = match parser.peek() {
                     Some(Event::Text(text)) => Some(CowStr::from(anchor(text))),
@@ -168,6 +181,12 @@ mod tests {
         for page in PAGES {
             let html = body_of(page);
             assert!(html.contains("<h1"), "{}", page.path);
+            assert_eq!(
+                page.text.matches("![").count(),
+                html.matches("<svg").count(),
+                "{}: a drawing is missing",
+                page.path
+            );
             for link in html.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next()) {
                 let path = link.split('#').next().unwrap_or_default();
                 let known = path.is_empty()
