@@ -97,6 +97,8 @@ pub fn read(folder: &Path) -> Result<Vec<Check>, String> {
             checks.push(parse(line).ok_or_else(|| format!("{}:{number}: {line:?} is no check", path.display()))?);
         }
     }
+    // The tests of these checks themselves publish nothing.
+    checks.retain(|check: &Check| check.file.starts_with("crates/"));
     checks.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     Ok(checks)
 }

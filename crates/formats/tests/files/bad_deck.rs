@@ -108,8 +108,10 @@ fn a_misspelt_key_is_one_problem_that_names_the_key_meant() {
 fn a_key_of_ones_own_must_begin_with_x() {
     assert_eq!(
         messages(&[("rate_Hz", "drawer = 3\nrate_Hz")]),
-        ["deck.toml:63:1: converter.drawer: found an unknown key, expected only `approval`, `bits`, `cost_per_channel`, \
-         `excitation_V`, `gain`, `noise_nV_rms`, `rate_Hz`, `reference_V` (to keep a key of your own, begin it with `x_`)"]
+        [
+            "deck.toml:63:1: converter.drawer: found an unknown key, expected only `approval`, `bits`, `cost_per_channel`, \
+         `excitation_V`, `gain`, `noise_nV_rms`, `rate_Hz`, `reference_V` (to keep a key of your own, begin it with `x_`)"
+        ]
     );
     let own = edited(DECK, &[("rate_Hz", "x_drawer = 3\nrate_Hz")]);
     assert_eq!(deck::read("deck.toml", &own).unwrap(), test_deck());
