@@ -16,7 +16,7 @@ import time
 import urllib.request
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent / "exchange"))
-from served import OWN, Ward  # noqa: E402
+from served import Ward, first_words  # noqa: E402
 
 TICKS = os.sysconf("SC_CLK_TCK")
 
@@ -43,13 +43,7 @@ class Loaded(Ward):
         (self.folder / "ward.toml").write_text(text.replace('"ward.db"', f'"{memory}"'))
         self.process = subprocess.Popen([program, "serve", "ward.toml"], cwd=folder, stdout=subprocess.PIPE,
                                         stderr=open(self.folder / "log", "w"), text=True)
-        secret = None
-        for line in self.process.stdout:
-            if line.strip().startswith("password  "):
-                secret = line.split("password  ")[1].strip()
-            if found := re.search(r"http://[^/]+", line):
-                self.url = found[0]
-                break
+        self.url, secret = first_words(self.process, self.folder / "log")
         self.token = self.fresh("first", secret)
 
 

@@ -26,6 +26,17 @@ seed = 3
 """
 
 
+def first_words(process, log):
+    """The address at which a ward that starts says it listens, and the first administrator's password."""
+    secret = None
+    for line in process.stdout:
+        if line.strip().startswith("password  "):
+            secret = line.split("password  ")[1].strip()
+        if found := re.search(r"http://[^/]+", line):
+            return found[0], secret
+    raise SystemExit("the ward did not start: " + log.read_text())
+
+
 class Ward:
     """Serves an invented ward that has lived through some hours."""
 
@@ -40,15 +51,7 @@ class Ward:
         self.process = subprocess.Popen(
             [program, "serve", "ward.toml", "--past-hours", str(past_hours)],
             cwd=folder, stdout=subprocess.PIPE, stderr=open(self.folder / "log", "w"), text=True)
-        secret = None
-        for line in self.process.stdout:
-            if line.strip().startswith("password  "):
-                secret = line.split("password  ")[1].strip()
-            if found := re.search(r"http://[^/]+", line):
-                self.url = found[0]
-                break
-        else:
-            raise SystemExit("the ward did not start: " + (self.folder / "log").read_text())
+        self.url, secret = first_words(self.process, self.folder / "log")
         self.token = None
         self.administrator = self.fresh("first", secret)
         self.token = self.administrator

@@ -24,7 +24,8 @@ trap 'control -m immediate stop || true; rm -rf "$folder"' EXIT
     -addext basicConstraints=critical,CA:FALSE -keyout server.key -out server.pem
   if [ "$(id -u)" = 0 ]; then chown postgres server.key; fi
 )
-port=$((20000 + RANDOM % 20000))
+# Below the ports that the system gives out by itself.
+port=$((20000 + RANDOM % 12000))
 control -w -l "$folder/log" -o "-p $port -c listen_addresses=127.0.0.1 -c ssl=on -c ssl_cert_file='$folder/server.pem' -c ssl_key_file='$folder/server.key' -c unix_socket_directories='$folder'" start
 BEDPLATE_TEST_POSTGRES="postgres://bedplate@${folder//\//%2F}:$port/postgres" \
   BEDPLATE_TEST_POSTGRES_TLS="postgres://bedplate@localhost:$port/postgres?sslrootcert=$folder/authority.pem" "$@"
