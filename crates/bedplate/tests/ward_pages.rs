@@ -13,7 +13,7 @@ mod served;
 use std::time::{Duration, Instant};
 
 use browser::Browser;
-use invented_ward::ward;
+use invented_ward::{large_ward, ward};
 use serde_json::json;
 use served::{OWN, Served};
 
@@ -219,6 +219,29 @@ async fn a_live_page_does_not_grow_and_says_when_the_line_is_lost() {
     browser.wait_for("document.querySelector('p.lost').checkVisibility()").await;
     browser.wait_for("document.body.classList.contains('stale')").await;
     browser.picture("bedside-lost").await;
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_large_ward_is_leafed_through_and_searched() {
+    let folder = ward();
+    large_ward(folder.path(), 130);
+    let served = Served::start(folder.path(), &[]);
+    served.accounts();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    look(&browser, &served, "/", "ward-large").await;
+    let beds = "document.querySelectorAll('li.bed').length";
+    assert!((browser.number(beds).await - 100.0).abs() < 0.5);
+    browser.click_button("Those after").await;
+    browser.wait_for(&format!("{beds} === 30")).await;
+    browser.click("[name=find]").await;
+    browser.type_text("a12").await;
+    browser.press_enter().await;
+    // A12 and A120 to A129.
+    browser.wait_for(&format!("{beds} === 11")).await;
+    browser.assert_whole("the beds that were looked for").await;
     browser.stop().await;
 }
 

@@ -1,6 +1,6 @@
 //! What is wrong with an input: where, what was found, what was expected.
 
-use std::fmt;
+use std::fmt::{self, Write as _};
 
 /// One thing wrong with one file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,11 +62,28 @@ impl Problem {
 /// Longest part of a line that is shown, in characters: it should not wrap on a common terminal.
 const SHOWN_WIDTH: usize = 100;
 
+/// A character as it may be shown: a file can say what it likes, but must not move the cursor, colour what follows or turn the
+/// direction of writing on whoever reads the message. Tabs become spaces, other control characters their pictures.
+///
+/// Source: The Unicode Standard, block Control Pictures (U+2400 to U+2421), and UAX #9, 2 (directional formatting characters).
+pub(crate) fn visible(c: char) -> char {
+    match c {
+        '\t' => ' ',
+        '\u{0}'..='\u{1f}' => char::from_u32(0x2400 + u32::from(c)).unwrap_or(char::REPLACEMENT_CHARACTER),
+        '\u{7f}' => '\u{2421}',
+        '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
+            char::REPLACEMENT_CHARACTER
+        }
+        c if c.is_control() => char::REPLACEMENT_CHARACTER,
+        c => c,
+    }
+}
+
 /// The part of a line around a column that is shown, and where in it the column stands, from 0.
 ///
-/// Tabs and other control characters become spaces, so that the caret stays below its place.
+/// Each character stays one, so that the caret stays below its place.
 fn excerpt(text: &str, column: Option<usize>) -> (String, Option<usize>) {
-    let chars: Vec<char> = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let chars: Vec<char> = text.chars().map(visible).collect();
     let at = column.map(|c| c.saturating_sub(1).min(chars.len()));
     if chars.len() <= SHOWN_WIDTH {
         return (chars.iter().collect(), at);
@@ -83,9 +100,18 @@ fn excerpt(text: &str, column: Option<usize>) -> (String, Option<usize>) {
     (shown, at.map(|c| c - start + usize::from(start > 0)))
 }
 
+/// What a message quotes, with nothing in it that acts on a terminal. A message may have several lines of its own.
+struct Quoted<'a>(&'a str);
+
+impl fmt::Display for Quoted<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.chars().try_for_each(|c| f.write_char(if c == '\n' { c } else { visible(c) }))
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.file)?;
+        write!(f, "{}", Quoted(&self.file))?;
         if let Some(line) = self.line {
             write!(f, ":{line}")?;
             if let Some(column) = self.column {
@@ -94,9 +120,9 @@ impl fmt::Display for Problem {
         }
         write!(f, ": ")?;
         if let Some(key) = &self.key {
-            write!(f, "{key}: ")?;
+            write!(f, "{}: ", Quoted(key))?;
         }
-        write!(f, "found {}, expected {}", self.found, self.expected)?;
+        write!(f, "found {}, expected {}", Quoted(&self.found), Quoted(&self.expected))?;
         if let (Some(line), Some(text)) = (self.line, &self.line_text) {
             let (shown, at) = excerpt(text, self.column);
             write!(f, "\n  {line:>5} | {shown}")?;
@@ -150,6 +176,17 @@ mod unit {
             problem.to_string(),
             "run.csv:7:4: x_mm: found `x`, expected a number\n      7 | ä, x,2\n        |    ^"
         );
+    }
+
+    #[test]
+    fn nothing_in_a_file_acts_on_the_terminal_that_its_message_is_read_on() {
+        // ECMA-48, 8.3.117: ESC [ 3 1 m asks for red. UAX #9: U+202E writes what follows backwards.
+        let spoilt = "\u{1b}[31m9\u{7f}\u{9b}\u{202e}\r";
+        let problem =
+            Problem::new(spoilt, format!("`{spoilt}`"), "a number").key(spoilt).line(1, spoilt).column(Some(6));
+        let shown = problem.to_string();
+        assert!(shown.chars().all(|c| c == '\n' || visible(c) == c), "{shown:?}");
+        assert!(shown.contains("␛[31m9␡��") && shown.ends_with("\n        |      ^"), "{shown:?}");
     }
 
     #[test]

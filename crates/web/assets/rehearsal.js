@@ -1,100 +1,80 @@
 // A night of the twin: begins it, looks in while it runs, draws bed, curve and report card.
-"use strict";
-(() => {
-  const $ = (id) => document.getElementById(id);
-  const el = (tag, attributes = {}, ...children) => {
-    const made = document.createElement(tag);
-    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-    made.append(...children);
-    return made;
-  };
-  const figure = (value, decimals) => (typeof value === "number" ? value.toFixed(decimals).replace("-", "−") : "–");
-  const clock = (s) => `${Math.floor(s / 3600)}:${String(Math.floor((s % 3600) / 60)).padStart(2, "0")}`;
-  const send = async (path, body) => {
-    let answer;
-    try {
-      answer = await fetch(path, body === undefined ? {} : { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
-    } catch {
-      throw new Error("The server does not answer. What stands here is the last that it said.");
-    }
-    const told = await answer.json();
-    if (!answer.ok) throw new Error(told.problem ?? `The server answered ${answer.status}.`);
-    return told;
-  };
-  const say = (problem) => { $("problem").hidden = !problem; $("problem").textContent = problem ?? ""; };
-  const WORDS = { settled: "settled: may be believed", moving: "the load moves", held: "held during care", empty: "nobody on the deck", overload: "beyond the deck's range", fault: "the deck cannot weigh" };
+import { $, asking, el, figure, say } from "/static/shared.js";
 
-  const drawCurve = (curve) => {
-    const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
-    const known = curve.flatMap(([, shown, truth]) => [shown, truth]).filter((v) => v !== null);
-    if (!known.length) return;
-    const [low, high] = [Math.min(...known), Math.max(...known)];
-    const room = Math.max(0.1, 0.1 * (high - low));
-    const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
-    $("curve").style.height = "320px";
-    Plotly.react($("curve"), [
-      { type: "scatter", mode: "lines", name: "true", x: curve.map((p) => p[0]), y: curve.map((p) => p[2]), line: { color: token("second"), width: 1.6, dash: "dash" }, connectgaps: false },
-      { type: "scatter", mode: "lines", name: "shown, settled", x: curve.map((p) => p[0]), y: curve.map((p) => p[1]), line: { color: token("main"), width: 2.2 }, connectgaps: false },
-    ], {
-      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 30, b: 48 },
-      xaxis: axis("hours"), yaxis: { ...axis("patient, kg"), range: [low - room, high + room] }, legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 }, hovermode: "closest",
-    }, { displaylogo: false, displayModeBar: false, responsive: true });
-  };
-  const headline = (label, value, unit, note) => el("div", { class: "headline" }, el("p", { class: "label" }, label), el("p", { class: "value" }, value, el("span", { class: "unit" }, ` ${unit}`)), el("p", { class: "note" }, note));
+const send = asking("The server does not answer. What stands here is the last that it said.");
+const clock = (s) => `${Math.floor(s / 3600)}:${String(Math.floor((s % 3600) / 60)).padStart(2, "0")}`;
+const WORDS = { settled: "settled: may be believed", moving: "the load moves", held: "held during care", empty: "nobody on the deck", overload: "beyond the deck's range", fault: "the deck cannot weigh" };
 
-  let drawn = "";
-  const draw = (night) => {
-    if (!night.begun) return;
-    say(night.problem);
-    const over = night.finished ? (night.problem ? "ended early" : "over") : "under way";
-    $("clock").textContent = `${night.scenario}: ${clock(night.t_s)} of ${clock(night.hours * 3600)} h, ${over}.`;
-    $("progress").value = night.t_s / (night.hours * 3600);
-    $("figures").replaceChildren(
-      headline("Shown", figure(night.patient_kg, 2), "kg", `± ${figure(night.u_kg, 2)} kg; ${WORDS[night.state] ?? "no weight yet"}`),
-      headline("True", figure(night.true_kg, 2), "kg", "what a perfect deck would show"),
-      headline("Error", night.true_kg === null || night.patient_kg === null ? "–" : figure(1000 * (night.patient_kg - night.true_kg), 0), "g", "shown less true, just now"));
-    const most = Math.max(...night.plates.map((p) => p.kg), 1);
-    const angles = Object.fromEntries(night.sections.map((s) => [s.name, s.now_deg ?? 0]));
-    $("bed").replaceChildren(drawBed(night.sections, night.plates.map((p) => ({ ...p, step: Math.max(0, Math.min(4, Math.floor((5 * p.kg) / most))), title: `${p.name}: ${figure(p.kg, 1)} kg` })), angles),
-      el("p", {}, night.plates.map((p) => `${p.name} ${figure(p.kg, 1)} kg`).join(" · ")));
-    const { card } = night;
-    $("card").replaceChildren(el("dl", { class: "facts" }, ...[
-      ["rows settled", `${figure(card.settled_pct, 0)} % of ${card.rows}`],
-      ["error, mean", `${figure(card.mean_g, 1)} g`],
-      ["error, standard deviation", `${figure(card.sd_g, 1)} g`],
-      ["error, largest of a settled row", `${figure(card.largest_g, 0)} g`],
-      ["within 1.96 u", `${figure(card.covered_pct, 1)} %, of 95 % promised`],
-    ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
-    const events = night.events.slice(-12).reverse();
-    const key = events.map((e) => e.t_s + e.text).join("|");
-    if (key !== drawn) {
-      drawn = key;
-      $("events").replaceChildren(...events.map((e) => el("li", {}, el("strong", {}, clock(e.t_s)), ` ${e.text}`)));
-    }
-    $("happened").textContent = `${night.happened} things happened so far that the twin knows of; contacts that let go again are most of them.`;
-    drawCurve(night.curve);
-  };
-  const look = async () => {
-    let wait = 500;
-    try {
-      const night = await send("/twin/state");
-      draw(night);
-      if (!night.begun || night.finished) wait = 0;
-    } catch (problem) { say(problem.message); wait = 2000; }
-    document.documentElement.dataset.looked = String(Number(document.documentElement.dataset.looked ?? 0) + 1);
-    clearTimeout(timer);
-    if (wait) timer = setTimeout(look, document.hidden ? 3000 : wait);
-  };
-  let timer;
-  $("begin").addEventListener("submit", async (event) => {
-    event.preventDefault();
-    try {
-      await send("/twin/begin", { scenario: $("scenario").value, seed: $("seed").valueAsNumber, speed: Number($("speed").value) });
-      say(null);
-      drawn = "";
-      look();
-    } catch (problem) { say(problem.message); }
-  });
-  $("speed").addEventListener("change", () => send("/twin/speed", { speed: Number($("speed").value) }).catch((problem) => say(problem.message)));
-  look();
-})();
+const drawCurve = (curve) => {
+  const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+  const known = curve.flatMap(([, shown, truth]) => [shown, truth]).filter((v) => v !== null);
+  if (!known.length) return;
+  const [low, high] = [Math.min(...known), Math.max(...known)];
+  const room = Math.max(0.1, 0.1 * (high - low));
+  const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
+  $("curve").style.height = "320px";
+  Plotly.react($("curve"), [
+    { type: "scatter", mode: "lines", name: "true", x: curve.map((p) => p[0]), y: curve.map((p) => p[2]), line: { color: token("second"), width: 1.6, dash: "dash" }, connectgaps: false },
+    { type: "scatter", mode: "lines", name: "shown, settled", x: curve.map((p) => p[0]), y: curve.map((p) => p[1]), line: { color: token("main"), width: 2.2 }, connectgaps: false },
+  ], {
+    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 30, b: 48 },
+    xaxis: axis("hours"), yaxis: { ...axis("patient, kg"), range: [low - room, high + room] }, legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 }, hovermode: "closest",
+  }, { displaylogo: false, displayModeBar: false, responsive: true });
+};
+const headline = (label, value, unit, note) => el("div", { class: "headline" }, el("p", { class: "label" }, label), el("p", { class: "value" }, value, el("span", { class: "unit" }, ` ${unit}`)), el("p", { class: "note" }, note));
+
+let drawn = "";
+const draw = (night) => {
+  if (!night.begun) return;
+  say(night.problem);
+  const over = night.finished ? (night.problem ? "ended early" : "over") : "under way";
+  $("clock").textContent = `${night.scenario}: ${clock(night.t_s)} of ${clock(night.hours * 3600)} h, ${over}.`;
+  $("progress").value = night.t_s / (night.hours * 3600);
+  $("figures").replaceChildren(
+    headline("Shown", figure(night.patient_kg, 2), "kg", `± ${figure(night.u_kg, 2)} kg; ${WORDS[night.state] ?? "no weight yet"}`),
+    headline("True", figure(night.true_kg, 2), "kg", "what a perfect deck would show"),
+    headline("Error", night.true_kg === null || night.patient_kg === null ? "–" : figure(1000 * (night.patient_kg - night.true_kg), 0), "g", "shown less true, just now"));
+  const most = Math.max(...night.plates.map((p) => p.kg), 1);
+  const angles = Object.fromEntries(night.sections.map((s) => [s.name, s.now_deg ?? 0]));
+  $("bed").replaceChildren(drawBed(night.sections, night.plates.map((p) => ({ ...p, step: Math.max(0, Math.min(4, Math.floor((5 * p.kg) / most))), title: `${p.name}: ${figure(p.kg, 1)} kg` })), angles),
+    el("p", {}, night.plates.map((p) => `${p.name} ${figure(p.kg, 1)} kg`).join(" · ")));
+  const { card } = night;
+  $("card").replaceChildren(el("dl", { class: "facts" }, ...[
+    ["rows settled", `${figure(card.settled_pct, 0)} % of ${card.rows}`],
+    ["error, mean", `${figure(card.mean_g, 1)} g`],
+    ["error, standard deviation", `${figure(card.sd_g, 1)} g`],
+    ["error, largest of a settled row", `${figure(card.largest_g, 0)} g`],
+    ["within 1.96 u", `${figure(card.covered_pct, 1)} %, of 95 % promised`],
+  ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
+  const events = night.events.slice(-12).reverse();
+  const key = events.map((e) => e.t_s + e.text).join("|");
+  if (key !== drawn) {
+    drawn = key;
+    $("events").replaceChildren(...events.map((e) => el("li", {}, el("strong", {}, clock(e.t_s)), ` ${e.text}`)));
+  }
+  $("happened").textContent = `${night.happened} things happened so far that the twin knows of; contacts that let go again are most of them.`;
+  drawCurve(night.curve);
+};
+const look = async () => {
+  let wait = 500;
+  try {
+    const night = await send("/twin/state");
+    draw(night);
+    if (!night.begun || night.finished) wait = 0;
+  } catch (problem) { say(problem.message); wait = 2000; }
+  document.documentElement.dataset.looked = String(Number(document.documentElement.dataset.looked ?? 0) + 1);
+  clearTimeout(timer);
+  if (wait) timer = setTimeout(look, document.hidden ? 3000 : wait);
+};
+let timer;
+$("begin").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  try {
+    await send("/twin/begin", { scenario: $("scenario").value, seed: $("seed").valueAsNumber, speed: Number($("speed").value) });
+    say(null);
+    drawn = "";
+    look();
+  } catch (problem) { say(problem.message); }
+});
+$("speed").addEventListener("change", () => send("/twin/speed", { speed: Number($("speed").value) }).catch((problem) => say(problem.message)));
+look();

@@ -35,32 +35,40 @@
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     const main = fresh.querySelector("main");
     if (!main) return;
+    // Somebody may have begun to type, or opened something, while the page was on its way.
+    if (busy()) { due = true; return; }
     const focus = document.activeElement?.closest("button, a")?.textContent;
     document.querySelector("main").replaceChildren(...main.children);
+    const place = document.querySelector("[data-live]");
+    if (place && place.dataset.live !== listened) listen(place);
     if (focus) [...document.querySelectorAll("main button, main a")].find((e) => e.textContent === focus)?.focus();
   };
 
   let source;
+  let listened;
   let quiet;
   const stale = (is) => { lost.hidden = !is; document.body.classList.toggle("stale", is); };
   const heard = () => { stale(false); clearTimeout(quiet); quiet = setTimeout(() => stale(true), 30000); };
+  // One look for all that changes meanwhile; not put off by what changes after it, or a busy ward would never be shown anew.
   let timer;
+  const soon = () => { timer ??= setTimeout(() => { timer = undefined; fetchAnew(); }, 600); };
   const listen = (place) => {
     source?.close();
-    source = new EventSource(place.dataset.live);
+    listened = place.dataset.live;
+    known.clear();
+    source = new EventSource(listened);
     source.addEventListener("bed", (event) => {
       const bed = JSON.parse(event.data);
       heard();
       const before = known.get(bed.bed);
       known.set(bed.bed, says(bed));
-      if (before !== undefined && before !== says(bed) || due) {
-        clearTimeout(timer);
-        timer = setTimeout(fetchAnew, 600);
-      }
+      if (before !== undefined && before !== says(bed) || due) soon();
       show(bed);
     });
     source.onerror = () => stale(true);
     source.onopen = heard;
   };
   listen(holder);
+  // Beds that the page does not show may have come to ask for somebody.
+  if (holder.dataset.anewS) setInterval(soon, Number(holder.dataset.anewS) * 1000);
 })();

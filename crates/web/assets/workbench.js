@@ -1,342 +1,308 @@
 // The workbench: asks the server about the file on the page, draws what it says, and lets a hand change the file.
-"use strict";
-(() => {
-  const $ = (id) => document.getElementById(id);
-  const el = (tag, attributes = {}, ...children) => {
-    const made = document.createElement(tag);
-    for (const [name, value] of Object.entries(attributes)) {
-      if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
-      else if (value !== undefined && value !== false) made.setAttribute(name, value === true ? "" : value);
-    }
-    made.append(...children.filter((c) => c !== null));
-    return made;
-  };
-  const places = (value, digits) => {
-    if (typeof value !== "number") return "–";
-    const size = value === 0 ? 0 : Math.floor(Math.log10(Math.abs(value)));
-    return value.toFixed(Math.max(0, digits - 1 - size)).replace("-", "−");
-  };
-  const table = (caption, head, rows) =>
-    el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
-      el("table", {},
-        el("caption", {}, caption),
-        el("thead", {}, el("tr", {}, ...head.map((h) => el("th", { scope: "col" }, h)))),
-        el("tbody", {}, ...rows.map((row) => el("tr", {}, ...row.map((cell, i) =>
-          cell instanceof HTMLTableCellElement ? cell : el(i === 0 ? "th" : "td", i === 0 ? { scope: "row" } : {}, cell)))))));
+import { $, asking as answering, el, say, table } from "/static/shared.js";
 
-  const opened = JSON.parse($("opened").textContent);
-  const FIGURES = [
-    ["deflection_mm", "Largest deflection", "mm", "of any plate under any load case"],
-    ["expanded_u_g", "Uncertainty of a weight", "g", "k = 2, the largest up to max"],
-    ["resolvable_24h_g", "Resolvable change", "g", "over 24 h"],
-    ["mass_kg", "Mass", "kg", "plates and ribs"],
-    ["cost", "Cost", "", "plates, cells, channels"],
-  ];
-  let text = opened.text;
-  let begun = opened.text;
-  let file = opened.file;
-  let shown = null;
-  let kept = null;
-  let past = [];
-  let future = [];
-  let angles = {};
+const send = answering("The server does not answer. What stands here is the last answer; the text of the file is safe on this page.");
+const places = (value, digits) => {
+  if (typeof value !== "number") return "–";
+  const size = value === 0 ? 0 : Math.floor(Math.log10(Math.abs(value)));
+  return value.toFixed(Math.max(0, digits - 1 - size)).replace("-", "−");
+};
+const opened = JSON.parse($("opened").textContent);
+const FIGURES = [
+  ["deflection_mm", "Largest deflection", "mm", "of any plate under any load case"],
+  ["expanded_u_g", "Uncertainty of a weight", "g", "k = 2, the largest up to max"],
+  ["resolvable_24h_g", "Resolvable change", "g", "over 24 h"],
+  ["mass_kg", "Mass", "kg", "plates and ribs"],
+  ["cost", "Cost", "", "plates, cells, channels"],
+];
+let text = opened.text;
+let begun = opened.text;
+let file = opened.file;
+let shown = null;
+let kept = null;
+let past = [];
+let future = [];
+let angles = {};
 
-  // One question at a time; of those that wait only the newest is asked.
-  let asking = false;
-  let next = null;
-  const ask = (changes, then) => {
-    if (asking) {
-      next = { changes: next ? [...next.changes, ...changes] : changes, then };
-      return;
-    }
-    asking = true;
-    document.body.classList.add("busy");
-    const before = text;
-    send("/workbench/answer", { file, text, case: Number($("case").value || 0), changes })
-      .then((answer) => {
-        if (answer.text !== before && then !== "time") { past.push(before); future = []; }
-        text = answer.text;
-        shown = answer;
-        say(null);
-        draw();
-      })
-      .catch((problem) => { say(problem.message); draw(); })
-      .finally(() => {
-        asking = false;
-        document.body.classList.remove("busy");
-        document.documentElement.dataset.answered = String(Number(document.documentElement.dataset.answered ?? 0) + 1);
-        const waiting = next;
-        next = null;
-        if (waiting) ask(waiting.changes, waiting.then);
-      });
-  };
-  const send = async (path, body) => {
-    let answer;
-    try {
-      answer = body === undefined ? await fetch(path) : await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
-    } catch {
-      throw new Error("The server does not answer. What stands here is the last answer; the text of the file is safe on this page.");
-    }
-    const told = await answer.json();
-    if (!answer.ok) throw new Error(told.problem ?? `The server answered ${answer.status}.`);
-    return told;
-  };
-  const say = (problem) => {
-    $("problem").hidden = problem === null;
-    $("problem").textContent = problem ?? "";
-  };
-
-  const draw = () => {
-    if (!shown) return;
-    $("asking").textContent = `${shown.name}: answered in ${places(shown.took_ms, 2)} ms.`;
-    $("figures").replaceChildren(...FIGURES.map(([key, label, unit, note]) =>
-      el("div", { class: "headline", "data-figure": key },
-        el("p", { class: "label" }, label),
-        el("p", { class: "value" }, places(shown.figures[key], 3), el("span", { class: "unit" }, ` ${unit || shown.currency}`)),
-        el("p", { class: "note" }, note))));
-    const chosen = $("case").value;
-    $("case").replaceChildren(...shown.cases.map((name, i) => el("option", { value: i }, name)));
-    $("case").value = chosen || String(shown.case);
-    drawPlan();
-    drawAngles();
-    drawSolid();
-    drawInputs();
-    $("requirements").replaceChildren(table("What the file asks for, and what was found", ["requirement", "found", "limit", "verdict"],
-      shown.requirements.map((r) => [r.name, r.found, r.limit, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? "✓ met" : "✗ not met"))])));
-    $("warnings").replaceChildren(...shown.warnings.map((w) => el("li", {}, w)));
-    drawBudget();
-    drawCompare();
-    drawDiff();
-    $("undo").disabled = past.length === 0;
-    $("redo").disabled = future.length === 0;
-    if (document.activeElement !== $("text")) $("text").value = text;
-    if ($("download").href.startsWith("blob:")) URL.revokeObjectURL($("download").href);
-    $("download").href = URL.createObjectURL(new Blob([text], { type: "application/toml" }));
-    $("download").download = file;
-  };
-
-  // The plan is the server's drawing; cells in it are given to hand and keyboard.
-  let held = null;
-  const drawPlan = () => {
-    const focus = document.activeElement?.closest?.("[data-cell]")?.dataset.cell;
-    const svg = new DOMParser().parseFromString(shown.svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;
-    svg.setAttribute("role", "group");
-    for (const cell of svg.querySelectorAll("[data-cell]")) {
-      const [plate, at] = find(cell.dataset.cell);
-      cell.setAttribute("tabindex", "0");
-      cell.setAttribute("role", "button");
-      cell.setAttribute("aria-label", `Cell ${cell.dataset.cell}, x ${at[0]} mm, y ${at[1]} mm of plate ${plate.name}; arrow keys move it`);
-      if (held?.cell === cell.dataset.cell) { cell.classList.add("chosen"); }
-    }
-    $("plan").replaceChildren(svg);
-    if (focus) $("plan").querySelector(`[data-cell="${CSS.escape(focus)}"]`)?.focus();
-    if (held) follow();
-  };
-  const find = (name) => {
-    for (const plate of shown.plates) for (const cell of plate.cells) if (cell.name === name) return [plate, cell.at_mm];
-    return [shown.plates[0], [0, 0]];
-  };
-  const within = (plate, [x, y]) => [Math.min(Math.max(x, 0), plate.size_mm[0]), Math.min(Math.max(y, 0), plate.size_mm[1])].map((v) => Math.round(v * 10) / 10);
-  const move = (cell, at) => {
-    const [plate] = find(cell);
-    const [x_mm, y_mm] = within(plate, at);
-    ask([{ cell, x_mm, y_mm }]);
-  };
-  const follow = () => {
-    const ring = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`);
-    const [plate] = find(held.cell);
-    for (const circle of ring?.querySelectorAll("circle") ?? []) {
-      circle.setAttribute("cx", held.at[0]);
-      circle.setAttribute("cy", plate.size_mm[1] - held.at[1]);
-    }
-  };
-  const under = (event) => {
-    const group = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`).parentNode;
-    const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
-    const [plate] = find(held.cell);
-    return within(plate, [Math.round(point.x), Math.round(plate.size_mm[1] - point.y)]);
-  };
-  $("plan").addEventListener("pointerdown", (event) => {
-    const cell = event.target.closest?.("[data-cell]");
-    if (!cell) return;
-    held = { cell: cell.dataset.cell, at: find(cell.dataset.cell)[1] };
-    $("plan").setPointerCapture(event.pointerId);
-    cell.focus();
-    event.preventDefault();
-  });
-  $("plan").addEventListener("pointermove", (event) => {
-    if (!held) return;
-    held.at = under(event);
-    held.moved = true;
-    follow();
-    move(held.cell, held.at);
-  });
-  const letGo = () => {
-    if (!held) return;
-    const { cell, at, moved } = held;
-    held = null;
-    if (moved) move(cell, at);
-  };
-  $("plan").addEventListener("pointerup", letGo);
-  $("plan").addEventListener("pointercancel", letGo);
-  $("plan").addEventListener("keydown", (event) => {
-    const cell = event.target.closest?.("[data-cell]");
-    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
-    if (!cell || !way) return;
-    event.preventDefault();
-    const step = event.shiftKey ? 1 : 5;
-    const [, [x, y]] = find(cell.dataset.cell);
-    move(cell.dataset.cell, [x + step * way[0], y + step * way[1]]);
-  });
-
-  const drawAngles = () => {
-    const moving = shown.sections.filter(({ angle_deg: [low, high] }) => high > low);
-    const known = [...$("angles").querySelectorAll("input")].map((i) => i.dataset.section).join();
-    if (known === moving.map((s) => s.name).join()) return;
-    $("angles").replaceChildren(...moving.map((section) => {
-      const [low, high] = section.angle_deg;
-      const told = el("output", {}, `${angles[section.name] ?? 0}°`);
-      return el("label", { class: "field" }, section.name,
-        el("input", { type: "range", min: low, max: high, step: 1, value: angles[section.name] ?? 0, "data-section": section.name,
-          oninput: (event) => { angles[section.name] = Number(event.target.value); told.textContent = `${event.target.value}°`; drawSolid(); } }),
-        told);
-    }));
-  };
-  const drawSolid = () => {
-    const most = Math.max(...shown.plates.map((p) => p.max_mm), 1e-9);
-    const plates = shown.plates.map((p) => ({ ...p, step: Math.min(4, Math.floor((p.max_mm / most) * 5)), title: `${p.name}: ${places(p.max_mm, 2)} mm down at most` }));
-    $("solid").replaceChildren(drawBed(shown.sections, plates, angles));
-  };
-
-  const number = (label, value, change) => el("input", { type: "number", step: "any", min: "0", value, "aria-label": label,
-    onchange: (event) => { const given = event.target.valueAsNumber; if (Number.isFinite(given)) change(given); } });
-  const drawInputs = () => {
-    if ($("inputs").contains(document.activeElement) && document.activeElement.matches("input")) {
-      // Who types goes on typing; the figures of the others follow.
-      const focus = document.activeElement.getAttribute("aria-label");
-      queueMicrotask(() => [...$("inputs").querySelectorAll("input")].find((i) => i.getAttribute("aria-label") === focus)?.focus());
-    }
-    const layers = (plate, layer, mm) => {
-      const alike = $("alike").checked ? shown.plates.filter((p) => p.layers[layer]?.material === plate.layers[layer].material) : [plate];
-      ask(alike.map((p) => ({ plate: p.name, layer, thickness_mm: mm })));
-    };
-    $("inputs").replaceChildren(...shown.plates.map((plate) => el("div", {},
-      el("h3", {}, `Plate ${plate.name}, ${places(plate.mass_kg, 3)} kg`),
-      el("p", { class: "row" },
-        ...plate.layers.map((layer, i) => el("label", { class: "field" }, `${i + 1}. ${layer.material}, mm`,
-          number(`Thickness of layer ${i + 1} of plate ${plate.name}, mm`, layer.thickness_mm, (mm) => layers(plate, i, mm)))),
-        el("label", { class: "field" }, "clearance, mm",
-          number(`Clearance of plate ${plate.name}, mm`, plate.clearance_mm, (mm) => ask([{ plate: plate.name, clearance_mm: mm }])))),
-      table(`Cells of plate ${plate.name}, mm from its corner at the head end and the patient's right`, ["cell", "x, mm", "y, mm"],
-        plate.cells.map((cell) => [cell.name,
-          number(`x of cell ${cell.name}, mm`, cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]])),
-          number(`y of cell ${cell.name}, mm`, cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y]))])))));
-  };
-
-  const drawBudget = () => {
-    const most = Math.max(...shown.budget.flatMap((s) => [s.u_at_max_g, s.u_change_24h_g]), 1e-9);
-    const bar = (value, kind) => { const made = el("div", { class: `bar ${kind}` }); made.style.width = `${(100 * value) / most}%`; return made; };
-    $("budget").replaceChildren(table("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h", ["source", "at max", "24 h", "bars"],
-      shown.budget.map((s) => [s.source, places(s.u_at_max_g, 2), places(s.u_change_24h_g, 2), el("td", { class: "bars" }, bar(s.u_at_max_g, ""), bar(s.u_change_24h_g, "second"))])));
-  };
-
-  const drawCompare = () => {
-    if (!kept) { $("compare").replaceChildren(el("p", { class: "soft" }, "No design is kept yet.")); return; }
-    const rows = FIGURES.map(([key, label, unit]) => {
-      const [a, b] = [kept.figures[key], shown.figures[key]];
-      const way = Math.abs(b - a) < 0.0005 * Math.max(Math.abs(a), Math.abs(b)) ? "" : b < a ? "better" : "worse";
-      const sign = way === "" ? "the same" : `${b < a ? "▼" : "▲"} ${places(Math.abs(b - a), 2)}, ${way}`;
-      return [`${label}, ${unit || shown.currency}`, places(a, 3), places(b, 3), el("td", { class: way }, sign)];
+// One question at a time; of those that wait only the newest is asked.
+let asking = false;
+let next = null;
+const ask = (changes, then) => {
+  if (asking) {
+    next = { changes: next ? [...next.changes, ...changes] : changes, then };
+    return;
+  }
+  asking = true;
+  document.body.classList.add("busy");
+  const before = text;
+  send("/workbench/answer", { file, text, case: Number($("case").value || 0), changes })
+    .then((answer) => {
+      if (answer.text !== before && then !== "time") { past.push(before); future = []; }
+      text = answer.text;
+      shown = answer;
+      say(null);
+      draw();
+    })
+    .catch((problem) => { say(problem.message); draw(); })
+    .finally(() => {
+      asking = false;
+      document.body.classList.remove("busy");
+      document.documentElement.dataset.answered = String(Number(document.documentElement.dataset.answered ?? 0) + 1);
+      const waiting = next;
+      next = null;
+      if (waiting) ask(waiting.changes, waiting.then);
     });
-    const unmet = (of) => of.requirements.filter((r) => !r.met).map((r) => r.name).join(", ") || "all met";
-    rows.push(["requirements", unmet(kept), unmet(shown), ""]);
-    $("compare").replaceChildren(
-      table("A as it was kept, B as it stands", ["", "A", "B", "B against A"].map((h) => h || "figure"), rows),
-      el("details", {}, el("summary", {}, "Lines that differ from A to B"), el("pre", { tabindex: "0" }, ...lines(kept.text, text))),
-      el("p", {}, el("button", { type: "button", onclick: () => take(kept.text, false) }, "Go back to A")));
-  };
+};
+const draw = () => {
+  if (!shown) return;
+  $("asking").textContent = `${shown.name}: answered in ${places(shown.took_ms, 2)} ms.`;
+  $("figures").replaceChildren(...FIGURES.map(([key, label, unit, note]) =>
+    el("div", { class: "headline", "data-figure": key },
+      el("p", { class: "label" }, label),
+      el("p", { class: "value" }, places(shown.figures[key], 3), el("span", { class: "unit" }, ` ${unit || shown.currency}`)),
+      el("p", { class: "note" }, note))));
+  const chosen = $("case").value;
+  $("case").replaceChildren(...shown.cases.map((name, i) => el("option", { value: i }, name)));
+  $("case").value = chosen || String(shown.case);
+  drawPlan();
+  drawAngles();
+  drawSolid();
+  drawInputs();
+  $("requirements").replaceChildren(table("What the file asks for, and what was found", ["requirement", "found", "limit", "verdict"],
+    shown.requirements.map((r) => [r.name, r.found, r.limit, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? "✓ met" : "✗ not met"))])));
+  $("warnings").replaceChildren(...shown.warnings.map((w) => el("li", {}, w)));
+  drawBudget();
+  drawCompare();
+  drawDiff();
+  $("undo").disabled = past.length === 0;
+  $("redo").disabled = future.length === 0;
+  if (document.activeElement !== $("text")) $("text").value = text;
+  if ($("download").href.startsWith("blob:")) URL.revokeObjectURL($("download").href);
+  $("download").href = URL.createObjectURL(new Blob([text], { type: "application/toml" }));
+  $("download").download = file;
+};
 
-  // What differs line by line: the longest common run of lines stays (files of a few hundred lines).
-  const lines = (before, after) => {
-    const [a, b] = [before.split("\n"), after.split("\n")];
-    const common = Array.from({ length: a.length + 1 }, () => new Uint32Array(b.length + 1));
-    for (let i = a.length - 1; i >= 0; i -= 1) for (let j = b.length - 1; j >= 0; j -= 1) common[i][j] = a[i] === b[j] ? common[i + 1][j + 1] + 1 : Math.max(common[i + 1][j], common[i][j + 1]);
-    const out = [];
-    for (let i = 0, j = 0; i < a.length || j < b.length;) {
-      if (i < a.length && j < b.length && a[i] === b[j]) { i += 1; j += 1; }
-      else if (i < a.length && (j === b.length || common[i + 1][j] >= common[i][j + 1])) { out.push(el("del", {}, `${String(i + 1).padStart(4)} − ${a[i]}\n`)); i += 1; }
-      else { out.push(el("ins", {}, `${String(j + 1).padStart(4)} + ${b[j]}\n`)); j += 1; }
-    }
-    return out.length ? out : ["Nothing."];
-  };
-  const drawDiff = () => $("diff").replaceChildren(...lines(begun, text));
+// The plan is the server's drawing; cells in it are given to hand and keyboard.
+let held = null;
+const drawPlan = () => {
+  const focus = document.activeElement?.closest?.("[data-cell]")?.dataset.cell;
+  const svg = new DOMParser().parseFromString(shown.svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;
+  svg.setAttribute("role", "group");
+  for (const cell of svg.querySelectorAll("[data-cell]")) {
+    const [plate, at] = find(cell.dataset.cell);
+    cell.setAttribute("tabindex", "0");
+    cell.setAttribute("role", "button");
+    cell.setAttribute("aria-label", `Cell ${cell.dataset.cell}, x ${at[0]} mm, y ${at[1]} mm of plate ${plate.name}; arrow keys move it`);
+    if (held?.cell === cell.dataset.cell) { cell.classList.add("chosen"); }
+  }
+  $("plan").replaceChildren(svg);
+  if (focus) $("plan").querySelector(`[data-cell="${CSS.escape(focus)}"]`)?.focus();
+  if (held) follow();
+};
+const find = (name) => {
+  for (const plate of shown.plates) for (const cell of plate.cells) if (cell.name === name) return [plate, cell.at_mm];
+  return [shown.plates[0], [0, 0]];
+};
+const within = (plate, [x, y]) => [Math.min(Math.max(x, 0), plate.size_mm[0]), Math.min(Math.max(y, 0), plate.size_mm[1])].map((v) => Math.round(v * 10) / 10);
+const move = (cell, at) => {
+  const [plate] = find(cell);
+  const [x_mm, y_mm] = within(plate, at);
+  ask([{ cell, x_mm, y_mm }]);
+};
+const follow = () => {
+  const ring = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`);
+  const [plate] = find(held.cell);
+  for (const circle of ring?.querySelectorAll("circle") ?? []) {
+    circle.setAttribute("cx", held.at[0]);
+    circle.setAttribute("cy", plate.size_mm[1] - held.at[1]);
+  }
+};
+const under = (event) => {
+  const group = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`).parentNode;
+  const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
+  const [plate] = find(held.cell);
+  return within(plate, [Math.round(point.x), Math.round(plate.size_mm[1] - point.y)]);
+};
+$("plan").addEventListener("pointerdown", (event) => {
+  const cell = event.target.closest?.("[data-cell]");
+  if (!cell) return;
+  held = { cell: cell.dataset.cell, at: find(cell.dataset.cell)[1] };
+  $("plan").setPointerCapture(event.pointerId);
+  cell.focus();
+  event.preventDefault();
+});
+$("plan").addEventListener("pointermove", (event) => {
+  if (!held) return;
+  held.at = under(event);
+  held.moved = true;
+  follow();
+  move(held.cell, held.at);
+});
+const letGo = () => {
+  if (!held) return;
+  const { cell, at, moved } = held;
+  held = null;
+  if (moved) move(cell, at);
+};
+$("plan").addEventListener("pointerup", letGo);
+$("plan").addEventListener("pointercancel", letGo);
+$("plan").addEventListener("keydown", (event) => {
+  const cell = event.target.closest?.("[data-cell]");
+  const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+  if (!cell || !way) return;
+  event.preventDefault();
+  const step = event.shiftKey ? 1 : 5;
+  const [, [x, y]] = find(cell.dataset.cell);
+  move(cell.dataset.cell, [x + step * way[0], y + step * way[1]]);
+});
 
-  const take = (given, asNew) => {
-    const before = text;
-    text = given;
-    past.push(before);
-    future = [];
-    if (asNew) { begun = given; past = []; }
-    ask([], "time");
+const drawAngles = () => {
+  const moving = shown.sections.filter(({ angle_deg: [low, high] }) => high > low);
+  const known = [...$("angles").querySelectorAll("input")].map((i) => i.dataset.section).join();
+  if (known === moving.map((s) => s.name).join()) return;
+  $("angles").replaceChildren(...moving.map((section) => {
+    const [low, high] = section.angle_deg;
+    const told = el("output", {}, `${angles[section.name] ?? 0}°`);
+    return el("label", { class: "field" }, section.name,
+      el("input", { type: "range", min: low, max: high, step: 1, value: angles[section.name] ?? 0, "data-section": section.name,
+        oninput: (event) => { angles[section.name] = Number(event.target.value); told.textContent = `${event.target.value}°`; drawSolid(); } }),
+      told);
+  }));
+};
+const drawSolid = () => {
+  const most = Math.max(...shown.plates.map((p) => p.max_mm), 1e-9);
+  const plates = shown.plates.map((p) => ({ ...p, step: Math.min(4, Math.floor((p.max_mm / most) * 5)), title: `${p.name}: ${places(p.max_mm, 2)} mm down at most` }));
+  $("solid").replaceChildren(drawBed(shown.sections, plates, angles));
+};
+
+const number = (label, value, change) => el("input", { type: "number", step: "any", min: "0", value, "aria-label": label,
+  onchange: (event) => { const given = event.target.valueAsNumber; if (Number.isFinite(given)) change(given); } });
+const drawInputs = () => {
+  if ($("inputs").contains(document.activeElement) && document.activeElement.matches("input")) {
+    // Who types goes on typing; the figures of the others follow.
+    const focus = document.activeElement.getAttribute("aria-label");
+    queueMicrotask(() => [...$("inputs").querySelectorAll("input")].find((i) => i.getAttribute("aria-label") === focus)?.focus());
+  }
+  const layers = (plate, layer, mm) => {
+    const alike = $("alike").checked ? shown.plates.filter((p) => p.layers[layer]?.material === plate.layers[layer].material) : [plate];
+    ask(alike.map((p) => ({ plate: p.name, layer, thickness_mm: mm })));
   };
-  $("undo").addEventListener("click", () => { if (past.length) { future.push(text); text = past.pop(); ask([], "time"); } });
-  $("redo").addEventListener("click", () => { if (future.length) { past.push(text); text = future.pop(); ask([], "time"); } });
-  $("case").addEventListener("change", () => ask([], "time"));
-  $("keep").addEventListener("click", () => { kept = { text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); });
-  $("apply").addEventListener("click", () => take($("text").value, false));
-  $("upload").addEventListener("change", async (event) => {
-    const given = event.target.files[0];
-    if (!given) return;
-    if (given.size > 400000) { say(`${given.name} has ${given.size} bytes; a deck file has some ten thousand.`); return; }
-    file = given.name;
-    $("download").textContent = `Download ${file}`;
-    take(await given.text(), true);
+  $("inputs").replaceChildren(...shown.plates.map((plate) => el("div", {},
+    el("h3", {}, `Plate ${plate.name}, ${places(plate.mass_kg, 3)} kg`),
+    el("p", { class: "row" },
+      ...plate.layers.map((layer, i) => el("label", { class: "field" }, `${i + 1}. ${layer.material}, mm`,
+        number(`Thickness of layer ${i + 1} of plate ${plate.name}, mm`, layer.thickness_mm, (mm) => layers(plate, i, mm)))),
+      el("label", { class: "field" }, "clearance, mm",
+        number(`Clearance of plate ${plate.name}, mm`, plate.clearance_mm, (mm) => ask([{ plate: plate.name, clearance_mm: mm }])))),
+    table(`Cells of plate ${plate.name}, mm from its corner at the head end and the patient's right`, ["cell", "x, mm", "y, mm"],
+      plate.cells.map((cell) => [cell.name,
+        number(`x of cell ${cell.name}, mm`, cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]])),
+        number(`y of cell ${cell.name}, mm`, cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y]))])))));
+};
+
+const drawBudget = () => {
+  const most = Math.max(...shown.budget.flatMap((s) => [s.u_at_max_g, s.u_change_24h_g]), 1e-9);
+  const bar = (value, kind) => { const made = el("div", { class: `bar ${kind}` }); made.style.width = `${(100 * value) / most}%`; return made; };
+  $("budget").replaceChildren(table("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h", ["source", "at max", "24 h", "bars"],
+    shown.budget.map((s) => [s.source, places(s.u_at_max_g, 2), places(s.u_change_24h_g, 2), el("td", { class: "bars" }, bar(s.u_at_max_g, ""), bar(s.u_change_24h_g, "second"))])));
+};
+
+const drawCompare = () => {
+  if (!kept) { $("compare").replaceChildren(el("p", { class: "soft" }, "No design is kept yet.")); return; }
+  const rows = FIGURES.map(([key, label, unit]) => {
+    const [a, b] = [kept.figures[key], shown.figures[key]];
+    const way = Math.abs(b - a) < 0.0005 * Math.max(Math.abs(a), Math.abs(b)) ? "" : b < a ? "better" : "worse";
+    const sign = way === "" ? "the same" : `${b < a ? "▼" : "▲"} ${places(Math.abs(b - a), 2)}, ${way}`;
+    return [`${label}, ${unit || shown.currency}`, places(a, 3), places(b, 3), el("td", { class: way }, sign)];
   });
+  const unmet = (of) => of.requirements.filter((r) => !r.met).map((r) => r.name).join(", ") || "all met";
+  rows.push(["requirements", unmet(kept), unmet(shown), ""]);
+  $("compare").replaceChildren(
+    table("A as it was kept, B as it stands", ["", "A", "B", "B against A"].map((h) => h || "figure"), rows),
+    el("details", {}, el("summary", {}, "Lines that differ from A to B"), el("pre", { tabindex: "0" }, ...lines(kept.text, text))),
+    el("p", {}, el("button", { type: "button", onclick: () => take(kept.text, false) }, "Go back to A")));
+};
 
-  // The search goes on in the background; the page looks in once a second while it runs.
-  const look = async () => {
-    let report;
-    try { report = await send("/workbench/search"); } catch (problem) { $("found").textContent = problem.message; return; }
-    if (!report.begun) return;
-    const part = report.finished ? "The search is done" : `Searching: ${report.done} of ${report.of} parts`;
-    $("found").textContent = report.problem ?? `${part}; ${report.candidates} designs tried, ${report.designs.length} kept.`;
-    drawFront(report);
-    if (!report.finished && !report.problem) setTimeout(look, 1000);
-  };
-  $("search").addEventListener("click", async () => {
-    try { await send("/workbench/search", { file, text }); look(); } catch (problem) { $("found").textContent = problem.message; }
-  });
-  const open = async (report, design) => {
-    try {
-      const { text: given } = await send(`/workbench/search/${report.rounds}/${design.number}`);
-      kept = { text, figures: shown.figures, requirements: shown.requirements };
-      take(given, false);
-    } catch (problem) { $("found").textContent = problem.message; }
-  };
-  const drawFront = (report) => {
-    const designs = report.designs;
-    if (!designs.length) return;
-    $("front").replaceChildren(table("Designs that no other beats", ["design", `cost, ${shown.currency}`, "mass, kg", "deflection margin, mm", "resolvable change, g", "open"],
-      designs.map((d) => [String(d.number), places(d.cost, 4), places(d.mass_kg, 3), places(d.deflection_margin_mm, 3), places(d.resolvable_24h_g, 3),
-        el("button", { type: "button", "aria-label": `Open design ${d.number}`, onclick: () => open(report, d) }, "Open")])));
-    const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
-    const canvas = $("front-plot");
-    const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
-    const size = (d) => 8 + 12 * ((d.mass_kg - least) / (greatest - least || 1));
-    const [least, greatest] = [Math.min(...designs.map((d) => d.mass_kg)), Math.max(...designs.map((d) => d.mass_kg))];
-    canvas.style.height = "380px";
-    Plotly.react(canvas, [{
-      type: "scatter", mode: "markers", name: "designs", x: designs.map((d) => d.cost), y: designs.map((d) => d.resolvable_24h_g),
-      marker: { size: designs.map(size), color: token("main"), opacity: 0.75, line: { color: token("sheet"), width: 1 } },
-      text: designs.map((d) => `design ${d.number}: ${places(d.mass_kg, 3)} kg, margin ${places(d.deflection_margin_mm, 3)} mm`), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.1f} g<extra></extra>",
-    }], {
-      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 8, b: 48 },
-      xaxis: axis(`cost, ${shown.currency}; larger points weigh more`), yaxis: axis("resolvable change over 24 h, g"), hovermode: "closest",
-    }, { displaylogo: false, displayModeBar: false, responsive: true });
-    canvas.removeAllListeners?.("plotly_click");
-    canvas.on("plotly_click", (event) => open(report, designs[event.points[0].pointIndex]));
-  };
+// What differs line by line: the longest common run of lines stays (files of a few hundred lines).
+const lines = (before, after) => {
+  const [a, b] = [before.split("\n"), after.split("\n")];
+  const common = Array.from({ length: a.length + 1 }, () => new Uint32Array(b.length + 1));
+  for (let i = a.length - 1; i >= 0; i -= 1) for (let j = b.length - 1; j >= 0; j -= 1) common[i][j] = a[i] === b[j] ? common[i + 1][j + 1] + 1 : Math.max(common[i + 1][j], common[i][j + 1]);
+  const out = [];
+  for (let i = 0, j = 0; i < a.length || j < b.length;) {
+    if (i < a.length && j < b.length && a[i] === b[j]) { i += 1; j += 1; }
+    else if (i < a.length && (j === b.length || common[i + 1][j] >= common[i][j + 1])) { out.push(el("del", {}, `${String(i + 1).padStart(4)} − ${a[i]}\n`)); i += 1; }
+    else { out.push(el("ins", {}, `${String(j + 1).padStart(4)} + ${b[j]}\n`)); j += 1; }
+  }
+  return out.length ? out : ["Nothing."];
+};
+const drawDiff = () => $("diff").replaceChildren(...lines(begun, text));
 
+const take = (given, asNew) => {
+  const before = text;
+  text = given;
+  past.push(before);
+  future = [];
+  if (asNew) { begun = given; past = []; }
   ask([], "time");
-  look();
-})();
+};
+$("undo").addEventListener("click", () => { if (past.length) { future.push(text); text = past.pop(); ask([], "time"); } });
+$("redo").addEventListener("click", () => { if (future.length) { past.push(text); text = future.pop(); ask([], "time"); } });
+$("case").addEventListener("change", () => ask([], "time"));
+$("keep").addEventListener("click", () => { kept = { text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); });
+$("apply").addEventListener("click", () => take($("text").value, false));
+$("upload").addEventListener("change", async (event) => {
+  const given = event.target.files[0];
+  if (!given) return;
+  if (given.size > 400000) { say(`${given.name} has ${given.size} bytes; a deck file has some ten thousand.`); return; }
+  file = given.name;
+  $("download").textContent = `Download ${file}`;
+  take(await given.text(), true);
+});
+
+// The search goes on in the background; the page looks in once a second while it runs.
+const look = async () => {
+  let report;
+  try { report = await send("/workbench/search"); } catch (problem) { $("found").textContent = problem.message; return; }
+  if (!report.begun) return;
+  const part = report.finished ? "The search is done" : `Searching: ${report.done} of ${report.of} parts`;
+  $("found").textContent = report.problem ?? `${part}; ${report.candidates} designs tried, ${report.designs.length} kept.`;
+  drawFront(report);
+  if (!report.finished && !report.problem) setTimeout(look, 1000);
+};
+$("search").addEventListener("click", async () => {
+  try { await send("/workbench/search", { file, text }); look(); } catch (problem) { $("found").textContent = problem.message; }
+});
+const open = async (report, design) => {
+  try {
+    const { text: given } = await send(`/workbench/search/${report.rounds}/${design.number}`);
+    kept = { text, figures: shown.figures, requirements: shown.requirements };
+    take(given, false);
+  } catch (problem) { $("found").textContent = problem.message; }
+};
+const drawFront = (report) => {
+  const designs = report.designs;
+  if (!designs.length) return;
+  $("front").replaceChildren(table("Designs that no other beats", ["design", `cost, ${shown.currency}`, "mass, kg", "deflection margin, mm", "resolvable change, g", "open"],
+    designs.map((d) => [String(d.number), places(d.cost, 4), places(d.mass_kg, 3), places(d.deflection_margin_mm, 3), places(d.resolvable_24h_g, 3),
+      el("button", { type: "button", "aria-label": `Open design ${d.number}`, onclick: () => open(report, d) }, "Open")])));
+  const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+  const canvas = $("front-plot");
+  const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
+  const size = (d) => 8 + 12 * ((d.mass_kg - least) / (greatest - least || 1));
+  const [least, greatest] = [Math.min(...designs.map((d) => d.mass_kg)), Math.max(...designs.map((d) => d.mass_kg))];
+  canvas.style.height = "380px";
+  Plotly.react(canvas, [{
+    type: "scatter", mode: "markers", name: "designs", x: designs.map((d) => d.cost), y: designs.map((d) => d.resolvable_24h_g),
+    marker: { size: designs.map(size), color: token("main"), opacity: 0.75, line: { color: token("sheet"), width: 1 } },
+    text: designs.map((d) => `design ${d.number}: ${places(d.mass_kg, 3)} kg, margin ${places(d.deflection_margin_mm, 3)} mm`), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.1f} g<extra></extra>",
+  }], {
+    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 8, b: 48 },
+    xaxis: axis(`cost, ${shown.currency}; larger points weigh more`), yaxis: axis("resolvable change over 24 h, g"), hovermode: "closest",
+  }, { displaylogo: false, displayModeBar: false, responsive: true });
+  canvas.removeAllListeners?.("plotly_click");
+  canvas.on("plotly_click", (event) => open(report, designs[event.points[0].pointIndex]));
+};
+
+ask([], "time");
+look();

@@ -27,6 +27,8 @@ pub const TOUR_SCRIPT: &str = include_str!("../assets/tour.js");
 pub const SOLID_SCRIPT: &str = include_str!("../assets/solid.js");
 /// Watches a night of the twin.
 pub const REHEARSAL_SCRIPT: &str = include_str!("../assets/rehearsal.js");
+/// What the scripts of the bench share, as a module that they import.
+pub const SHARED_SCRIPT: &str = include_str!("../assets/shared.js");
 /// Guides through a calibration.
 pub const GUIDE_SCRIPT: &str = include_str!("../assets/guide.js");
 /// Asks, draws and compares on the workbench.

@@ -58,6 +58,7 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/plots.js", get(|| async { asset("text/javascript; charset=utf-8", assets::PLOTS_SCRIPT) }))
         .route("/static/plot-library.js", get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }))
         .route("/static/workbench.js", get(|| async { asset("text/javascript; charset=utf-8", assets::WORKBENCH_SCRIPT) }))
+        .route("/static/shared.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SHARED_SCRIPT) }))
         .route("/static/guide.js", get(|| async { asset("text/javascript; charset=utf-8", assets::GUIDE_SCRIPT) }))
         .route("/static/solid.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SOLID_SCRIPT) }))
         .route("/static/rehearsal.js", get(|| async { asset("text/javascript; charset=utf-8", assets::REHEARSAL_SCRIPT) }))

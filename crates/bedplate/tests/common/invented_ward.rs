@@ -1,6 +1,7 @@
 //! A small invented ward in a folder of its own.
 
 use std::fs;
+use std::path::Path;
 
 use crate::common::bedplate;
 
@@ -23,4 +24,19 @@ pub(crate) fn ward() -> tempfile::TempDir {
     let found = bedplate(path, &["calibrate", "deck.toml", "bench/run.csv", "--output", "calibration.json"]);
     assert_eq!(found.status, 0, "{}", found.err);
     folder
+}
+
+/// A ward of more beds than a page holds; none of them is heard from.
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
+pub(crate) fn large_ward(folder: &Path, beds: usize) {
+    let (head, bed) = WARD.split_once("[[bed]]").unwrap();
+    let bed = bed.replace("link = \"twin\"", "link = \"tcp\"\naddress = \"127.0.0.1:9\"");
+    let bed: String = bed
+        .lines()
+        .filter(|l| !l.starts_with("scenario") && !l.starts_with("seed"))
+        .fold(String::new(), |all, l| all + l + "\n");
+    let beds = (1..=beds).map(|n| {
+        format!("[[bed]]{}", bed.replace("\"A1\"", &format!("\"A{n}\"")).replace("alder-1", &format!("alder-{n}")))
+    });
+    fs::write(folder.join("ward.toml"), head.to_owned() + &beds.collect::<String>()).unwrap();
 }

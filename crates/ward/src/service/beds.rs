@@ -7,7 +7,7 @@ use tokio::sync::watch;
 
 use crate::bed::{BedError, Engine, Live, Setup};
 use crate::memory::Memory;
-use crate::records;
+use crate::records::{self, Stay};
 use crate::service::WardError;
 
 /// What keeps a bed from weighing or from being kept.
@@ -30,6 +30,8 @@ pub struct Bed {
     engine: Mutex<Engine>,
     live: watch::Sender<Live>,
     trouble: Mutex<Trouble>,
+    /// The stay that goes on, as the record has it: pages ask for it far more often than it changes.
+    stay: Mutex<Option<Stay>>,
 }
 
 impl Bed {
@@ -45,9 +47,10 @@ impl Bed {
             }
             engine => (engine?, None),
         };
+        let stay = Mutex::new(memory.look(|tx| Ok(records::stay(tx, &setup.bed)))??);
         let (live, _) = watch::channel(engine.live().clone());
         let trouble = Mutex::new(Trouble { start, ..Trouble::default() });
-        Ok(Self { setup, is_new: kept.is_empty(), engine: Mutex::new(engine), live, trouble })
+        Ok(Self { setup, is_new: kept.is_empty(), engine: Mutex::new(engine), live, trouble, stay })
     }
 
     /// What is live.
@@ -66,6 +69,17 @@ impl Bed {
     #[must_use]
     pub fn trouble(&self) -> Trouble {
         self.trouble.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Who lies in it now.
+    #[must_use]
+    pub fn stay(&self) -> Option<Stay> {
+        self.stay.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// The stay that goes on, once its entry is kept.
+    pub(super) fn lies_now(&self, stay: Option<Stay>) {
+        *self.stay.lock().unwrap_or_else(PoisonError::into_inner) = stay;
     }
 
     pub(super) fn note(&self, change: impl FnOnce(&mut Trouble)) {

@@ -1,5 +1,7 @@
 //! What people enter, checked and kept.
 
+use std::sync::PoisonError;
+
 use serde::Serialize;
 use store::entry::{Kind, NewEntry, WITHDRAWN};
 use store::journal::{self, Query};
@@ -7,7 +9,7 @@ use store::writer::Job;
 
 use super::Ward;
 use crate::clock::now_us;
-use crate::records::{self, ActionBody, ChartBody, RecordError};
+use crate::records::{self, ActionBody, ChartBody, RecordError, Stay};
 
 /// An action can be taken back for so long, µs: later it is part of what was weighed, and is put right by another action.
 const UNDO_US: i64 = 10 * 60 * 1_000_000;
@@ -115,16 +117,20 @@ impl Ward {
     /// # Errors
     /// As [`Self::admit`].
     pub fn admit_at(&self, bed: &str, patient: &str, by: &str, at_us: i64) -> Result<(), RecordError> {
-        self.known_bed(bed)?;
+        let found = self.known_bed(bed)?;
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
-        if let Some(stay) = self.memory.look(|tx| Ok(records::stay(tx, bed)))?? {
+        // Two who admit at once must not both find the bed, or the patient, free.
+        let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(stay) = found.stay() {
             return Err(RecordError::Against(format!("{} lies in bed {bed}: discharge first", stay.patient)));
         }
         let stays = self.memory.look(|tx| Ok(records::stays(tx, patient)))??;
         if let Some(stay) = stays.iter().find(|s| s.to_us.is_none()) {
             return Err(RecordError::Against(format!("{patient} lies in bed {}: discharge there first", stay.bed)));
         }
-        self.keep(records::stay_entry(bed, patient, true, at_us, by)).map(drop)
+        self.keep(records::stay_entry(bed, patient, true, at_us, by))?;
+        found.lies_now(Some(Stay { bed: bed.to_owned(), patient: patient.to_owned(), from_us: at_us, to_us: None }));
+        Ok(())
     }
 
     /// The patient of a bed leaves it.
@@ -132,10 +138,11 @@ impl Ward {
     /// # Errors
     /// No such bed; nobody lies there.
     pub fn discharge(&self, bed: &str, by: &str) -> Result<String, RecordError> {
-        self.known_bed(bed)?;
-        let stay = self.memory.look(|tx| Ok(records::stay(tx, bed)))??;
-        let stay = stay.ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
+        let found = self.known_bed(bed)?;
+        let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
+        let stay = found.stay().ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
         self.keep(records::stay_entry(bed, &stay.patient, false, now_us(), by))?;
+        found.lies_now(None);
         Ok(stay.patient)
     }
 

@@ -61,6 +61,8 @@ pub struct Ward {
     pub rate: Mutex<Rate<std::net::IpAddr>>,
     /// How often a caller may try to sign in.
     pub sign_ins: Mutex<Rate<std::net::IpAddr>>,
+    /// Held while a patient comes or goes.
+    moving: Mutex<()>,
     /// When it was opened, µs of UTC.
     pub opened_us: i64,
     beds: BTreeMap<String, Arc<Bed>>,
@@ -96,6 +98,7 @@ impl Ward {
             failures: Mutex::new(Failures::default()),
             rate: Mutex::new(Rate::new(AT_ONCE, A_SECOND)),
             sign_ins: Mutex::new(Rate::new(SIGN_INS_AT_ONCE, SIGN_INS_A_SECOND)),
+            moving: Mutex::new(()),
             opened_us: now_us(),
             beds,
         })

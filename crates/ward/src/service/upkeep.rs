@@ -46,7 +46,7 @@ fn reduce_all(ward: &Ward) -> Result<(), RecordError> {
 /// Puts alerts of the balances on record, each once.
 fn raise_all(ward: &Ward) -> Result<(), RecordError> {
     for bed in ward.beds() {
-        let Some(stay) = ward.memory.look(|tx| Ok(records::stay(tx, &bed.setup.bed)))?? else { continue };
+        let Some(stay) = bed.stay() else { continue };
         let balanced = ward.balance(&stay.patient, None, Timestamp::now())?;
         // Too little for a balance is no alert.
         let Ok(report) = balanced.report else { continue };

@@ -34,7 +34,7 @@ pub fn page(deck: &str, places: &[Place]) -> Markup {
             }
             (panel("The whole run", &html! { div #steps {} }))
             (help())
-            script src="/static/guide.js" defer {}
+            script type="module" src="/static/guide.js" {}
         },
     )
 }

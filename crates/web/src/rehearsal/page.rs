@@ -47,7 +47,7 @@ pub fn page(deck: &str, offered: &[Offered], places: &[Place]) -> Markup {
             }
             (help())
             script src="/static/solid.js" defer {}
-            script src="/static/rehearsal.js" defer {}
+            script type="module" src="/static/rehearsal.js" {}
         },
     )
 }

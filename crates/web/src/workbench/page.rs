@@ -61,7 +61,7 @@ pub fn page(opened: &Opened, places: &[Place]) -> Markup {
             }
             (help())
             script src="/static/solid.js" defer {}
-            script src="/static/workbench.js" defer {}
+            script type="module" src="/static/workbench.js" {}
         },
     )
 }

@@ -3,6 +3,7 @@
 mod invented;
 mod links;
 
+use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -69,8 +70,10 @@ fn zone(file: &WardFile) -> TimeZone {
 fn log() {
     let filter = tracing_subscriber::EnvFilter::try_from_env("BEDPLATE_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,rumqttc=warn"));
+    // Colours are for a person before a terminal; in a file or a journal they are rubbish between the words.
+    let subscriber = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
     // Set once for the process.
-    drop(tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init());
+    drop(subscriber.with_ansi(std::io::stderr().is_terminal()).try_init());
 }
 
 /// Makes the first administrator and prints the secret, once.

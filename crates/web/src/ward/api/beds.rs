@@ -1,5 +1,7 @@
 //! Beds: what is live, what happened, what people do there.
 
+use std::collections::BTreeSet;
+
 use formats::actions::ActionKind;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -7,12 +9,12 @@ use store::entry::Kind;
 use store::journal::{self, Query};
 use store::readings;
 use ward::access::Right;
-use ward::records::{self, ActionBody};
+use ward::records::ActionBody;
 
 use super::schema::{SPAN, list, made, number_or_null, one_of, open, strict, text, text_most, time};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
-use crate::ward::endpoint::{Endpoint, Gives, Method};
+use crate::ward::endpoint::{Endpoint, Gives, Method, Parameter};
 use crate::ward::pages::shown;
 
 fn bed_schema() -> Value {
@@ -56,11 +58,11 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         method: Method::Get,
         path: "/api/live",
         right: Some(Right::See),
-        about: "All beds as they change: server-sent events named `bed`, one a bed and second at most",
-        query: &[],
+        about: "All beds, or those named, as they change: server-sent events named `bed`, one a bed and second at most",
+        query: &[Parameter { name: "beds", about: "Labels, with commas between; without it all beds", schema: text }],
         takes: None,
         gives: Gives::Text("text/event-stream"),
-        run: |call| Ok(Answer::Live(call.ward.beds().cloned().collect())),
+        run: live,
     },
     Endpoint {
         method: Method::Get,
@@ -152,6 +154,13 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
     },
 ];
 
+fn live(call: &Call) -> Result<Answer, Problem> {
+    let Some(labels) = call.query.get("beds") else { return Ok(Answer::Live(call.ward.beds().cloned().collect())) };
+    let wanted: BTreeSet<&str> = labels.split(',').collect();
+    let known = |label| call.ward.bed(label).cloned().ok_or_else(|| Problem::not_found("bed", label));
+    Ok(Answer::Live(wanted.into_iter().map(known).collect::<Result<_, _>>()?))
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ActionCall {
@@ -240,9 +249,4 @@ pub(crate) fn given_records(call: &Call, chain: &str, kind: Option<Kind>) -> Res
 /// A time in RFC 3339.
 pub(crate) fn at(at_us: i64) -> Option<String> {
     jiff::Timestamp::from_microsecond(at_us).ok().map(|t| t.to_string())
-}
-
-/// Who lies in the bed of a call.
-pub(crate) fn patient_of(call: &Call, bed: &str) -> Result<Option<String>, Problem> {
-    Ok(call.ward.memory.look(|tx| Ok(records::stay(tx, bed)))??.map(|stay| stay.patient))
 }

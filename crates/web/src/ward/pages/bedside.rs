@@ -14,7 +14,6 @@ use super::frame::{self, ago, guard, local};
 use super::terms;
 use super::ward::{Urgency, asks, mark, weight};
 use crate::ward::answer::{Answer, Problem};
-use crate::ward::api::beds::patient_of;
 use crate::ward::call::Call;
 use crate::ward::words::Reader;
 
@@ -32,7 +31,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?;
     let label = &bed.setup.bed;
     let live = bed.live();
-    let patient = patient_of(call, label)?;
+    let patient = bed.stay().map(|stay| stay.patient);
     let (urgency, why) = asks(bed, &live, reader);
     let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
     let recent = newest(call, label, Kind::Action)?;
@@ -356,8 +355,8 @@ pub(super) fn admit(call: &Call) -> Result<Answer, Problem> {
 }
 
 pub(super) fn discharge(call: &Call) -> Result<Answer, Problem> {
+    let patient = call.bed()?.stay().map(|stay| stay.patient).unwrap_or_default();
     let bed = call.bed()?.setup.bed.clone();
-    let patient = patient_of(call, &bed)?.unwrap_or_default();
     let reader = call.reader;
     let text =
         reader.say("The stay in this bed ends: weights and chart from now on are nobody's. What is on record stays.");

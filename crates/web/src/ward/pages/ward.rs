@@ -8,7 +8,6 @@ use maud::{Markup, html};
 
 use super::frame;
 use crate::ward::answer::{Answer, Problem};
-use crate::ward::api::beds::patient_of;
 use crate::ward::call::Call;
 use crate::ward::words::Reader;
 
@@ -16,6 +15,11 @@ use crate::ward::words::Reader;
 const SILENT_US: i64 = 15_000_000;
 /// An open change of so little does not ask for a nurse, kg.
 const OPEN_KG: f64 = 0.05;
+
+/// Beds that one page holds: more than a person takes in at a look, and few enough to be made and sent at once.
+const BEDS_A_PAGE: usize = 100;
+/// A page that does not show all beds is made anew so often, s.
+const ANEW_S: u32 = 15;
 
 /// How much a bed asks for attention: the least number first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -61,38 +65,98 @@ pub(super) fn mark(call: Urgency) -> Markup {
     }
 }
 
+/// A bed among the others, and how much it asks.
+struct Shown<'a> {
+    asks: Urgency,
+    why: &'static str,
+    bed: &'a Bed,
+    live: Live,
+}
+
 pub(super) fn overview(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;
-    let mut beds = Vec::new();
-    for bed in call.ward.beds() {
-        let live = bed.live();
-        let (asks, why) = asks(bed, &live, reader);
-        beds.push((asks, why, live, patient_of(call, &bed.setup.bed)?));
-    }
-    beds.sort_by(|a, b| a.0.cmp(&b.0).then_with(|| a.2.bed.cmp(&b.2.bed)));
-    let asking = beds.iter().filter(|b| b.0 != Urgency::None).count();
+    let wanted = call.query.get("find").map_or("", |f| f.trim());
+    let mut beds: Vec<Shown<'_>> = call
+        .ward
+        .beds()
+        .filter(|bed| is_wanted(bed, wanted))
+        .map(|bed| {
+            let live = bed.live();
+            let (asks, why) = asks(bed, &live, reader);
+            Shown { asks, why, bed, live }
+        })
+        .collect();
+    // Stable: beds that ask alike stay in the order of their labels.
+    beds.sort_by_key(|b| b.asks);
+    let all = call.ward.beds().count();
+    let asking = beds.iter().filter(|b| b.asks != Urgency::None).count();
+    let pages = beds.len().div_ceil(BEDS_A_PAGE).max(1);
+    let page = call.query.get("page").and_then(|p| p.parse().ok()).unwrap_or(1_usize).clamp(1, pages);
+    let here = beds.iter().skip((page - 1) * BEDS_A_PAGE).take(BEDS_A_PAGE);
+    let labels: Vec<&str> = here.clone().map(|b| b.bed.setup.bed.as_str()).collect();
+    // Where some beds are not shown, one of them may come to ask: the page is then made anew now and then.
+    let anew = (all > labels.len()).then_some(ANEW_S);
     let main = html! {
         header.title {
             h1 { (call.ward.name) }
             p.question role="status" {
-                @if beds.is_empty() { (reader.say("No bed is named in the ward file.")) }
+                @if all == 0 { (reader.say("No bed is named in the ward file.")) }
+                @else if beds.is_empty() { (reader.say("No bed and no patient of that name.")) }
                 @else if asking == 0 { (reader.say("No bed asks for attention.")) }
                 @else if asking == 1 { (reader.say("One bed asks for attention; it stands first.")) }
                 @else { (asking) " " (reader.say("beds ask for attention, the first ones first")) }
             }
         }
-        ul.beds data-live="/api/live" data-order="1" {
-            @for (asks, why, live, patient) in &beds { (tile(reader, *asks, why, live, patient.as_deref())) }
+        @if all > BEDS_A_PAGE { (ways(reader, wanted, page, pages, beds.len())) }
+        ul.beds data-live=(live_address(&labels, all)) data-order="1" data-anew-s=[anew] {
+            @for shown in here { (tile(reader, shown)) }
         }
     };
     Ok(Answer::Page(frame::page(call, "/", &call.ward.name, "ward", &main)))
 }
 
-fn tile(reader: Reader, asks: Urgency, why: &str, live: &Live, patient: Option<&str>) -> Markup {
+/// Whether somebody who looks for `wanted` means this bed: by how its label or its patient's begins.
+fn is_wanted(bed: &Bed, wanted: &str) -> bool {
+    let begins = |label: &str| label.get(..wanted.len()).is_some_and(|start| start.eq_ignore_ascii_case(wanted));
+    begins(&bed.setup.bed) || bed.stay().is_some_and(|stay| begins(&stay.patient))
+}
+
+/// What a page listens to: its own beds, where it does not show all of them.
+fn live_address(labels: &[&str], all: usize) -> String {
+    if labels.is_empty() || labels.len() == all {
+        return "/api/live".to_owned();
+    }
+    let beds = url::form_urlencoded::byte_serialize(labels.join(",").as_bytes()).collect::<String>();
+    format!("/api/live?beds={beds}")
+}
+
+/// To the other beds, where there are more than one page holds.
+fn ways(reader: Reader, wanted: &str, page: usize, pages: usize, beds: usize) -> Markup {
+    let to = |page: usize| {
+        let find = url::form_urlencoded::byte_serialize(wanted.as_bytes()).collect::<String>();
+        if wanted.is_empty() { format!("/?page={page}") } else { format!("/?find={find}&page={page}") }
+    };
+    let (first, last) = ((page - 1) * BEDS_A_PAGE + 1, (page * BEDS_A_PAGE).min(beds));
+    html! {
+        nav.ways aria-label=(reader.say("Beds")) {
+            form.inline method="get" action="/" {
+                label.inline { (reader.say("Bed or patient")) input name="find" value=(wanted) maxlength="32"; }
+                button { (reader.say("Find")) }
+            }
+            @if beds > 0 {
+                span.soft { (reader.say("Beds")) " " (first) "–" (last) " " (reader.say("of")) " " (beds) }
+                @if page > 1 { a.button rel="prev" href=(to(page - 1)) { (reader.say("Those before")) } }
+                @if page < pages { a.button rel="next" href=(to(page + 1)) { (reader.say("Those after")) } }
+            }
+        }
+    }
+}
+
+fn tile(reader: Reader, Shown { asks, why, bed, live }: &Shown<'_>) -> Markup {
     html! {
         li.bed data-bed=(live.bed) {
             a href=(format!("/beds/{}", live.bed)) {
-                h2 { (mark(asks)) " " (live.bed) @if let Some(patient) = patient { span.patient { (patient) } } }
+                h2 { (mark(*asks)) " " (live.bed) @if let Some(stay) = bed.stay() { span.patient { (stay.patient) } } }
                 p.weight {
                     (weight(reader, live))
                 }
