@@ -42,3 +42,11 @@ fn a_budget_stands_at_five_loads_and_adds_up() {
     }
     assert!(budget.iter().all(|row| row["source"].is_string() && row["kind"].is_string()));
 }
+
+/// The deck of the formats page, in the terms of its own remarks.
+#[test]
+fn the_example_of_a_deck_file_is_checked() {
+    let deck = formats::deck::read("deck.toml", include_str!("../../formats/data/examples/deck.toml")).unwrap();
+    let report = design::check(&deck).unwrap();
+    assert_eq!(report.plates.len(), deck.plates.len());
+}

@@ -31,6 +31,9 @@ const PASSES_BETWEEN: usize = 10;
 /// Of those the first that add one point each; 1 or 2 are the rule.
 const ONE_DIP: usize = 4;
 
+/// A place this near to the edge of a rib lies on it, m.
+const EDGE_M: f64 = 1e-9;
+
 /// A rigid base under the plate.
 #[derive(Debug)]
 struct Base {
@@ -73,6 +76,11 @@ pub(crate) fn on_mesh(
             job.describe(case, state, pressed, dof, &shared)
         })
         .collect())
+}
+
+/// How far a place lies from the axis of a rib, m.
+fn off_axis_m(rib: &Rib, at_m: [f64; 2]) -> f64 {
+    (if rib.along == Along::X { at_m[1] } else { at_m[0] } - rib.at_m).abs()
 }
 
 /// What the load cases of one plate share.
@@ -120,25 +128,36 @@ impl<'a> Job<'a> {
     /// Free gap to the base at a point, m: less where a rib hangs below the plate; infinite for no base.
     fn gap_m(&self, at_m: [f64; 2]) -> f64 {
         let Some(base) = &self.base else { return f64::INFINITY };
-        let below = |rib: &Rib| {
-            let across = if rib.along == Along::X { at_m[1] } else { at_m[0] };
-            if (across - rib.at_m).abs() <= 0.5 * rib.width_m { rib.height_m } else { 0.0 }
-        };
+        let below = |rib: &Rib| if off_axis_m(rib, at_m) <= 0.5 * rib.width_m + EDGE_M { rib.height_m } else { 0.0 };
         base.clearance_m - self.plate.ribs.iter().map(below).fold(0.0, f64::max)
+    }
+
+    /// Places on both lower edges of each rib, `n` in every element: a rib that leans bears on an edge, and edges are at the same
+    /// place on every mesh, which nodes under a rib are not.
+    fn rib_edges(&self, n: u32) -> Vec<[f64; 2]> {
+        let grid = self.panel.grid();
+        let mut places = Vec::new();
+        for rib in &self.plate.ribs {
+            let (along, across) = if rib.along == Along::X { (0, 1) } else { (1, 0) };
+            let line = if along == 0 { &grid.x } else { &grid.y };
+            let steps = line.lines_m().windows(2);
+            let mut along_m: Vec<f64> =
+                steps.flat_map(|w| (0..n).map(|i| w[0] + (w[1] - w[0]) * f64::from(i) / f64::from(n))).collect();
+            along_m.push(self.plate.size_m[along]);
+            for edge in [-0.5, 0.5] {
+                let across_m = (rib.at_m + edge * rib.width_m).clamp(0.0, self.plate.size_m[across]);
+                places.extend(along_m.iter().map(|&at| if along == 0 { [at, across_m] } else { [across_m, at] }));
+            }
+        }
+        places
     }
 
     /// The deepest place below the base, between nodes too, and how deep it is, m; below 0 where nothing reaches it.
     fn deepest(&self, dof: &[f64]) -> (f64, [f64; 2]) {
         let grid = self.panel.grid();
         let plate = extremes::<SAMPLES>(grid, dof)[0].at_m;
-        let on_ribs = self.plate.ribs.iter().flat_map(|rib| {
-            let line = if rib.along == Along::X { &grid.x } else { &grid.y };
-            let places =
-                line.lines_m().windows(2).flat_map(|w| (0..=4).map(|i| w[0] + (w[1] - w[0]) * f64::from(i) / 4.0));
-            places.map(|at| if rib.along == Along::X { [at, rib.at_m] } else { [rib.at_m, at] }).collect::<Vec<_>>()
-        });
         std::iter::once(plate)
-            .chain(on_ribs)
+            .chain(self.rib_edges(4))
             .map(|at_m| (read_at(grid, dof, at_m, 0, 0) - self.gap_m(at_m), at_m))
             .fold((f64::NEG_INFINITY, plate), |a, b| if b.0 > a.0 { b } else { a })
     }
@@ -186,12 +205,16 @@ impl<'a> Job<'a> {
         dof
     }
 
-    /// Nodes that lie below the base, those at `deep` of the deepest or deeper.
+    /// Nodes and places on the edges of ribs that lie below the base, those at `deep` of the deepest or deeper.
     fn nodes_below(&self, dof: &[f64], deep: f64) -> Vec<[f64; 2]> {
         let Some(base) = &self.base else { return Vec::new() };
         let grid = self.panel.grid();
+        let under_rib = |at_m| self.plate.ribs.iter().any(|rib| off_axis_m(rib, at_m) <= 0.5 * rib.width_m + EDGE_M);
+        let on_ribs = self.rib_edges(1).into_iter().map(|at_m| (read_at(grid, dof, at_m, 0, 0), at_m));
         let nodes: Vec<(f64, [f64; 2])> = (0..grid.n_nodes())
             .map(|node| (dof[4 * node], grid.node_at_m(node)))
+            .filter(|(_, at_m)| !under_rib(*at_m))
+            .chain(on_ribs)
             .map(|(w, at_m)| (w - self.gap_m(at_m), at_m))
             .filter(|(depth_m, at_m)| *depth_m > 0.1 * DIP * base.clearance_m && !base.points_m.contains(at_m))
             .collect();

@@ -23,6 +23,7 @@ const PAGES: &[Page] = &[
     page!("README", "Manual"),
     page!("story", "Story"),
     page!("stages/design", "Design"),
+    page!("check-card", "Design: how near"),
     page!("stages/calibrate", "Calibrate"),
     page!("stages/verify", "Verify"),
     page!("stages/weigh", "Weigh"),

@@ -200,7 +200,7 @@ fn off(case: &CaseReport, exact: &Solution) -> [f64; 3] {
     ]
 }
 
-/// What a study of random decks found.
+/// What a study of random decks found, or one deck of it.
 #[derive(Debug, Default)]
 pub(crate) struct Study {
     /// Worst error of the largest deflection, of the deflection anywhere (shares of the largest), of a reaction (share of the load).
@@ -217,28 +217,45 @@ pub(crate) struct Study {
     pub(crate) faults: Vec<String>,
 }
 
-/// Checks random decks of a seed; plates with soft cores among them take seconds each.
-pub(crate) fn study(seed: u64, n_decks: usize, cores: bool) -> Study {
+impl Study {
+    fn take(&mut self, deck: Study) {
+        self.worst = std::array::from_fn(|i| self.worst[i].max(deck.worst[i]));
+        self.over_estimate = self.over_estimate.max(deck.over_estimate);
+        self.n_plates += deck.n_plates;
+        self.n_refined += deck.n_refined;
+        self.n_lifts += deck.n_lifts;
+        self.faults.extend(deck.faults);
+    }
+}
+
+fn study_deck(number: usize, deck: &Deck) -> Study {
+    let report = design::check(deck).unwrap();
+    let mut study = Study { n_plates: deck.plates.len(), ..Study::default() };
+    for (index, plate) in report.plates.iter().enumerate() {
+        let taken = plate.cases[0].mesh_elements;
+        for (case, exact) in plate.cases.iter().zip(references(deck, index, taken)) {
+            assert!(!case.tips && !case.touches, "deck {number}, {}, {}", plate.name, case.case);
+            let off = off(case, &exact);
+            study.n_lifts += usize::from(case.cells.iter().any(|c| c.lifts));
+            if off[0].max(off[1]) > PROMISED.deflection || off[2] > PROMISED.reaction {
+                study.faults.push(format!("deck {number}, {}, {}: {off:?}", plate.name, case.case));
+            }
+            study.worst = std::array::from_fn(|i| study.worst[i].max(off[i]));
+            study.over_estimate = study.over_estimate.max(100.0 * off[1] / case.mesh_deflection_pct);
+        }
+        study.n_refined += usize::from(taken != usual(deck, index));
+    }
+    study
+}
+
+/// Checks random decks of a seed and tells each deck as it is done; plates with soft cores among them take seconds each.
+pub(crate) fn study(seed: u64, n_decks: usize, cores: bool, mut done: impl FnMut(usize, &Study)) -> Study {
     let mut rng = Rng::seed_from_u64(seed);
     let mut study = Study::default();
     for number in 0..n_decks {
-        let deck = random_deck(&mut rng, cores);
-        let report = design::check(&deck).unwrap();
-        study.n_plates += deck.plates.len();
-        for (index, plate) in report.plates.iter().enumerate() {
-            let taken = plate.cases[0].mesh_elements;
-            for (case, exact) in plate.cases.iter().zip(references(&deck, index, taken)) {
-                assert!(!case.tips && !case.touches, "deck {number}, {}, {}", plate.name, case.case);
-                let off = off(case, &exact);
-                study.n_lifts += usize::from(case.cells.iter().any(|c| c.lifts));
-                if off[0].max(off[1]) > PROMISED.deflection || off[2] > PROMISED.reaction {
-                    study.faults.push(format!("deck {number}, {}, {}: {off:?}", plate.name, case.case));
-                }
-                study.worst = std::array::from_fn(|i| study.worst[i].max(off[i]));
-                study.over_estimate = study.over_estimate.max(100.0 * off[1] / case.mesh_deflection_pct);
-            }
-            study.n_refined += usize::from(taken != usual(&deck, index));
-        }
+        let deck = study_deck(number, &random_deck(&mut rng, cores));
+        done(number, &deck);
+        study.take(deck);
     }
     study
 }

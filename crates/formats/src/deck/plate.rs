@@ -58,16 +58,17 @@ impl<'a> Names<'a> {
 fn read_plate(t: &Table<'_>, names: &Names<'_>, cell_lines: &mut HashMap<String, usize>) -> Plate {
     let section = t.name_of("section", names.sections.iter().map(|s| s.name.as_str()));
     let size_mm = t.pair("size_mm", Limits::POSITIVE);
+    let clearance_mm = t.number("clearance_mm", CLEARANCE_MM);
     let plate = Plate {
         name: t.text("name"),
         section,
         origin_mm: t.pair("origin_mm", Limits::ANY),
         size_mm,
-        clearance_mm: t.number("clearance_mm", CLEARANCE_MM),
+        clearance_mm,
         base_kg: t.number_opt("base_kg", Limits::NOT_NEGATIVE),
         bond: t.word("bond", BONDS).unwrap_or(Bond::Glued),
         layers: t.some_tables("layers", "layer").into_iter().map(|l| read_layer(l, names)).collect(),
-        ribs: t.tables("ribs").into_iter().map(|r| read_rib(r, names, size_mm)).collect(),
+        ribs: t.tables("ribs").into_iter().map(|r| read_rib(r, names, size_mm, clearance_mm)).collect(),
         cells: t.some_tables("cells", "cell").into_iter().map(|c| read_cell(c, names, size_mm, cell_lines)).collect(),
     };
     check_support(t, &plate.cells);
@@ -84,7 +85,7 @@ fn read_layer(t: Table<'_>, names: &Names<'_>) -> Layer {
     layer
 }
 
-fn read_rib(t: Table<'_>, names: &Names<'_>, size_mm: [f64; 2]) -> Rib {
+fn read_rib(t: Table<'_>, names: &Names<'_>, size_mm: [f64; 2], clearance_mm: f64) -> Rib {
     let along = t.word("along", AXES);
     let rib = Rib {
         along: along.unwrap_or(Axis::X),
@@ -99,6 +100,11 @@ fn read_rib(t: Table<'_>, names: &Names<'_>, size_mm: [f64; 2]) -> Rib {
     if along.is_some() && (low < -ROUNDING_MM || high > size + ROUNDING_MM) {
         let expected = format!("a rib below the plate, which reaches from 0 to {size} mm along {across}");
         t.problem("at_mm", format!("a rib from {low} to {high} mm along {across}"), expected);
+    }
+    if rib.height_mm >= clearance_mm && clearance_mm > 0.0 {
+        let expected =
+            format!("less than the clearance of {clearance_mm} mm: a rib hangs into it and would stand on the base");
+        t.problem("height_mm", rib.height_mm.to_string(), expected);
     }
     t.finish();
     rib

@@ -333,6 +333,13 @@ fn what_does_not_fit_the_plate_is_named() {
         ]
     );
     assert_eq!(
+        messages(&[("height_mm = 3.0", "height_mm = 25.0")]),
+        [
+            "deck.toml:77:69: plate[0].ribs[0].height_mm: found 25, expected less than the clearance of 5 mm: a rib hangs into it \
+         and would stand on the base"
+        ]
+    );
+    assert_eq!(
         messages(&[("x_mm = 300.0", "x_mm = 730.0")]),
         [
             "deck.toml:104:38: load_case[1].patches[0].x_mm: found a patch from 730 to 810 mm, expected a patch on its plate, \

@@ -4,7 +4,10 @@
 //! dual active set until no state changes. Plate and springs as in `deck_plate`: 0.9 × 0.5 m aluminium, four springs of
 //! 1e6 N/m 50 mm inside the edges.
 
-use plates::{Bearing, Bending, Edge, Edges, Load, LoadCase, Plate, PlateError, Solution, Spring, solve_on, solve_to};
+use plates::laminate::{Bond, Elasticity, Laminate, Layer};
+use plates::{
+    Along, Bearing, Bending, Edge, Edges, Load, LoadCase, Plate, PlateError, Rib, Solution, Spring, solve_on, solve_to,
+};
 
 use published::{within, within_share};
 
@@ -218,4 +221,27 @@ fn a_sheet_pressed_flat_onto_its_base_comes_to_rest() {
     // At 50 kPa the sheet bulges between the nodes: the answer stands, and the proof tells how far, here 1 % of the gap.
     let (_, proof) = on(50_000.0, [16, 10]);
     assert!(proof.penetration_m > 1e-3 * 0.005 && proof.penetration_m < 2e-2 * 0.005, "{proof:?}");
+}
+
+/// A rib bears with its lower edges, which lie at the same place on every mesh, so that the answer converges: common practice of
+/// contact, no source. The load lies beside the rib, so that the rib leans and one edge is down before the other.
+#[test]
+fn a_rib_that_leans_bears_on_its_edge_on_every_mesh() {
+    let metal = Elasticity { e_x_pa: 70e9, e_y_pa: 70e9, g_xy_pa: 26e9, nu_xy: 0.33 };
+    let stack = Laminate::new(&[Layer { thickness_m: 0.004, elasticity: metal }], Bond::Glued).unwrap();
+    let rib = Rib { along: Along::X, at_m: 0.2, width_m: 0.02, height_m: 0.01, e_pa: 70e9, g_pa: 26e9 };
+    let p = Plate::new([0.9, 0.5], stack.bending(), PLACES.map(|at| Spring::point(at, 1e6)).to_vec())
+        .with_ribs(stack.section(), vec![rib]);
+    let beside: LoadCase = Load::patch_of([0.4, 0.25], [0.1, 0.1], 600.0).into();
+    let on = |n| solved(&p, beside.clone(), over(0.0115), n);
+    let (coarse, middle, fine) = (on(1), on(2), on(4));
+    for s in [&coarse, &middle, &fine] {
+        assert!(s.shunted_newton > 50.0, "{}", s.shunted_newton);
+        // The edge towards the load.
+        assert!(s.touches.iter().all(|t| (t.at_m[1] - 0.21).abs() < 1e-9), "{:?}", s.touches);
+        // The share is a force between a rib and a base that both are rigid across: 1 % of the load.
+        within(s.shunted_newton, fine.shunted_newton, 6.0);
+    }
+    within_share(coarse.max.deflection_m, fine.max.deflection_m, 5e-3);
+    within_share(middle.max.deflection_m, fine.max.deflection_m, 2e-3);
 }
