@@ -1,19 +1,23 @@
 //! The balance in a physician's words: each line says what it rests on.
 
-use formats::chart::{Direction, Route};
+use formats::chart::{Direction, Entry, Route};
 use formats::patient::PatientFile;
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::clinical::kdigo::{Creatinine, creatinine_stage, urine_stage};
 use crate::clinical::ultrafiltration;
 use crate::dose::kidney::UMOL_L_PER_MG_DL;
-use crate::estimate::{Fit, Record};
+use crate::estimate::{Fit, Record, seconds};
 use crate::insensible::{AgeGroup, age_group};
-use crate::ledger::distribute;
+use crate::ledger::{distribute, hours};
 use crate::report::{Overload, Row, Window};
 
 /// Length of the session for which an ultrafiltration rate is shown, h. Common practice, no source.
 const SESSION_H: f64 = 4.0;
+
+/// Lines of the chart that are named one by one; more are not.
+const LINES_SHOWN: usize = 8;
 
 /// One line.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -40,6 +44,18 @@ pub(crate) struct Asked<'a> {
     pub(crate) rows: &'a [Row],
     pub(crate) windows: &'a [Window],
     pub(crate) overload: &'a Overload,
+}
+
+/// Lines of the chart, in words.
+pub(crate) fn lines(lines: &[usize]) -> String {
+    let list: Vec<String> = lines.iter().take(LINES_SHOWN).map(ToString::to_string).collect();
+    let more = if lines.len() > LINES_SHOWN { ", …" } else { "" };
+    format!("{} {}{more}", if lines.len() == 1 { "line" } else { "lines" }, list.join(", "))
+}
+
+/// What a charted total counts although it is in doubt.
+fn counted(doubted: &[usize]) -> String {
+    if doubted.is_empty() { String::new() } else { format!("; the chart counts {}, in doubt", lines(doubted)) }
 }
 
 impl Asked<'_> {
@@ -69,16 +85,25 @@ impl Asked<'_> {
                     window.weighed_ml.map_or("no weight at both ends".to_owned(), |ml| format!("{ml:+.0} weighed"));
                 let per_kg =
                     if small { format!(" ({:+.1} mL/kg)", window.fused_ml / weight_kg) } else { String::new() };
+                let (from_h, to_h) = (self.hour(window.from), self.hour(window.to));
+                let over = if self.record.span.end_h - to_h < 0.01 {
+                    format!("last {:.0} h", window.hours)
+                } else {
+                    format!("{:.0} h from {}", window.hours, seconds(window.from))
+                };
                 Answer {
                     question: "net balance",
                     value: window.fused_ml,
                     u: Some(window.u_fused_ml),
                     unit: "mL",
                     text: format!(
-                        "last {:.0} h: {:+.0} ± {:.0} mL fused{per_kg}; {:+.0} charted, {weighed}",
-                        window.hours, window.fused_ml, window.u_fused_ml, window.charted_ml
+                        "{over}: {:+.0} ± {:.0} mL fused{per_kg}; {:+.0} charted, {weighed}",
+                        window.fused_ml, window.u_fused_ml, window.charted_ml
                     ),
-                    basis: "weights and chart together; 1 mL for 1 g".to_owned(),
+                    basis: format!(
+                        "weights and chart together; 1 mL for 1 g{}",
+                        counted(&self.in_doubt(from_h + 1e-9, to_h + 1e-9))
+                    ),
                 }
             })
             .collect()
@@ -89,19 +114,40 @@ impl Asked<'_> {
             Some(kg) => format!("admission weight {kg:.1} kg"),
             None => "first mass of the record, for want of an admission weight".to_owned(),
         };
-        let line = |value, u, name: &str| Answer {
+        let line = |value, u, name: &str, basis| Answer {
             question: "percent fluid overload",
             value,
             u,
             unit: "%",
             text: format!("{value:+.1} % {name}"),
-            basis: reference.clone(),
+            basis,
         };
+        let by_chart = format!("{reference}{}", counted(&self.in_doubt(-1e-9, self.record.span.end_h + 1e-9)));
         vec![
-            line(self.overload.charted, None, "by intake and output (Goldstein; Sutherland 2010)"),
-            line(self.overload.weighed, None, "by the last weight (Selewski 2011)"),
-            line(self.overload.fused, Some(self.overload.u_fused), "by the smoothed mass"),
+            line(self.overload.charted, None, "by intake and output (Goldstein; Sutherland 2010)", by_chart),
+            line(self.overload.weighed, None, "by the last weight (Selewski 2011)", reference.clone()),
+            line(self.overload.fused, Some(self.overload.u_fused), "by the smoothed mass", reference),
         ]
+    }
+
+    fn hour(&self, time: Timestamp) -> f64 {
+        hours(self.record.span.origin, time)
+    }
+
+    /// Lines of the entries within `(from_h, to_h]` that cannot be meant as they stand or that the deck contradicts.
+    fn in_doubt(&self, from_h: f64, to_h: f64) -> Vec<usize> {
+        let ledger = &self.record.ledger;
+        let mut out: Vec<usize> =
+            ledger.doubts.iter().filter(|d| d.stamp_h > from_h && d.stamp_h <= to_h).map(|d| d.line).collect();
+        let contradicted = self.fit.contradictions.iter().map(|found| &ledger.flows[found.flow]);
+        out.extend(
+            contradicted
+                .filter(|flow| flow.stamp_h > from_h && flow.stamp_h <= to_h)
+                .map(|flow| ledger.entries[flow.entry_idx].line),
+        );
+        out.sort_unstable();
+        out.dedup();
+        out
     }
 
     /// What chart and published insensible loss leave open.
@@ -123,7 +169,7 @@ impl Asked<'_> {
                 if u > 0.0 { value.abs() / u } else { 0.0 },
                 last.unexplained_ml
             ),
-            basis: prior.basis.clone(),
+            basis: format!("{}{}", prior.basis, counted(&self.in_doubt(self.hour(first.time), self.hour(last.time)))),
         })
     }
 
@@ -145,11 +191,17 @@ impl Asked<'_> {
 
     fn urine(&self) -> Vec<Answer> {
         let ledger = &self.record.ledger;
-        let is_urine = |idx: usize| {
-            let entry = &ledger.entries[idx];
-            entry.route == Route::Urine && entry.direction == Direction::Output
+        let is_urine = |line: usize| {
+            let is = |entry: &&Entry| entry.line == line;
+            let entry = ledger.entries.iter().find(is);
+            entry.is_some_and(|entry| entry.route == Route::Urine && entry.direction == Direction::Output)
         };
-        let flows: Vec<_> = ledger.flows.iter().filter(|flow| is_urine(flow.entry_idx)).cloned().collect();
+        // A volume that cannot be meant must not hide that there is too little urine.
+        let mut doubted = self.in_doubt(f64::NEG_INFINITY, f64::INFINITY);
+        doubted.retain(|line| is_urine(*line));
+        let counts = |line: usize| is_urine(line) && !doubted.contains(&line);
+        let flows: Vec<_> =
+            ledger.flows.iter().filter(|flow| counts(ledger.entries[flow.entry_idx].line)).cloned().collect();
         let Some(last_h) = flows.iter().map(|flow| flow.stamp_h).reduce(f64::max) else { return Vec::new() };
         let end_h = last_h.min(self.record.span.end_h);
         let n = end_h.floor().max(0.0) as usize;
@@ -177,7 +229,10 @@ impl Asked<'_> {
                 "{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {} at worst",
                 stage.now, stage.worst
             ),
-            basis: format!("charted urine over {name} {kg:.1} kg; KDIGO 2012; a weight raised by fluid hides oliguria"),
+            basis: format!(
+                "charted urine over {name} {kg:.1} kg{}; KDIGO 2012; a weight raised by fluid hides oliguria",
+                if doubted.is_empty() { String::new() } else { format!(", without {}, in doubt", lines(&doubted)) }
+            ),
         }]
     }
 

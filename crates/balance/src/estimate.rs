@@ -6,11 +6,11 @@ use formats::weights::Weight;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::alerts;
-use crate::answers::Asked;
+use crate::answers::{Asked, lines};
 use crate::build::{Built, Gone, Span, build};
 use crate::clinical::water::{Ledgers, ledgers};
 use crate::contradict::{Contradiction, contradictions};
-use crate::core::{Filter, Filtered, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
+use crate::core::{Filter, Filtered, Observation, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
 use crate::diagnostics::diagnose;
 use crate::error::BalanceError;
 use crate::forecast::{Deviation, forecast};
@@ -32,8 +32,6 @@ const FUTURE_H: f64 = 24.0;
 /// How much faster than expected the loss may change before weights and entries are doubted for it: 2.5 times the deviation.
 /// Own choice.
 const LOOSE: f64 = 6.25;
-/// Entries written late that are named by their lines; more are counted.
-const LATE_SHOWN: usize = 8;
 /// A chart may start this long before the first weight, h: an admission without a deck.
 const BEFORE_H: f64 = 7.0 * 24.0;
 /// Least unexplained volume that is told, mL per kg of weight. Own choice: a quarter of the
@@ -184,13 +182,13 @@ impl Fit {
         }
         let screened = screen(&mut built, readings, loose, pads_told);
         let limits = Limits::new(options.false_alerts_per_day, ALERT_ML_KG * record.weight_kg);
-        let first = noise::fit(&built.grid, built.u2_g2, start);
+        let first = noise::fit(&built.grid, built.u2_g2, start, start);
         let mut watched = watch(&built, null(first.cautious, start), limits);
         let mut noise = first;
         if !watched.episodes.is_empty() {
             // An episode bends the noise levels: free the rate where it was found, fit and watch again.
             let free = with_episodes(&built, &watched.episodes);
-            noise = noise::fit(&free.grid, free.u2_g2, start);
+            noise = noise::fit(&free.grid, free.u2_g2, start, noise.params);
             watched = watch(&built, null(noise.cautious, start), limits);
             built = with_episodes(&built, &watched.episodes);
         }
@@ -234,7 +232,13 @@ fn written_late(entries: &[Entry]) -> Vec<usize> {
 /// The grid by the reading of the stamps that the weights bear out: that of the larger likelihood.
 fn by_stamps(record: &Record, built_on: impl Fn(&Ledger) -> Built, params: Params) -> (Built, Ledger, bool) {
     let (read, due) = (built_on(&record.ledger), built_on(&record.due));
-    let likelihood = |built: &Built| run(built, params).1.log_likelihood;
+    let likelihood = |built: &Built| {
+        let mut filter = start(built, params);
+        for node in &built.grid.nodes {
+            filter.advance(node);
+        }
+        filter.log_likelihood()
+    };
     if likelihood(&due) > likelihood(&read) {
         (due, record.due.clone(), true)
     } else {
@@ -277,14 +281,16 @@ fn with_episodes(built: &Built, episodes: &[Episode]) -> Built {
 }
 
 fn run(built: &Built, params: Params) -> (Vec<Filtered>, Filter) {
-    let nodes = &built.grid.nodes;
-    let first = nodes
-        .iter()
-        .find_map(|node| node.observation)
-        .unwrap_or(crate::core::Observation { value_g: 0.0, var_g2: built.u2_g2.max(1.0) });
-    let mut filter = Filter::new(params, first, built.u2_g2);
-    let filtered = nodes.iter().map(|node| filter.step(node)).collect();
+    let mut filter = start(built, params);
+    let filtered = built.grid.nodes.iter().map(|node| filter.step(node)).collect();
     (filtered, filter)
+}
+
+/// A filter before the first node.
+fn start(built: &Built, params: Params) -> Filter {
+    let observations = || built.grid.nodes.iter().find_map(|node| node.observation);
+    let first = observations().unwrap_or(Observation { value_g: 0.0, var_g2: built.u2_g2.max(1.0) });
+    Filter::new(params, first, built.u2_g2)
 }
 
 /// What of the stated uncertainty neither fast noise nor posture shows must be constant. It is only
@@ -356,12 +362,14 @@ fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
     let (from_h, from_g) = (fit.built.grid.nodes[first].t_h, fit.built.grid.nodes[first].charted_g);
     let mut out = Vec::with_capacity(nodes.len());
     let (mut charted_ml, mut heavier_g, mut next) = (0.0, 0.0, 0);
+    let mut shared = record.ledger.shared();
     for (&idx, state) in nodes.iter().zip(&smoothed) {
         let node = &fit.built.grid.nodes[idx];
         while let Some(flow) = record.ledger.flows.get(next).filter(|flow| flow.stamp_h <= node.t_h + 1e-9) {
             if flow.stamp_h > from_h + 1e-9 {
                 charted_ml += flow.signed_ml;
                 heavier_g += flow.body_g - flow.signed_ml;
+                shared.add(&record.ledger.entries[flow.entry_idx], flow);
             }
             next += 1;
         }
@@ -372,7 +380,7 @@ fn rows(record: &Record, fit: &Fit) -> Vec<Row> {
         // The error of what is reported about the fluid that truly went uncharted: what is not known of
         // it, and what charting error and timing put between it and the figure.
         let apart = unexplained_ml - state.mean[U];
-        let sd = state.sd(&unit(U)).hypot(record.ledger.shared_u_ml(from_h + 1e-9, node.t_h + 1e-9));
+        let sd = state.sd(&unit(U)).hypot(shared.u_ml(node.t_h - from_h));
         out.push(Row {
             time: record.time(node.t_h),
             mass_kg: (node.charted_g + body().dot(&state.mean)) / 1000.0,
@@ -531,13 +539,12 @@ fn notes(record: &Record, fit: &Fit) -> Vec<String> {
         notes.push(format!("{} weights stand after the time now, and are used: is the clock right?", record.after_now));
     }
     if !record.late.is_empty() {
-        let lines: Vec<String> = record.late.iter().take(LATE_SHOWN).map(ToString::to_string).collect();
-        let more = if record.late.len() > LATE_SHOWN { ", …" } else { "" };
-        notes.push(format!(
-            "{} chart entries stand after later ones and count at their own time: lines {}{more}",
-            record.late.len(),
-            lines.join(", ")
-        ));
+        let (n, lines) = (record.late.len(), lines(&record.late));
+        notes.push(if n == 1 {
+            format!("1 chart entry stands after later ones and counts at its own time: {lines}")
+        } else {
+            format!("{n} chart entries stand after later ones and count at their own time: {lines}")
+        });
     }
     if fit.built.row_nodes.is_empty() {
         notes.push("the record holds no whole hour: no rows".to_owned());

@@ -9,9 +9,9 @@
 //! that a day or two of weights leave, so that the search starts with steps of the right size.
 
 use nalgebra::DVector;
-use stats::optimize::{bfgs, hessian};
+use stats::optimize::{self, bfgs, hessian_by_slope};
 
-use crate::core::{Filter, Grid, Node, Observation, Params};
+use crate::core::{Filter, Grid, Node, Observation, Params, score};
 use crate::insensible::Insensible;
 
 /// Medians of the priors of (white, posture, chart) and standard deviations of their logarithms.
@@ -34,7 +34,8 @@ const UNIT: f64 = 0.35;
 const HESSIAN_STEP: f64 = 0.05;
 /// Steps of the search: it comes to rest in about ten.
 const N_STEPS_MAX: usize = 25;
-/// The search has come to rest where a Newton step would gain less log posterior than this.
+/// The search has come to rest where a Newton step would gain less log posterior than this: 0.03 of a standard error. The search itself
+/// ends at a tenth of it, for it knows the curvature only from its steps: in search units that is 0.12, the prior's, or more.
 const GAIN_MAX: f64 = 1e-3;
 
 /// Noise levels with their standard errors.
@@ -64,21 +65,21 @@ pub(crate) fn assumed(prior: &Insensible) -> Params {
     Params { white, posture, chart, rate_q, rate_g_h, rate_sd_g_h, weep_g_h }
 }
 
-/// Fits the noise levels on a grid.
-pub(crate) fn fit(grid: &Grid, u2_g2: f64, start: Params) -> NoiseFit {
+/// Fits the noise levels on a grid, with `start` for the prior's centre, searching from the levels of `near`.
+pub(crate) fn fit(grid: &Grid, u2_g2: f64, start: Params, near: Params) -> NoiseFit {
     let from_h = grid.nodes.last().map_or(0.0, |node| node.t_h - FIT_H);
     let nodes = &grid.nodes[grid.nodes.partition_point(|node| node.t_h < from_h)..];
     let Some(first) = nodes.iter().find_map(|node| node.observation) else {
         return NoiseFit { params: start, cautious: start, ln_se: prior_sds(), log_likelihood: 0.0, converged: false };
     };
-    let objective = Objective { nodes, first, u2_g2, start };
-    let mut value = |y: &[f64]| objective.value(y);
-    let found = bfgs(&mut value, &[0.0; 4], N_STEPS_MAX);
-    let curvature = hessian(&mut value, &found.x, HESSIAN_STEP);
+    let mut objective = Objective { nodes, first, u2_g2, start };
+    let near = objective.units(near);
+    let found = bfgs(&mut objective, &near, N_STEPS_MAX, 0.1 * GAIN_MAX);
+    let curvature = hessian_by_slope(&mut objective, &found.x, HESSIAN_STEP);
     let mut ln_se = prior_sds();
     let mut converged = found.converged;
     if let Some(covariance) = curvature.try_inverse() {
-        let slope = DVector::from_fn(4, |i, _| objective.slope(&found.x, i));
+        let slope = DVector::from_vec(optimize::Objective::slope(&mut objective, &found.x));
         converged |= 0.5 * slope.dot(&(&covariance * &slope)) < GAIN_MAX;
         for ((se, prior), variance) in ln_se.iter_mut().zip(prior_sds()).zip(covariance.diagonal().iter()) {
             if *variance > 0.0 {
@@ -119,6 +120,19 @@ impl Objective<'_> {
         std::array::from_fn(|i| UNIT * sds[i] * y[i])
     }
 
+    /// The search units of some levels: the way back.
+    fn units(&self, levels: Params) -> [f64; 4] {
+        let (start, sds) = (self.start, prior_sds());
+        let ratios = [
+            levels.white / start.white,
+            levels.posture / start.posture,
+            levels.chart / start.chart,
+            levels.rate_q / start.rate_q,
+        ];
+        // A level of nothing has no logarithm: it keeps the prior's.
+        std::array::from_fn(|i| Some(ratios[i].ln()).filter(|ln| ln.is_finite()).unwrap_or(0.0) / (UNIT * sds[i]))
+    }
+
     fn params(&self, x: [f64; 4]) -> Params {
         Params {
             white: self.start.white * x[0].exp(),
@@ -132,24 +146,23 @@ impl Objective<'_> {
     fn log_likelihood(&self, params: Params) -> f64 {
         let mut filter = Filter::new(params, self.first, self.u2_g2);
         for node in self.nodes {
-            filter.step(node);
+            filter.advance(node);
         }
-        filter.log_likelihood
+        filter.log_likelihood()
     }
+}
 
-    /// Minus the log posterior.
-    fn value(&self, y: &[f64]) -> f64 {
+/// Minus the log posterior and its slope in the search units.
+impl optimize::Objective for Objective<'_> {
+    fn value(&mut self, y: &[f64]) -> f64 {
         let prior: f64 = y.iter().map(|y| 0.5 * (UNIT * y).powi(2)).sum();
         prior - self.log_likelihood(self.params(self.logarithms(y)))
     }
 
-    /// Its derivative in one search unit, by central differences.
-    fn slope(&self, y: &[f64], i: usize) -> f64 {
-        let at = |step: f64| {
-            let mut moved = y.to_vec();
-            moved[i] += step;
-            self.value(&moved)
-        };
-        (at(1e-3) - at(-1e-3)) / 2e-3
+    fn slope(&mut self, y: &[f64]) -> Vec<f64> {
+        let params = self.params(self.logarithms(y));
+        let by_level = score(self.nodes, params, self.first, self.u2_g2);
+        let sds = prior_sds();
+        (0..4).map(|i| UNIT * UNIT * y[i] - UNIT * sds[i] * by_level[i]).collect()
     }
 }

@@ -58,14 +58,21 @@ pub(crate) fn screen(built: &mut Built, readings: &[Reading], params: Params, pa
     let mut reading = 0;
     for idx in 0..built.grid.nodes.len() {
         let is_reading = built.reading_nodes.get(reading) == Some(&idx);
-        let before = filter.clone();
-        filter.predict(&built.grid.nodes[idx].into);
-        if is_reading {
-            judge(built, readings, &filter, (reading, pads_told), &mut found);
+        let node = built.grid.nodes[idx];
+        if !is_reading {
+            filter.advance(&node);
+            continue;
         }
-        filter = before;
-        filter.step(&built.grid.nodes[idx]);
-        reading += usize::from(is_reading);
+        let before = filter.clone();
+        filter.predict(&node.into);
+        judge(built, readings, &filter, (reading, pads_told), &mut found);
+        if built.grid.nodes[idx] == node {
+            filter.take(node.observation);
+        } else {
+            filter = before;
+            filter.advance(&built.grid.nodes[idx]);
+        }
+        reading += 1;
     }
     found
 }
@@ -133,7 +140,7 @@ fn judge(
     if readings[reading].after_break && pool_g > POOL_MIN_G && !known {
         let into = &mut built.grid.nodes[node].into;
         let apart = v + pool_g;
-        let f_gone = filter.innovation_without(POOL, observation);
+        let f_gone = filter.variance_without_pool(observation);
         let before = if pads_told { UNTOLD_ODDS } else { 1.0 };
         match before * removal_odds((v, f), (apart, f_gone)) {
             // A fall of another size than the chart says: the pads went all the same, and what now lies on

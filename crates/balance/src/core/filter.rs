@@ -1,7 +1,7 @@
 //! The Kalman filter, step by step.
 
 use super::grid::{Node, Observation, Transition};
-use super::{C, DRIFT, M0, Matrix, N, POOL, POSTURE, Params, R, TIMING, U, Vector, WEEP, observed};
+use super::{C, DRIFT, M0, Matrix, N, OBSERVED, POOL, POSTURE, Params, R, TIMING, U, Vector, WEEP};
 
 /// Variance of the mass at the origin over that of the first weight.
 const DIFFUSE: f64 = 1e7;
@@ -47,8 +47,38 @@ pub(crate) struct Filter {
     pub(crate) p: Matrix,
     /// Whether a weight has been seen.
     started: bool,
-    /// ln of the likelihood, without the first weight's term.
-    pub(crate) log_likelihood: f64,
+    fit: Likelihood,
+}
+
+/// The likelihood's sums, without the first weight's term.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Likelihood {
+    /// Weights so far.
+    n: f64,
+    /// Σ v²/F.
+    squares: f64,
+    /// Σ ln F but for the factors that `product` still holds: a logarithm costs as much as a fifth of a step.
+    ln_f: f64,
+    product: f64,
+}
+
+impl Likelihood {
+    const NONE: Self = Self { n: 0.0, squares: 0.0, ln_f: 0.0, product: 1.0 };
+
+    fn add(&mut self, v: f64, f: f64) {
+        self.n += 1.0;
+        self.squares += v * v / f;
+        self.product *= f;
+        // Far from where the next factor could overflow or lose digits: variances lie between 1e-6 and 1e12 g².
+        if !(1e-200..1e200).contains(&self.product) {
+            self.ln_f += self.product.ln();
+            self.product = 1.0;
+        }
+    }
+
+    fn ln(&self) -> f64 {
+        -0.5 * (self.n * std::f64::consts::TAU.ln() + self.ln_f + self.product.ln() + self.squares)
+    }
 }
 
 impl Filter {
@@ -64,14 +94,30 @@ impl Filter {
         p[(POSTURE, POSTURE)] = params.posture.powi(2) * var_posture_g2;
         a[WEEP] = params.weep_g_h;
         p[(WEEP, WEEP)] = params.weep_g_h.powi(2);
-        Self { params, a, p, started: false, log_likelihood: 0.0 }
+        Self { params, a, p, started: false, fit: Likelihood::NONE }
+    }
+
+    /// ln of the likelihood so far, without the first weight's term.
+    pub(crate) fn log_likelihood(&self) -> f64 {
+        self.fit.ln()
     }
 
     /// Goes to a node and takes in its weight.
     pub(crate) fn step(&mut self, node: &Node) -> Filtered {
         self.predict(&node.into);
+        self.take(node.observation)
+    }
+
+    /// Goes to a node and takes in its weight, where nobody asks for the states on the way.
+    pub(crate) fn advance(&mut self, node: &Node) -> Option<Update> {
+        self.predict(&node.into);
+        node.observation.map(|observation| self.update(observation))
+    }
+
+    /// Takes in the weight of a node that it has gone to.
+    pub(crate) fn take(&mut self, observation: Option<Observation>) -> Filtered {
         let (a, p) = (self.a, self.p);
-        let update = node.observation.map(|observation| self.update(observation));
+        let update = observation.map(|observation| self.update(observation));
         Filtered { a, p, update }
     }
 
@@ -88,28 +134,30 @@ impl Filter {
 
     /// What a weight would say, without taking it in: innovation and variance.
     pub(crate) fn innovation(&self, observation: Observation) -> (f64, f64) {
-        let z = observed();
-        let f = z.dot(&(self.p * z)) + self.noise(observation);
-        (observation.value_g - z.dot(&self.a), f)
+        let seen = seen(&OBSERVED, &self.p);
+        (observation.value_g - sum(&OBSERVED, &self.a), sum(&OBSERVED, &seen) + self.noise(observation))
     }
 
-    /// Variance of what a weight would say if one state no longer lay on the deck.
-    pub(crate) fn innovation_without(&self, state: usize, observation: Observation) -> f64 {
-        let mut z = observed();
-        z[state] = 0.0;
-        z.dot(&(self.p * z)) + self.noise(observation)
+    /// Variance of what a weight would say if nothing lay on the deck any longer.
+    pub(crate) fn variance_without_pool(&self, observation: Observation) -> f64 {
+        const WITHOUT: [usize; 6] = [M0, U, C, TIMING, DRIFT, POSTURE];
+        sum(&WITHOUT, &seen(&WITHOUT, &self.p)) + self.noise(observation)
     }
 
     fn update(&mut self, observation: Observation) -> Update {
-        let z = observed();
-        let pz = self.p * z;
-        let f = z.dot(&pz) + self.noise(observation);
-        let v = observation.value_g - z.dot(&self.a);
+        let pz = seen(&OBSERVED, &self.p);
+        let f = sum(&OBSERVED, &pz) + self.noise(observation);
+        let v = observation.value_g - sum(&OBSERVED, &self.a);
         let k = pz / f;
         self.a += k * v;
-        self.p -= k * pz.transpose();
+        // P − (P Z')(P Z')'/F, a column at a time and in place.
+        for (column, share) in self.p.data.0.iter_mut().zip(k.iter()) {
+            for (entry, pz) in column.iter_mut().zip(pz.iter()) {
+                *entry -= pz * share;
+            }
+        }
         if self.started {
-            self.log_likelihood -= 0.5 * ((std::f64::consts::TAU * f).ln() + v * v / f);
+            self.fit.add(v, f);
         }
         self.started = true;
         Update { v, f, k }
@@ -173,24 +221,41 @@ pub(crate) fn predict_mean(x: &mut Vector, into: &Transition) {
     }
 }
 
-/// T P T', in place.
-fn transition(p: &mut Matrix, into: &Transition) {
-    for j in 0..N {
-        let wept = into.dt_h * p[(WEEP, j)];
-        p[(U, j)] -= into.dt_h * p[(R, j)] + wept;
-        p[(POOL, j)] += wept;
+/// Sum of some entries.
+fn sum(idx: &[usize], x: &Vector) -> f64 {
+    idx.iter().map(|&idx| x[idx]).sum()
+}
+
+/// P g for a g that is 1 at some states and 0 elsewhere: the sum of those columns.
+fn seen(idx: &[usize], p: &Matrix) -> Vector {
+    let mut out = [0.0; N];
+    for &idx in idx {
+        for (sum, entry) in out.iter_mut().zip(&p.data.0[idx]) {
+            *sum += entry;
+        }
     }
-    for i in 0..N {
-        let wept = into.dt_h * p[(i, WEEP)];
-        p[(i, U)] -= into.dt_h * p[(i, R)] + wept;
-        p[(i, POOL)] += wept;
+    Vector::from(out)
+}
+
+/// T P T', in place: P T' by columns, then T of it by rows.
+fn transition(p: &mut Matrix, into: &Transition) {
+    let columns = &mut p.data.0;
+    let dt = into.dt_h;
+    let (rate, weep) = (columns[R], columns[WEEP]);
+    for ((entry, rate), weep) in columns[U].iter_mut().zip(rate).zip(weep) {
+        *entry -= dt * (rate + weep);
+    }
+    for (entry, weep) in columns[POOL].iter_mut().zip(weep) {
+        *entry += dt * weep;
+    }
+    for column in columns.iter_mut() {
+        column[U] -= dt * (column[R] + column[WEEP]);
+        column[POOL] += dt * column[WEEP];
     }
     for (idx, keep) in into.keeps() {
-        for j in 0..N {
-            p[(idx, j)] *= keep;
-        }
-        for i in 0..N {
-            p[(i, idx)] *= keep;
+        if keep < 1.0 {
+            columns[idx].iter_mut().for_each(|entry| *entry *= keep);
+            columns.iter_mut().for_each(|column| column[idx] *= keep);
         }
     }
 }

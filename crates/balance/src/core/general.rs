@@ -79,7 +79,7 @@ fn log_likelihood_and_states_are_the_general_solvers() {
     let general = run(&initial(), &steps);
     let (filtered, filter) = core_run(&grid, PARAMS);
     // The core's start is diffuse to 1e-7 of the first variance: half of that for each later term at most.
-    assert!((filter.log_likelihood - general.log_likelihood).abs() < 1e-6);
+    assert!((filter.log_likelihood() - general.log_likelihood).abs() < 1e-6);
     let smoothed = general_smooth(&general, &steps).unwrap();
     let wanted: Vec<usize> = (0..grid.nodes.len()).collect();
     for (k, (ours, theirs)) in smooth(&grid, &filtered, &wanted).iter().zip(&smoothed).enumerate() {

@@ -28,10 +28,12 @@
 
 mod filter;
 mod grid;
+mod score;
 mod smoother;
 
 pub(crate) use filter::{Filter, Filtered, predict_mean};
 pub(crate) use grid::{Grid, Node, Observation, Transition};
+pub(crate) use score::score;
 pub(crate) use smoother::{Smoothed, lag_cov, smooth};
 
 use nalgebra::{SMatrix, SVector};
@@ -64,6 +66,9 @@ pub(crate) type Vector = SVector<f64, N>;
 pub(crate) type Matrix = SMatrix<f64, N, N>;
 
 /// What a weight sees: every state but the rates.
+const OBSERVED: [usize; 7] = [M0, U, C, TIMING, POOL, DRIFT, POSTURE];
+
+/// The same as Z.
 pub(crate) fn observed() -> Vector {
     Vector::from([1.0, 1.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0])
 }

@@ -43,7 +43,7 @@ fn run(grid: &Grid) -> (Vec<Filtered>, Filter) {
 }
 
 fn log_likelihood(var_noise: f64, var_walk: f64) -> f64 {
-    run(&grid(var_noise, var_walk)).1.log_likelihood
+    run(&grid(var_noise, var_walk)).1.log_likelihood()
 }
 
 /// Printed by KFAS: −632.5456 over 99 terms; computed there to −632.545625.

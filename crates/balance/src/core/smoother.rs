@@ -1,8 +1,8 @@
 //! The fixed-interval smoother: backward sums r and N (Durbin & Koopman 2012, 4.4).
 
-use super::filter::Filtered;
+use super::filter::{Filtered, Update};
 use super::grid::{Grid, Transition};
-use super::{C, M0, Matrix, N, POOL, R, U, Vector, WEEP, observed};
+use super::{C, M0, Matrix, OBSERVED, POOL, R, U, Vector, WEEP, observed};
 
 /// Smoothed state of one node: mean in full, variance on demand.
 ///
@@ -34,7 +34,6 @@ impl Smoothed {
 
 /// Smoothed states of the `wanted` nodes, which ascend, in order of time.
 pub(crate) fn smooth(grid: &Grid, filtered: &[Filtered], wanted: &[usize]) -> Vec<Smoothed> {
-    let z = observed();
     let mut r = Vector::zeros();
     let mut n = Matrix::zeros();
     let mut out = Vec::with_capacity(wanted.len());
@@ -44,16 +43,11 @@ pub(crate) fn smooth(grid: &Grid, filtered: &[Filtered], wanted: &[usize]) -> Ve
             let (a, p) = state.updated();
             out.push(Smoothed { mean: a + p * r, p, n });
         }
-        if let Some(update) = state.update {
-            // L = I − K Z': r ← Z v/F + L' r, N ← Z Z'/F + L' N L.
-            let kr = update.k.dot(&r);
-            r += z * (update.v / update.f - kr);
-            let nk = n * update.k;
-            let knk = update.k.dot(&nk);
-            n += z * z.transpose() * (1.0 / update.f + knk) - z * nk.transpose() - nk * z.transpose();
+        if let Some(update) = &state.update {
+            over_update(&mut r, &mut n, update);
         }
-        transpose_vector(&mut r, &node.into);
-        transpose_matrix(&mut n, &node.into);
+        before_anchor(&mut r, &mut n, &node.into);
+        over_transition(&mut r, &mut n, &node.into);
     }
     out.reverse();
     out
@@ -74,50 +68,76 @@ pub(crate) fn lag_cov(
         if let Some(update) = filtered[idx].update {
             h -= observed() * update.k.dot(&h);
         }
+        // No anchor lies between: see above.
         transpose_vector(&mut h, &grid.nodes[idx].into);
     }
     (filtered[early].updated().1 * g).dot(&h)
 }
 
-/// T' r.
-fn transpose_vector(r: &mut Vector, into: &Transition) {
-    if into.anchor {
-        r[U] = r[M0];
-        r[C] = r[M0];
+/// r and N from after a weight to before it: with L = I − K Z', r ← Z v/F + L' r and N ← Z Z'/F + L' N L. Gives K' N K from before.
+pub(super) fn over_update(r: &mut Vector, n: &mut Matrix, update: &Update) -> f64 {
+    let add = update.v / update.f - update.k.dot(r);
+    let nk = *n * update.k;
+    let knk = update.k.dot(&nk);
+    let corner = 1.0 / update.f + knk;
+    for i in OBSERVED {
+        r[i] += add;
+        for (j, nk) in nk.iter().enumerate() {
+            n[(j, i)] -= nk;
+            n[(i, j)] -= nk;
+        }
     }
+    for j in OBSERVED {
+        OBSERVED.iter().for_each(|&i| n[(i, j)] += corner);
+    }
+    knk
+}
+
+/// r and N from after the anchor to before it, where there is one: M0 took in U and C.
+pub(super) fn before_anchor(r: &mut Vector, n: &mut Matrix, into: &Transition) {
+    if !into.anchor {
+        return;
+    }
+    for idx in [U, C] {
+        r[idx] = r[M0];
+        let row = n.row(M0).into_owned();
+        n.set_row(idx, &row);
+    }
+    for idx in [U, C] {
+        let column = n.column(M0).into_owned();
+        n.set_column(idx, &column);
+    }
+}
+
+/// r ← T' r, N ← T' N T but for the anchor.
+pub(super) fn over_transition(r: &mut Vector, n: &mut Matrix, into: &Transition) {
+    transpose_vector(r, into);
+    let columns = &mut n.data.0;
+    for (idx, keep) in into.keeps() {
+        if keep < 1.0 {
+            columns[idx].iter_mut().for_each(|entry| *entry *= keep);
+            columns.iter_mut().for_each(|column| column[idx] *= keep);
+        }
+    }
+    let dt = into.dt_h;
+    let (uncharted, pool) = (columns[U], columns[POOL]);
+    for (entry, uncharted) in columns[R].iter_mut().zip(uncharted) {
+        *entry -= dt * uncharted;
+    }
+    for ((entry, pool), uncharted) in columns[WEEP].iter_mut().zip(pool).zip(uncharted) {
+        *entry += dt * (pool - uncharted);
+    }
+    for column in columns.iter_mut() {
+        column[R] -= dt * column[U];
+        column[WEEP] += dt * (column[POOL] - column[U]);
+    }
+}
+
+/// T' r but for the anchor.
+fn transpose_vector(r: &mut Vector, into: &Transition) {
     for (idx, keep) in into.keeps() {
         r[idx] *= keep;
     }
     r[R] -= into.dt_h * r[U];
     r[WEEP] += into.dt_h * (r[POOL] - r[U]);
-}
-
-/// T' N T, in place.
-fn transpose_matrix(n: &mut Matrix, into: &Transition) {
-    if into.anchor {
-        for idx in [U, C] {
-            let row = n.row(M0).into_owned();
-            n.set_row(idx, &row);
-        }
-        for idx in [U, C] {
-            let column = n.column(M0).into_owned();
-            n.set_column(idx, &column);
-        }
-    }
-    for (idx, keep) in into.keeps() {
-        for j in 0..N {
-            n[(idx, j)] *= keep;
-        }
-        for i in 0..N {
-            n[(i, idx)] *= keep;
-        }
-    }
-    for j in 0..N {
-        n[(R, j)] -= into.dt_h * n[(U, j)];
-        n[(WEEP, j)] += into.dt_h * (n[(POOL, j)] - n[(U, j)]);
-    }
-    for i in 0..N {
-        n[(i, R)] -= into.dt_h * n[(i, U)];
-        n[(i, WEEP)] += into.dt_h * (n[(i, POOL)] - n[(i, U)]);
-    }
 }

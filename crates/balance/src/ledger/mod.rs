@@ -157,7 +157,8 @@ impl Ledger {
 
     /// Sum of intake less output by stamp over `(from_h, to_h]`, mL.
     pub fn charted_ml(&self, from_h: f64, to_h: f64) -> f64 {
-        self.within(from_h, to_h).map(|flow| flow.signed_ml).sum()
+        // Added to nothing, since a sum of no numbers is minus nothing.
+        0.0 + self.within(from_h, to_h).map(|flow| flow.signed_ml).sum::<f64>()
     }
 
     /// Sum over `(from_h, to_h]` of one direction, mL.
@@ -168,23 +169,9 @@ impl Ledger {
             .sum()
     }
 
-    /// Standard uncertainty that errors common to all entries of a route leave in a charted total over `(from_h, to_h]`, mL:
-    /// the pumps' own, and the densities of fluids of which no more is known than that they are watery.
-    pub fn shared_u_ml(&self, from_h: f64, to_h: f64) -> f64 {
-        // In and out err apart from each other.
-        let mut sums = [[Shared::default(); 2]; ROUTES.len()];
-        for flow in self.within(from_h, to_h) {
-            let entry = &self.entries[flow.entry_idx];
-            let side = usize::from(entry.direction == Direction::Output);
-            if let Some(slot) = ROUTES.iter().position(|route| *route == entry.route) {
-                sums[slot][side].add(entry.volume_ml, flow.pace_h);
-            }
-        }
-        let var = |(route, sides): (&Route, &[Shared; 2])| -> f64 {
-            let (pump, density) = shared_u(*route, self.densities_given);
-            sides.iter().map(|sum| pump * pump * sum.pumps_ml2(to_h - from_h) + (density * sum.all_ml).powi(2)).sum()
-        };
-        ROUTES.iter().zip(&sums).map(var).sum::<f64>().sqrt()
+    /// What errors common to all entries of a route leave in a total, with nothing in it yet.
+    pub(crate) fn shared(&self) -> SharedSums {
+        SharedSums { sums: [[Shared::default(); 2]; ROUTES.len()], densities_given: self.densities_given }
     }
 
     /// Flows whose stamp lies in `(from_h, to_h]`.
@@ -303,6 +290,34 @@ fn relative_u(route: Route) -> f64 {
         Route::Gastric | Route::Other => 0.10,
         Route::Oral => 0.20,
         Route::Stool => 0.25,
+    }
+}
+
+/// A charted total, as far as errors common to all entries of a route ask.
+#[derive(Debug, Clone)]
+pub(crate) struct SharedSums {
+    /// In and out err apart from each other.
+    sums: [[Shared; 2]; ROUTES.len()],
+    densities_given: bool,
+}
+
+impl SharedSums {
+    /// Takes an entry into the total.
+    pub(crate) fn add(&mut self, entry: &Entry, flow: &Flow) {
+        let side = usize::from(entry.direction == Direction::Output);
+        if let Some(slot) = ROUTES.iter().position(|route| *route == entry.route) {
+            self.sums[slot][side].add(entry.volume_ml, flow.pace_h);
+        }
+    }
+
+    /// Standard uncertainty that is left in the total over so many hours, mL: the pumps' own errors, and the densities of fluids of
+    /// which no more is known than that they are watery.
+    pub(crate) fn u_ml(&self, over_h: f64) -> f64 {
+        let var = |(route, sides): (&Route, &[Shared; 2])| -> f64 {
+            let (pump, density) = shared_u(*route, self.densities_given);
+            sides.iter().map(|sum| pump * pump * sum.pumps_ml2(over_h) + (density * sum.all_ml).powi(2)).sum()
+        };
+        ROUTES.iter().zip(&self.sums).map(var).sum::<f64>().sqrt()
     }
 }
 

@@ -218,8 +218,8 @@ impl Due {
     fn of(pace: &Pace, stamps_h: impl Iterator<Item = f64>) -> Option<Self> {
         let pace_h = CLOCK_H.into_iter().find(|h| (pace.h / h - 1.0).abs() <= CLOCK_SHARE)?;
         let phases: Vec<f64> = stamps_h.map(|stamp| stamp.rem_euclid(pace_h)).collect();
-        let n_after =
-            |phase: f64| phases.iter().filter(|other| (*other - phase).rem_euclid(pace_h) <= OFF_PACE * pace_h).count();
+        let sorted = sorted(&phases);
+        let n_after = |phase: f64| n_on_circle(&sorted, (phase, phase + OFF_PACE * pace_h), pace_h);
         let phase_h = phases.iter().copied().max_by_key(|phase| n_after(*phase))?;
         Some(Self { pace_h, phase_h })
     }
@@ -244,9 +244,13 @@ struct Pace {
 }
 
 fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+    sorted(values).get(values.len() / 2).copied().unwrap_or(0.0)
+}
+
+fn sorted(values: &[f64]) -> Vec<f64> {
+    let mut out = values.to_vec();
+    out.sort_by(f64::total_cmp);
+    out
 }
 
 impl Pace {
@@ -282,6 +286,22 @@ fn around(difference_h: f64, h: f64) -> f64 {
 
 /// The phase with most others within [`OFF_PACE`] of the pace.
 fn fullest(phases: &[f64], pace_h: f64) -> f64 {
-    let n_near = |phase: f64| phases.iter().filter(|other| around(*other - phase, pace_h) <= OFF_PACE * pace_h).count();
+    let (sorted, reach_h) = (sorted(phases), OFF_PACE * pace_h);
+    let n_near = |phase: f64| n_on_circle(&sorted, (phase - reach_h, phase + reach_h), pace_h);
     phases.iter().copied().max_by_key(|phase| n_near(*phase)).unwrap_or(0.0)
+}
+
+/// How many of the phases, which ascend within `0..h`, lie on the arc of a circle of length `h` from `low` to `high`, which
+/// reaches less than once around.
+fn n_on_circle(phases: &[f64], (low, high): (f64, f64), h: f64) -> usize {
+    let between = |low: f64, high: f64| {
+        phases.partition_point(|phase| *phase <= high).saturating_sub(phases.partition_point(|phase| *phase < low))
+    };
+    if low < 0.0 {
+        between(0.0, high) + between(low + h, h)
+    } else if high >= h {
+        between(low, h) + between(0.0, high - h)
+    } else {
+        between(low, high)
+    }
 }

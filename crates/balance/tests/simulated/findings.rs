@@ -1,7 +1,7 @@
 //! What does not fit is found and named: entries, weights, pads, gaps. Patients are invented.
 
 use crate::support::{Scenario, Simulated, simulate, start};
-use bedplate_balance::{Alert, AlertKind, BalanceError, BalanceReport, Options, Removal, balance};
+use bedplate_balance::{Alert, AlertKind, BalanceError, BalanceReport, Options, Removal, Span, balance};
 use formats::chart::{Direction, Entry, Route};
 use formats::patient::Plan;
 use formats::weights::{State, Weight};
@@ -98,6 +98,45 @@ fn five_litres_of_urine_in_an_hour_are_flagged_and_do_not_bend_the_mass() {
     assert_eq!(of_kind(&report, AlertKind::ImplausibleEntry).len(), 1);
     let row = &report.rows[24];
     assert!((1000.0 * row.mass_kg - sim.mass_g[60 * 24]).abs() < 4000.0 * row.u_kg, "{row:?}");
+}
+
+#[test]
+fn urine_that_cannot_be_meant_hides_no_oliguria() {
+    let little = Scenario { urine_ml_h: 20.0, ..quiet() };
+    let mut sim = simulate(little, 4);
+    let asked = "urine output and kidney stage";
+    let answer = |report: &BalanceReport, question: &str| {
+        report.answers.iter().find(|answer| answer.question == question).unwrap().clone()
+    };
+    let before = answer(&run(&sim), asked);
+    // 20 mL/h of 74 kg is 0.27 mL/kg/h: the third stage after 24 h.
+    assert!(before.text.contains("stage 3 by urine now"), "{}", before.text);
+    sim.chart.push(entry(40.5, Direction::Output, Route::Urine, 5000.0));
+    let report = run(&sim);
+    let after = answer(&report, asked);
+    assert!((after.value - before.value).abs() < 0.02, "{} {}", after.text, before.text);
+    assert!(after.text.contains("stage 3 by urine now"), "{}", after.text);
+    assert!(after.basis.contains("without line 900, in doubt"), "{}", after.basis);
+    // The totals count it, as every entry is counted, and say so.
+    for question in ["net balance", "percent fluid overload", "fluid that neither chart nor insensible loss explains"] {
+        let answers = report.answers.iter().filter(|answer| answer.question == question);
+        assert!(answers.clone().any(|a| a.basis.contains("the chart counts line 900, in doubt")), "{answers:?}");
+    }
+    let day = |h: &str| report.answers.iter().find(|answer| answer.text.starts_with(h)).unwrap();
+    assert!(!day("last 6 h").basis.contains("in doubt"), "{}", day("last 6 h").basis);
+}
+
+#[test]
+fn a_chart_without_an_entry_sums_to_nothing_and_not_to_minus_nothing() {
+    let mut sim = simulate(quiet(), 4);
+    sim.chart.clear();
+    let options = Options { spans: vec![Span { from: at(10.0), to: at(20.0) }], ..Options::default() };
+    let report = balance(&sim.patient, &sim.weights, &sim.chart, &options).unwrap();
+    assert!(report.overload_pct.charted.is_sign_positive());
+    assert!(report.windows.iter().all(|window| window.charted_ml.is_sign_positive()));
+    // A window that does not end with the record says where it lies.
+    let span = report.answers.iter().find(|answer| answer.text.contains("10 h from")).unwrap();
+    assert!(span.text.starts_with("10 h from ") && span.text.contains("+0 charted"), "{}", span.text);
 }
 
 #[test]
