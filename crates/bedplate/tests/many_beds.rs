@@ -148,6 +148,13 @@ fn a_ward_killed_under_load_keeps_what_it_acknowledged() {
     assert_eq!((whole.status, json(&whole)["breaks"].as_array().unwrap().len()), (0, 0), "{}", whole.err);
 }
 
+/// Seconds for which the memory is away; the environment variable takes more, for a long run by hand.
+const AWAY_S: &str = "BEDPLATE_AWAY_S";
+
+fn away_s() -> u64 {
+    std::env::var(AWAY_S).ok().and_then(|s| s.parse().ok()).unwrap_or(12)
+}
+
 /// Somebody else holds the memory for longer than a writer waits at once: every second's weight is still kept afterwards.
 #[test]
 fn a_memory_that_is_away_for_a_while_costs_no_weight() {
@@ -159,7 +166,8 @@ fn a_memory_that_is_away_for_a_while_costs_no_weight() {
     let mut other = store::sql::open(folder.path().join("ward.db").to_str().unwrap()).unwrap();
     // A transaction that writes keeps all other writers out until it is dropped.
     let held = other.begin().unwrap();
-    sleep(Duration::from_secs(12));
+    let away_s = away_s();
+    sleep(Duration::from_secs(away_s));
     let troubled = served.ask("GET", "/api/beds", Some(&nurse), None).json();
     assert!(
         troubled[0]["trouble"].as_array().is_some_and(|t| !t.is_empty()),
@@ -178,12 +186,13 @@ fn a_memory_that_is_away_for_a_while_costs_no_weight() {
         if late_ms < 4_000 {
             break;
         }
-        assert!(after.elapsed() < Duration::from_secs(60), "{late_ms} ms behind a minute later");
+        assert!(after.elapsed() < Duration::from_secs(60 + away_s), "{late_ms} ms behind after {:?}", after.elapsed());
         sleep(Duration::from_millis(500));
     }
+    println!("{away_s} s away, caught up {:.1?} after", after.elapsed());
     for number in 1..=BEDS {
         let at_ms = newest(&format!("L{number}"));
-        assert!(at_ms.len() > 12, "{}", at_ms.len());
+        assert!(at_ms.len() as u64 > away_s, "{}", at_ms.len());
         let widest = at_ms.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap();
         assert!(widest < 2_000, "bed L{number}: a gap of {widest} ms between weights");
     }

@@ -42,14 +42,14 @@ impl Told {
 impl Served {
     /// Serves `ward.toml` of a folder, with more options.
     pub(crate) fn start(folder: &Path, options: &[&str]) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_bedplate"))
-            .current_dir(folder)
-            .args(["serve", "ward.toml"])
-            .args(options)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the binary starts");
+        let mut command = Command::new(env!("CARGO_BIN_EXE_bedplate"));
+        command.current_dir(folder).args(["serve", "ward.toml"]).args(options);
+        Self::by(command)
+    }
+
+    /// Serves by a command that comes to the binary in its own way.
+    pub(crate) fn by(mut command: Command) -> Self {
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the binary starts");
         let out = child.stdout.take().expect("piped");
         let mut served = Self { child, address: String::new(), secret: None };
         for line in BufReader::new(out).lines().map_while(Result::ok) {
