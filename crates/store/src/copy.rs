@@ -3,7 +3,7 @@
 //! All tables but sessions are read at one moment; the copy is whole or is not there.
 
 use crate::StoreError;
-use crate::sql::{Database, Transaction, Value};
+use crate::sql::{Database, Field, Transaction, Value};
 use crate::{audit, schema};
 
 /// Rows that go in at once.
@@ -58,19 +58,19 @@ fn copy_table(
     table: &str,
     columns: &[&str],
 ) -> Result<u64, StoreError> {
-    let mut waiting: Vec<Vec<Value>> = Vec::new();
+    let mut waiting: Vec<Value> = Vec::new();
+    let mut put = |waiting: &mut Vec<Value>| {
+        let fields: Vec<Field<'_>> = waiting.iter().map(Field::from).collect();
+        target.insert(table, columns, &fields)?;
+        waiting.clear();
+        Ok(())
+    };
     let mut copied = 0;
     source.each(&format!("select {} from {table}", columns.join(", ")), &[], &mut |row| {
-        waiting.push(row.0);
+        waiting.extend(row.0);
         copied += 1;
-        if waiting.len() >= ROWS {
-            target.insert(table, columns, &waiting)?;
-            waiting.clear();
-        }
-        Ok(())
+        if waiting.len() >= ROWS * columns.len() { put(&mut waiting) } else { Ok(()) }
     })?;
-    if !waiting.is_empty() {
-        target.insert(table, columns, &waiting)?;
-    }
+    put(&mut waiting)?;
     Ok(copied)
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::StoreError;
 use crate::entry::{Entry, HASH_BYTES, Hash, Kind, NewEntry, START, WITHDRAWN, hash};
-use crate::sql::{Row, Transaction, Value};
+use crate::sql::{Field, Row, Transaction, Value};
 
 /// Columns of an entry, in the order of [`entry_of`].
 const COLUMNS: &str =
@@ -48,15 +48,20 @@ pub struct Query {
 ///
 /// # Errors
 /// A correction of what is not there, is of another kind, or was corrected already; a database that refuses.
-pub fn append(transaction: &mut dyn Transaction, now_us: i64, new: &[NewEntry]) -> Result<Vec<Kept>, StoreError> {
+pub fn append<'a>(
+    transaction: &mut dyn Transaction,
+    now_us: i64,
+    new: impl IntoIterator<Item = &'a NewEntry>,
+) -> Result<Vec<Kept>, StoreError> {
+    let new: Vec<&NewEntry> = new.into_iter().collect();
     // Chains are locked in the order of their names: two writers that want the same ones never wait for each other.
     let mut heads: BTreeMap<&str, Head> = new.iter().map(|e| (e.chain.as_str(), Head::default())).collect();
     for (name, head) in &mut heads {
         *head = Head::lock(transaction, name)?;
     }
-    let mut rows = Vec::new();
     let mut kept = Vec::with_capacity(new.len());
     let mut coming: Vec<(&NewEntry, i64)> = Vec::new();
+    let mut hashes = Vec::new();
     for entry in new {
         if let Some(number) = known(transaction, entry, &coming)? {
             kept.push(Kept { chain: entry.chain.clone(), number, again: true });
@@ -68,11 +73,13 @@ pub fn append(transaction: &mut dyn Transaction, now_us: i64, new: &[NewEntry]) 
         let Some(head) = heads.get_mut(entry.chain.as_str()) else { continue };
         head.number += 1;
         head.hash = hash(&head.hash, head.number, now_us, entry);
-        rows.push(row_of(entry, head.number, now_us, &head.hash));
+        hashes.push(head.hash);
         coming.push((entry, head.number));
         kept.push(Kept { chain: entry.chain.clone(), number: head.number, again: false });
     }
-    transaction.insert("entry", &INSERTED, &rows)?;
+    let rows = coming.iter().zip(&hashes);
+    let fields: Vec<Field<'_>> = rows.flat_map(|((e, number), hash)| row_of(e, *number, now_us, hash)).collect();
+    transaction.insert("entry", &INSERTED, &fields)?;
     for (name, head) in &heads {
         head.move_to(transaction, name)?;
     }
@@ -163,16 +170,14 @@ impl Head {
     fn lock(transaction: &mut dyn Transaction, name: &str) -> Result<Self, StoreError> {
         let value = [Value::Text(name.to_owned())];
         // A row that was updated is locked in either database; an unchanged value is update enough.
-        if transaction.run("update chain set number = number where name = $1", &value)? == 0 {
-            let row = vec![Value::Text(name.to_owned()), Value::Int(0), Value::Bytes(START.to_vec())];
-            transaction.insert("chain", &["name", "number", "hash"], &[row])?;
-            return Ok(Self::default());
+        let question = "update chain set number = number where name = $1 returning number, hash";
+        let rows = transaction.rows(question, &value)?;
+        if let Some(row) = rows.first() {
+            return Ok(Self { number: row.int(0)?, hash: hash_of(row.bytes(1)?)? });
         }
-        let rows = transaction.rows("select number, hash from chain where name = $1", &value)?;
-        match rows.first() {
-            Some(row) => Ok(Self { number: row.int(0)?, hash: hash_of(row.bytes(1)?)? }),
-            None => Ok(Self::default()),
-        }
+        let row = [Field::Text(name), Field::Int(0), Field::Bytes(&START)];
+        transaction.insert("chain", &["name", "number", "hash"], &row)?;
+        Ok(Self::default())
     }
 
     fn move_to(self, transaction: &mut dyn Transaction, name: &str) -> Result<(), StoreError> {
@@ -225,19 +230,19 @@ fn may_correct(
     Ok(())
 }
 
-fn row_of(entry: &NewEntry, number: i64, kept_us: i64, hash: &Hash) -> Vec<Value> {
-    vec![
-        Value::Text(entry.chain.clone()),
-        Value::Int(number),
-        Value::Int(entry.at_us),
-        Value::Int(kept_us),
-        Value::Text(entry.kind.word().to_owned()),
-        Value::Text(entry.subject.clone()),
-        Value::Text(entry.author.clone()),
-        entry.corrects.map_or(Value::Null, Value::Int),
-        entry.once.clone().map_or(Value::Null, Value::Text),
-        Value::Text(entry.body.clone()),
-        Value::Bytes(hash.to_vec()),
+fn row_of<'a>(entry: &'a NewEntry, number: i64, kept_us: i64, hash: &'a Hash) -> [Field<'a>; INSERTED.len()] {
+    [
+        Field::Text(&entry.chain),
+        Field::Int(number),
+        Field::Int(entry.at_us),
+        Field::Int(kept_us),
+        Field::Text(entry.kind.word()),
+        Field::Text(&entry.subject),
+        Field::Text(&entry.author),
+        entry.corrects.map_or(Field::Null, Field::Int),
+        entry.once.as_deref().map_or(Field::Null, Field::Text),
+        Field::Text(&entry.body),
+        Field::Bytes(hash),
     ]
 }
 

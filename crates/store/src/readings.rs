@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::StoreError;
-use crate::sql::{Row, Transaction, Value};
+use crate::sql::{Field, Row, Transaction, Value};
 
 /// A minute, µs.
 pub const MINUTE_US: i64 = 60_000_000;
@@ -90,29 +90,33 @@ pub struct Reduced {
 ///
 /// # Errors
 /// A database that refuses.
-pub fn keep(transaction: &mut dyn Transaction, readings: &[Reading]) -> Result<(), StoreError> {
-    let real = |value: Option<f64>| value.map_or(Value::Null, Value::Real);
-    let rows: Vec<_> = readings
-        .iter()
-        .map(|r| {
-            let bed = Value::Text(r.bed.clone());
-            vec![bed, Value::Int(r.at_us), real(r.kg), real(r.u_kg), Value::Text(r.state.clone())]
-        })
-        .collect();
-    transaction.insert_new("reading", &["bed", "at_us", "kg", "u_kg", "state"], &rows)
+pub fn keep<'a>(
+    transaction: &mut dyn Transaction,
+    readings: impl IntoIterator<Item = &'a Reading>,
+) -> Result<(), StoreError> {
+    let row =
+        |r: &'a Reading| [Field::Text(&r.bed), Field::Int(r.at_us), r.kg.into(), r.u_kg.into(), Field::Text(&r.state)];
+    let fields: Vec<Field<'_>> = readings.into_iter().flat_map(row).collect();
+    transaction.insert_new("reading", &["bed", "at_us", "kg", "u_kg", "state"], &fields)
 }
 
 /// Keeps raw counts; a block that was kept before, of the same bed and first row, is passed over.
 ///
 /// # Errors
 /// A block whose rows are not all as long as the first, or a database that refuses.
-pub fn keep_counts(transaction: &mut dyn Transaction, blocks: &[Counts]) -> Result<(), StoreError> {
-    let rows = blocks
-        .iter()
-        .filter(|block| !block.at_us.is_empty())
-        .map(|block| Ok(vec![Value::Text(block.bed.clone()), Value::Int(block.at_us[0]), Value::Bytes(pack(block)?)]))
-        .collect::<Result<Vec<_>, StoreError>>()?;
-    transaction.insert_new("counts", &["bed", "at_us", "block"], &rows)
+pub fn keep_counts<'a>(
+    transaction: &mut dyn Transaction,
+    blocks: impl IntoIterator<Item = &'a Counts>,
+) -> Result<(), StoreError> {
+    let mut packed: Vec<(&str, i64, Vec<u8>)> = Vec::new();
+    for block in blocks {
+        if let Some(first_us) = block.at_us.first() {
+            packed.push((&block.bed, *first_us, pack(block)?));
+        }
+    }
+    let rows = packed.iter().map(|(bed, at_us, bytes)| [Field::Text(bed), Field::Int(*at_us), Field::Bytes(bytes)]);
+    let fields: Vec<Field<'_>> = rows.flatten().collect();
+    transaction.insert_new("counts", &["bed", "at_us", "block"], &fields)
 }
 
 /// The weights of a bed from a time on and before another, in order.
@@ -227,17 +231,15 @@ fn reduce_readings(transaction: &mut dyn Transaction, bed: &str, before_us: i64)
             span.take(kg);
         }
     }
-    let rows: Vec<_> = minutes
+    let fields: Vec<Field<'_>> = minutes
         .iter()
-        .map(|(minute, (all, settled, span))| {
-            let mut row =
-                vec![Value::Text(bed.to_owned()), Value::Int(*minute), Value::Int(*all), Value::Int(*settled)];
-            row.extend(span.numbers().map_or([Value::Null, Value::Null, Value::Null], |s| s.map(Value::Real)));
-            row
+        .flat_map(|(minute, (all, settled, span))| {
+            let [least, mean, most] = span.numbers().map_or([Field::Null; 3], |s| s.map(Field::Real));
+            [Field::Text(bed), Field::Int(*minute), Field::Int(*all), Field::Int(*settled), least, mean, most]
         })
         .collect();
     let columns = ["bed", "minute_us", "readings", "settled", "least_kg", "mean_kg", "greatest_kg"];
-    transaction.insert_new("reading_minute", &columns, &rows)?;
+    transaction.insert_new("reading_minute", &columns, &fields)?;
     remove(transaction, "reading", bed, before_us)
 }
 
@@ -253,23 +255,24 @@ fn reduce_counts(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -
         }
     }
     #[allow(clippy::cast_possible_truncation, reason = "extremes of counts, which are whole")]
-    let rows: Vec<_> = minutes
+    let fields: Vec<Field<'_>> = minutes
         .iter()
         .filter_map(|((minute, cell), span)| {
             let [least, mean, most] = span.numbers()?;
-            Some(vec![
-                Value::Text(bed.to_owned()),
-                Value::Int(*minute),
-                Value::Int(*cell),
-                Value::Int(span.taken),
-                Value::Int(least as i64),
-                Value::Real(mean),
-                Value::Int(most as i64),
+            Some([
+                Field::Text(bed),
+                Field::Int(*minute),
+                Field::Int(*cell),
+                Field::Int(span.taken),
+                Field::Int(least as i64),
+                Field::Real(mean),
+                Field::Int(most as i64),
             ])
         })
+        .flatten()
         .collect();
     let columns = ["bed", "minute_us", "cell", "samples", "least", "mean", "greatest"];
-    transaction.insert_new("counts_minute", &columns, &rows)?;
+    transaction.insert_new("counts_minute", &columns, &fields)?;
     remove(transaction, "counts", bed, before_us)
 }
 
@@ -321,7 +324,9 @@ fn pack(counts: &Counts) -> Result<Vec<u8>, StoreError> {
     let steps_us = counts.at_us.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let before = |i: usize| if i < cells { 0 } else { counts.counts[i - cells] };
     let differences = counts.counts.iter().enumerate().map(|(i, c)| c.wrapping_sub(before(i))).collect();
-    postcard::to_allocvec(&Block { steps_us, differences }).map_err(|e| form(e.to_string(), "a block of counts"))
+    // Two bytes hold most differences; a vector that grows would be copied several times.
+    let room = Vec::with_capacity(2 * values + 4 * rows + 16);
+    postcard::to_extend(&Block { steps_us, differences }, room).map_err(|e| form(e.to_string(), "a block of counts"))
 }
 
 fn unpack(bed: &str, first_us: i64, bytes: &[u8]) -> Result<Counts, StoreError> {

@@ -1,7 +1,7 @@
 //! Sessions: rows that come and go, and are no record. The table holds a hash of a session's token, never the token.
 
 use crate::StoreError;
-use crate::sql::{Transaction, Value};
+use crate::sql::{Field, Transaction, Value};
 
 /// A session as it is kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,14 +24,14 @@ pub struct Session {
 /// A database that refuses.
 pub fn begin(transaction: &mut dyn Transaction, session: &Session) -> Result<(), StoreError> {
     transaction.run("delete from session where ends_us <= $1", &[Value::Int(session.begun_us)])?;
-    let row = vec![
-        Value::Bytes(session.token.clone()),
-        Value::Text(session.account.clone()),
-        Value::Text(session.guard.clone()),
-        Value::Int(session.begun_us),
-        Value::Int(session.ends_us),
+    let row = [
+        Field::Bytes(&session.token),
+        Field::Text(&session.account),
+        Field::Text(&session.guard),
+        Field::Int(session.begun_us),
+        Field::Int(session.ends_us),
     ];
-    transaction.insert("session", &["token", "account", "guard", "begun_us", "ends_us"], &[row])
+    transaction.insert("session", &["token", "account", "guard", "begun_us", "ends_us"], &row)
 }
 
 /// The session of a token's hash, ended or not.

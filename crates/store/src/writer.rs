@@ -8,6 +8,7 @@
 
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 use crate::StoreError;
 use crate::entry::NewEntry;
@@ -20,6 +21,10 @@ use crate::states::{self, State};
 const WAITING_MOST: usize = 4096;
 /// Rows that one commit takes at most, so that the first of them is not kept waiting long.
 const ROWS_MOST: usize = 20_000;
+
+/// A job waits so long for another to share its commit, and so long in all: a flush of a disk takes as long or longer.
+const GATHER: Duration = Duration::from_micros(200);
+const GATHER_MOST: Duration = Duration::from_millis(2);
 
 /// Gives the time, µs of UTC since 1970.
 pub type Clock = Box<dyn Fn() -> i64 + Send>;
@@ -116,10 +121,12 @@ impl Drop for Writer {
 
 fn write_all(mut database: Box<dyn Database>, clock: &Clock, jobs: &Receiver<Waiting>) {
     while let Ok(first) = jobs.recv() {
+        let until = Instant::now() + GATHER_MOST;
         let mut rows = first.job.rows();
         let mut batch = vec![first];
+        // While others keep coming, their rows are cheaper in this commit than in one of their own.
         while rows < ROWS_MOST
-            && let Ok(next) = jobs.try_recv()
+            && let Ok(next) = jobs.recv_timeout(GATHER.min(until.saturating_duration_since(Instant::now())))
         {
             rows += next.job.rows();
             batch.push(next);
@@ -158,13 +165,11 @@ fn write<'a>(
 ) -> Result<Vec<Vec<Kept>>, StoreError> {
     let mut transaction = database.begin()?;
     // All entries at once: each chain is locked and moved once a commit, however many beds write to it.
-    let entries: Vec<NewEntry> = jobs.clone().flat_map(|job| job.entries.iter().cloned()).collect();
-    let mut kept = journal::append(transaction.as_mut(), now_us, &entries)?.into_iter();
+    let mut kept =
+        journal::append(transaction.as_mut(), now_us, jobs.clone().flat_map(|job| &job.entries))?.into_iter();
     let kept = jobs.clone().map(|job| kept.by_ref().take(job.entries.len()).collect()).collect();
-    let readings: Vec<Reading> = jobs.clone().flat_map(|job| job.readings.iter().cloned()).collect();
-    readings::keep(transaction.as_mut(), &readings)?;
-    let counts: Vec<Counts> = jobs.clone().flat_map(|job| job.counts.iter().cloned()).collect();
-    readings::keep_counts(transaction.as_mut(), &counts)?;
+    readings::keep(transaction.as_mut(), jobs.clone().flat_map(|job| &job.readings))?;
+    readings::keep_counts(transaction.as_mut(), jobs.clone().flat_map(|job| &job.counts))?;
     for state in jobs.flat_map(|job| &job.states) {
         states::keep(transaction.as_mut(), state)?;
     }

@@ -23,6 +23,39 @@ pub enum Value {
     Bytes(Vec<u8>),
 }
 
+/// A value on its way into a row, lent by whoever puts it there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Field<'a> {
+    /// Nothing.
+    Null,
+    /// A whole number.
+    Int(i64),
+    /// A number.
+    Real(f64),
+    /// Text.
+    Text(&'a str),
+    /// Bytes.
+    Bytes(&'a [u8]),
+}
+
+impl<'a> From<&'a Value> for Field<'a> {
+    fn from(value: &'a Value) -> Self {
+        match value {
+            Value::Null => Self::Null,
+            Value::Int(value) => Self::Int(*value),
+            Value::Real(value) => Self::Real(*value),
+            Value::Text(text) => Self::Text(text),
+            Value::Bytes(bytes) => Self::Bytes(bytes),
+        }
+    }
+}
+
+impl From<Option<f64>> for Field<'_> {
+    fn from(value: Option<f64>) -> Self {
+        value.map_or(Self::Null, Self::Real)
+    }
+}
+
 /// A row that came out, column by column.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row(pub Vec<Value>);
@@ -113,17 +146,17 @@ pub trait Transaction {
     /// The database refused.
     fn script(&mut self, statements: &str) -> Result<(), StoreError>;
 
-    /// Puts rows into a table, in as few round trips as the database allows. Each row has one value per column.
+    /// Puts rows into a table, in as few round trips as the database allows: row after row, one field a column.
     ///
     /// # Errors
     /// The database refused one of them, and so all.
-    fn insert(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError>;
+    fn insert(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError>;
 
     /// As [`Transaction::insert`], but a row whose key is there already is passed over.
     ///
     /// # Errors
     /// The database refused one of them, and so all.
-    fn insert_new(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError>;
+    fn insert_new(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError>;
 
     /// Hands the rows of a question to `each`, one by one, in constant memory.
     ///

@@ -7,7 +7,7 @@ use postgres::fallible_iterator::FallibleIterator as _;
 use postgres::types::{IsNull, ToSql, Type, to_sql_checked};
 use postgres::{Client, IsolationLevel, Statement};
 
-use super::{Database, Row, Transaction, UNLESS_THERE, Value, encrypted};
+use super::{Database, Field, Row, Transaction, UNLESS_THERE, Value, encrypted};
 use crate::StoreError;
 
 /// Values that one statement may carry; the protocol counts them in 16 bits.
@@ -71,17 +71,22 @@ impl Open<'_> {
         Ok(made)
     }
 
-    fn insert_rows(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>], end: &str) -> Result<(), StoreError> {
+    fn insert_rows(
+        &mut self,
+        table: &str,
+        columns: &[&str],
+        fields: &[Field<'_>],
+        end: &str,
+    ) -> Result<(), StoreError> {
         // Blocks of a power of two: a busy ward uses few different statements, and those stay prepared.
-        let most = (VALUES_MOST / columns.len().max(1)).max(1);
-        let mut rest = rows;
+        let wide = columns.len().max(1);
+        let most = (VALUES_MOST / wide).max(1);
+        let mut rest = fields;
         while !rest.is_empty() {
-            let fits = rest.len().min(most);
-            let block = 1 << fits.ilog2();
-            let (now, later) = rest.split_at(block);
+            let block = 1 << (rest.len() / wide).clamp(1, most).ilog2();
+            let (now, later) = rest.split_at((block * wide).min(rest.len()));
             let statement = self.prepare(&(insert_statement(table, columns, block) + end))?;
-            let values: Vec<&Value> = now.iter().flatten().collect();
-            let values: Vec<&(dyn ToSql + Sync)> = values.into_iter().map(|v| v as &(dyn ToSql + Sync)).collect();
+            let values: Vec<&(dyn ToSql + Sync)> = now.iter().map(|f| f as &(dyn ToSql + Sync)).collect();
             self.transaction.execute(&statement, &values)?;
             rest = later;
         }
@@ -92,19 +97,21 @@ impl Open<'_> {
 impl Transaction for Open<'_> {
     fn run(&mut self, statement: &str, values: &[Value]) -> Result<u64, StoreError> {
         let statement = self.prepare(statement)?;
-        Ok(self.transaction.execute(&statement, &refs(values))?)
+        let fields: Vec<Field<'_>> = values.iter().map(Field::from).collect();
+        let values: Vec<&(dyn ToSql + Sync)> = fields.iter().map(|f| f as &(dyn ToSql + Sync)).collect();
+        Ok(self.transaction.execute(&statement, &values)?)
     }
 
     fn script(&mut self, statements: &str) -> Result<(), StoreError> {
         Ok(self.transaction.batch_execute(statements)?)
     }
 
-    fn insert(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
-        self.insert_rows(table, columns, rows, "")
+    fn insert(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, fields, "")
     }
 
-    fn insert_new(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
-        self.insert_rows(table, columns, rows, UNLESS_THERE)
+    fn insert_new(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, fields, UNLESS_THERE)
     }
 
     fn each(
@@ -114,7 +121,7 @@ impl Transaction for Open<'_> {
         each: &mut dyn FnMut(Row) -> Result<(), StoreError>,
     ) -> Result<(), StoreError> {
         let statement = self.prepare(question)?;
-        let mut rows = self.transaction.query_raw(&statement, values.iter())?;
+        let mut rows = self.transaction.query_raw(&statement, values.iter().map(Field::from))?;
         while let Some(row) = rows.next()? {
             let values = (0..row.len()).map(|i| value(&row, i)).collect::<Result<_, _>>()?;
             each(Row(values))?;
@@ -138,11 +145,7 @@ fn insert_statement(table: &str, columns: &[&str], rows: usize) -> String {
     format!("insert into {table} ({}) values {}", columns.join(", "), rows.join(", "))
 }
 
-fn refs(values: &[Value]) -> Vec<&(dyn ToSql + Sync)> {
-    values.iter().map(|v| v as &(dyn ToSql + Sync)).collect()
-}
-
-impl ToSql for Value {
+impl ToSql for Field<'_> {
     fn to_sql(
         &self,
         kind: &Type,

@@ -5,7 +5,7 @@ use std::time::Duration;
 use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{Connection, ToSql, TransactionBehavior, params_from_iter};
 
-use super::{Database, Row, Transaction, UNLESS_THERE, Value};
+use super::{Database, Field, Row, Transaction, UNLESS_THERE, Value};
 use crate::StoreError;
 
 /// How long a statement waits for another connection's lock.
@@ -52,14 +52,14 @@ impl Database for Sqlite {
 
 struct Open<'a>(rusqlite::Transaction<'a>);
 
-impl ToSql for Value {
+impl ToSql for Field<'_> {
     fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
-        Ok(ToSqlOutput::Borrowed(match self {
+        Ok(ToSqlOutput::Borrowed(match *self {
             Self::Null => ValueRef::Null,
-            Self::Int(value) => ValueRef::Integer(*value),
-            Self::Real(value) => ValueRef::Real(*value),
-            Self::Text(value) => ValueRef::Text(value.as_bytes()),
-            Self::Bytes(value) => ValueRef::Blob(value),
+            Self::Int(value) => ValueRef::Integer(value),
+            Self::Real(value) => ValueRef::Real(value),
+            Self::Text(text) => ValueRef::Text(text.as_bytes()),
+            Self::Bytes(bytes) => ValueRef::Blob(bytes),
         }))
     }
 }
@@ -70,11 +70,11 @@ fn numbered(statement: &str) -> String {
 }
 
 impl Open<'_> {
-    fn insert_rows(&self, table: &str, columns: &[&str], rows: &[Vec<Value>], end: &str) -> Result<(), StoreError> {
+    fn insert_rows(&self, table: &str, columns: &[&str], fields: &[Field<'_>], end: &str) -> Result<(), StoreError> {
         let places: Vec<String> = (1..=columns.len()).map(|i| format!("?{i}")).collect();
         let statement = format!("insert into {table} ({}) values ({}){end}", columns.join(", "), places.join(", "));
         let mut prepared = self.0.prepare_cached(&statement)?;
-        for row in rows {
+        for row in fields.chunks(columns.len()) {
             prepared.execute(params_from_iter(row))?;
         }
         Ok(())
@@ -83,19 +83,20 @@ impl Open<'_> {
 
 impl Transaction for Open<'_> {
     fn run(&mut self, statement: &str, values: &[Value]) -> Result<u64, StoreError> {
-        Ok(self.0.prepare_cached(&numbered(statement))?.execute(params_from_iter(values))? as u64)
+        Ok(self.0.prepare_cached(&numbered(statement))?.execute(params_from_iter(values.iter().map(Field::from)))?
+            as u64)
     }
 
     fn script(&mut self, statements: &str) -> Result<(), StoreError> {
         Ok(self.0.execute_batch(statements)?)
     }
 
-    fn insert(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
-        self.insert_rows(table, columns, rows, "")
+    fn insert(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, fields, "")
     }
 
-    fn insert_new(&mut self, table: &str, columns: &[&str], rows: &[Vec<Value>]) -> Result<(), StoreError> {
-        self.insert_rows(table, columns, rows, UNLESS_THERE)
+    fn insert_new(&mut self, table: &str, columns: &[&str], fields: &[Field<'_>]) -> Result<(), StoreError> {
+        self.insert_rows(table, columns, fields, UNLESS_THERE)
     }
 
     fn each(
@@ -106,7 +107,7 @@ impl Transaction for Open<'_> {
     ) -> Result<(), StoreError> {
         let mut prepared = self.0.prepare_cached(&numbered(question))?;
         let columns = prepared.column_count();
-        let mut rows = prepared.query(params_from_iter(values))?;
+        let mut rows = prepared.query(params_from_iter(values.iter().map(Field::from)))?;
         while let Some(row) = rows.next()? {
             let values = (0..columns).map(|i| row.get_ref(i).map(value)).collect::<Result<_, _>>()?;
             each(Row(values))?;
