@@ -239,7 +239,7 @@ fn linear_step(
     };
     for plate in 0..setup.problem.plates.len() {
         let columns = plate_columns(setup, plate);
-        let Some(triangle) = condense(setup, plate, &columns, equations, weights) else { continue };
+        let Some(triangle) = condensed(setup, plate, &columns, equations, weights) else { continue };
         for line in triangle.row_iter() {
             let entries: Vec<(usize, f64)> = columns.iter().copied().zip(line.iter().copied()).collect();
             push(&entries, line[columns.len()]);
@@ -273,7 +273,7 @@ fn linear_step(
 }
 
 /// The rows of a plate, whitened, as the triangle of their QR factors with the right side as last column.
-fn condense(
+fn condensed(
     setup: &Setup,
     plate: usize,
     columns: &[usize],
@@ -299,7 +299,7 @@ fn condense(
         let aim = -root * (equations[i].whitener * equations[i].misclosure);
         stack.fixed_view_mut::<3, 1>(3 * block, columns.len()).copy_from(&aim);
     }
-    Some(if stack.nrows() > stack.ncols() { stack.qr().unpack_r() } else { stack })
+    Some(stats::regression::condense(stack))
 }
 
 fn fitted_rows(setup: &Setup, equations: Vec<RowEquations>, covariance: &DMatrix<f64>) -> Vec<FittedRow> {

@@ -1,6 +1,7 @@
 //! The least-squares fit and what it knows.
 
 use super::FitError;
+use super::extremes::extreme_eigenvalues;
 use super::leverages::leverages;
 use super::qr::{PivotedQr, norm, scale_of};
 use super::reduce::Triangle;
@@ -130,11 +131,15 @@ pub fn fit_with(
     let mut carried = [y.to_vec(), vec![1.0; n_rows], y.iter().map(|v| v - mean).collect()];
     carried.iter_mut().for_each(|column| weighted(column));
     let triangle =
-        Triangle::reduce(design.as_slice(), n_rows, roots.as_deref(), &scales, carried.each_ref().map(|c| &c[..]));
+        Triangle::reduce_many(design.as_slice(), n_rows, roots.as_deref(), &scales, carried.each_ref().map(|c| &c[..]));
 
     let tolerance = options.rank_tolerance.unwrap_or(8.0 * f64::EPSILON * n_rows.max(n_cols) as f64);
-    let columns = (0..n_cols * n_cols).map(|at| triangle.at(at % n_cols, at / n_cols)).collect();
-    let qr = PivotedQr::new(columns, n_cols, norms, tolerance);
+    let left = triangle.n_rows;
+    let mut columns = Vec::with_capacity(left * n_cols);
+    for k in 0..n_cols {
+        columns.extend((0..left).map(|i| triangle.at(i, k)));
+    }
+    let qr = PivotedQr::new(columns, left, norms, tolerance);
     let rank = qr.rank();
     // In and outside the space of the columns: coordinates and sum of squares.
     let split = |e: usize| {
@@ -353,8 +358,8 @@ impl Fit {
         }
         // The squares are the eigenvalues of RᵀR, found in a third of the time; where squaring would cost more than half of
         // the smallest one's digits, the singular values themselves.
-        let squares = self.r.tr_mul(&self.r).symmetric_eigenvalues();
-        let ratio = squares.max() / squares.min();
+        let [least, most] = extreme_eigenvalues(self.r.tr_mul(&self.r));
+        let ratio = most / least;
         if ratio > 0.0 && ratio < SQUARED_CONDITION_MAX {
             return ratio.sqrt();
         }

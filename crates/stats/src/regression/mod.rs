@@ -22,6 +22,8 @@
 //! (both from memory). Tested against NIST StRD and JCGM 100 H.3.
 //! Not here: errors in x (see [`crate::agreement`]), models nonlinear in their coefficients.
 
+mod blocks;
+mod extremes;
 mod fit;
 mod inverse;
 mod lack_of_fit;
@@ -33,6 +35,7 @@ mod reduce;
 mod robust;
 mod vector;
 
+pub use blocks::{Block, BlockFit, condense, fit_blocks};
 pub use fit::{Anova, Estimate, Fit, FitOptions, Variance, fit, fit_rows, fit_with};
 pub use inverse::{InverseError, InversePrediction, inverse_prediction};
 pub use lack_of_fit::{LackOfFit, lack_of_fit, replicate_groups};

@@ -13,11 +13,12 @@ const BAND: usize = 104;
 /// A sum of squares below this is nothing.
 const NOTHING: f64 = 1e-290;
 
-/// What is left of the rows: n_cols × (n_cols + `E`) upper trapezium, row by row.
+/// What is left of the rows: n_cols × (n_cols + `E`) upper trapezium, row by row; rows that are few are kept as they are.
 #[derive(Debug, Clone)]
 pub(super) struct Triangle<const E: usize> {
+    pub(super) n_rows: usize,
     pub(super) n_cols: usize,
-    /// Row k holds columns 0…n_cols + E; left of the diagonal it is zero.
+    /// Row k holds columns 0…n_cols + E; of a trapezium they are zero left of the diagonal.
     pub(super) rows: Vec<f64>,
     /// Sums of squares of what the columns carried along keep outside the space of the design.
     pub(super) outside: [f64; E],
@@ -36,14 +37,38 @@ impl<const E: usize> Triangle<E> {
         Arch::new().dispatch(Reduce { design, n_rows, roots, scales, carried })
     }
 
+    /// As [`Triangle::reduce`], but rows that are hardly more than columns are only weighted and scaled: to make a triangle of
+    /// them costs as much as what it saves later.
+    pub(super) fn reduce_many(
+        design: &[f64],
+        n_rows: usize,
+        roots: Option<&[f64]>,
+        scales: &[f64],
+        carried: [&[f64]; E],
+    ) -> Self {
+        let n_cols = scales.len();
+        if n_rows > 2 * n_cols {
+            return Self::reduce(design, n_rows, roots, scales, carried);
+        }
+        let mut rows = vec![0.0; n_rows * (n_cols + E)];
+        for (i, row) in rows.chunks_exact_mut(n_cols + E).enumerate() {
+            let root = roots.map_or(1.0, |roots| roots[i]);
+            for (k, (entry, scale)) in row.iter_mut().zip(scales).enumerate() {
+                *entry = design[k * n_rows + i] * scale * root;
+            }
+            row[n_cols..].iter_mut().zip(carried).for_each(|(entry, column)| *entry = column[i]);
+        }
+        Self { n_rows, n_cols, rows, outside: [0.0; E] }
+    }
+
     /// The entry of row `i`, column `k`.
     pub(super) fn at(&self, i: usize, k: usize) -> f64 {
         self.rows[i * (self.n_cols + E) + k]
     }
 
-    /// A column carried along, in the space of the triangle.
+    /// A column carried along, in the space of the rows that are left.
     pub(super) fn carried(&self, e: usize) -> Vec<f64> {
-        (0..self.n_cols).map(|i| self.at(i, self.n_cols + e)).collect()
+        (0..self.n_rows).map(|i| self.at(i, self.n_cols + e)).collect()
     }
 }
 
@@ -77,7 +102,7 @@ impl<const E: usize> WithSimd for Reduce<'_, E> {
             }
             first += n;
         }
-        Triangle { n_cols, rows, outside }
+        Triangle { n_rows: n_cols, n_cols, rows, outside }
     }
 }
 
