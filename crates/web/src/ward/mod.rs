@@ -9,6 +9,8 @@
 //! | `api`       | the endpoints for programs |
 //! | `openapi`   | their description, from the same table |
 //! | `pages`     | the endpoints for people |
+//! | `words`     | what the reader chose: language and unit |
+//! | `events`    | what happened on a deck, in the reader's language |
 //! | `serve`     | listens, with TLS off loopback |
 //!
 //! An endpoint says which right it needs; nothing reaches it without. Endpoints run off the async threads, for they wait
@@ -18,6 +20,7 @@ mod answer;
 mod api;
 mod call;
 mod endpoint;
+mod events;
 mod guard;
 mod openapi;
 mod pages;

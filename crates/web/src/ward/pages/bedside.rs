@@ -53,7 +53,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
                 dd data-value="event" {
                     @if let Some((at_us, _, text)) = &live.last_event {
                         @if let Ok(at) = Timestamp::from_microsecond(*at_us) { (local(call, at)) " " }
-                        (text)
+                        (reader.event(text))
                     } @else { "–" }
                 }
                 @if !live.faults.is_empty() {

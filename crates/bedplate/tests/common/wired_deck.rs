@@ -1,0 +1,72 @@
+//! A deck on the other end of a wire: its counts as lines, its plates under the hands of a test.
+
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use link::line::{Frame, write};
+use tokio::io::{AsyncWrite, AsyncWriteExt as _};
+use tokio::task::JoinHandle;
+use twin::LiveBench;
+
+/// Seconds between samples by the deck's own clock, and how many times as fast as ours that runs.
+const DT_S: f64 = 0.1;
+const SPEED: f64 = 50.0;
+
+/// The deck; clones of it are the same deck.
+#[derive(Clone)]
+pub(crate) struct WiredDeck {
+    bench: Arc<Mutex<LiveBench>>,
+    plates: Vec<String>,
+    given: Arc<AtomicU64>,
+}
+
+impl WiredDeck {
+    /// The demo's deck; its cells are drawn from a number.
+    pub(crate) fn new(seed: u64) -> Self {
+        let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).expect("a deck");
+        let plates = deck.plates.iter().map(|p| p.name.clone()).collect();
+        let bench = LiveBench::new(&deck, seed).expect("a bench");
+        Self { bench: Arc::new(Mutex::new(bench)), plates, given: Arc::default() }
+    }
+
+    /// Gives a line a sample from now on, until the wire breaks or is cut. A controller that starts anew counts from 0.
+    pub(crate) fn gives_to(&self, mut wire: impl AsyncWrite + Unpin + Send + 'static) -> JoinHandle<()> {
+        let deck = self.clone();
+        tokio::spawn(async move {
+            for sequence in 0_u32.. {
+                let counts = deck.bench.lock().expect("whole").next_counts(DT_S);
+                let frame = Frame {
+                    deck: "hornbeam-1".to_owned(),
+                    sequence,
+                    t_ms: u64::from(sequence) * 100,
+                    temperature_c: None,
+                    tilt_deg: Vec::new(),
+                    counts: counts.into_iter().map(|c| Some(c.round() as i32)).collect(),
+                };
+                if wire.write_all((write(&frame) + "\r\n").as_bytes()).await.is_err() {
+                    return;
+                }
+                deck.given.fetch_add(1, Ordering::Relaxed);
+                tokio::time::sleep(Duration::from_secs_f64(DT_S / SPEED)).await;
+            }
+        })
+    }
+
+    /// Waits until so many more lines were given: what is asked for then is of the load that stands there now.
+    pub(crate) async fn has_given(&self, more: u64) {
+        let until = self.given.load(Ordering::Relaxed) + more;
+        while self.given.load(Ordering::Relaxed) < until {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+    }
+
+    pub(crate) fn put(&self, plate: &str, at_mm: [f64; 2], kg: f64) {
+        let plate = self.plates.iter().position(|p| p == plate).expect("a plate of the deck");
+        self.bench.lock().expect("whole").put(plate, at_mm, kg);
+    }
+
+    pub(crate) fn take_off(&self) {
+        self.bench.lock().expect("whole").take_off();
+    }
+}

@@ -1,0 +1,239 @@
+//! What happened on a deck, in the reader's language.
+//!
+//! The record holds the weigher's own sentences. Here each has its like with the same holes, `{}`, in the same order: for figures,
+//! for what somebody noted, and for names of plates. A sentence that is not known stays as it is rather than vanish.
+
+use super::words::{Language, Reader};
+
+/// English as the weigher writes it, and German. Where two fit, the earlier one is taken.
+const SENTENCES: &[(&str, &str)] = &[
+    ("The patient is on the deck.", "Der Patient liegt auf der Waage."),
+    ("The patient has left the deck.", "Der Patient hat die Waage verlassen."),
+    ("The patient has left the deck; nobody said so.", "Der Patient hat die Waage verlassen; niemand hat es gesagt."),
+    (
+        "The deck is bare after care: the patient has left it.",
+        "Die Waage ist nach der Pflege leer: Der Patient hat sie verlassen.",
+    ),
+    ("Whoever was on the bed has left it.", "Wer auf dem Bett war, hat es verlassen."),
+    (
+        "Someone seems to be on the bed, and nobody said so: no weight until it is said.",
+        "Jemand scheint auf dem Bett zu sein, und niemand hat es gesagt: kein Gewicht, bis es gesagt ist.",
+    ),
+    ("The bare deck bears another load than at the tare.", "Die leere Waage trägt eine andere Last als bei der Tara."),
+    (
+        "An item was entered without its mass, and the load did not change.",
+        "Ein Gegenstand wurde ohne seine Masse eingetragen, und die Last änderte sich nicht.",
+    ),
+    (
+        "Tare was asked for with the patient on the deck: not taken.",
+        "Tara wurde verlangt, während der Patient auf der Waage lag: nicht genommen.",
+    ),
+    (
+        "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken.",
+        "Der Patient kam, ehe die Last für die Tara ruhte: Es gibt keine Tara, und kein Gewicht, bis eine genommen ist.",
+    ),
+    (
+        "A change was said to be the patient's own, and none of that size is open: nothing was done.",
+        "Eine Änderung soll der Patient selbst gewesen sein, und keine dieser Größe ist offen: Nichts wurde geändert.",
+    ),
+    ("{} kg was the patient's own, as was said{}.", "{} kg waren der Patient selbst, wie gesagt wurde{}."),
+    (
+        "{} kg came onto the deck again: what had left and was asked about. The load is as before.",
+        "{} kg kamen wieder auf die Waage: was gegangen war und wonach gefragt wurde. Die Last ist wie vorher.",
+    ),
+    (
+        "{} kg left the deck again: what had come and was asked about. The load is as before.",
+        "{} kg gingen wieder von der Waage: was gekommen war und wonach gefragt wurde. Die Last ist wie vorher.",
+    ),
+    (
+        "{} kg came onto the deck in care, and is not the patient's.",
+        "{} kg kamen während der Pflege auf die Waage und gehören nicht zum Patienten.",
+    ),
+    (
+        "{} kg left the deck in care, and is not the patient's.",
+        "{} kg gingen während der Pflege von der Waage und gehörten nicht zum Patienten.",
+    ),
+    ("{} kg came onto the deck{}.", "{} kg kamen auf die Waage{}."),
+    ("{} kg left the deck{}.", "{} kg gingen von der Waage{}."),
+    (
+        "{} kg came or went and nobody said so: what was it? Until then the weight is not settled.",
+        "{} kg kamen oder gingen, und niemand hat es gesagt: Was war das? Bis dahin ist das Gewicht nicht verlässlich.",
+    ),
+    (
+        "{} kg came or went while a section moved: what was it?",
+        "{} kg kamen oder gingen, während sich ein Bettteil bewegte: Was war das?",
+    ),
+    (
+        "{} kg came or went while a cell was at fault and nobody said so: what was it?",
+        "{} kg kamen oder gingen, während eine Zelle ausgefallen war, und niemand hat es gesagt: Was war das?",
+    ),
+    (
+        "{} kg is more than linen: who or what came or went in care?",
+        "{} kg sind mehr als Wäsche: Wer oder was kam oder ging während der Pflege?",
+    ),
+    (
+        "{} kg was entered, and the load did not change: is it on the bed?",
+        "{} kg wurden eingetragen, und die Last änderte sich nicht: Liegt es auf dem Bett?",
+    ),
+    (
+        "Came with the patient and was not weighed{}: the weight is uncertain by it.",
+        "Kam mit dem Patienten und wurde nicht gewogen{}: Um so viel ist das Gewicht unsicher.",
+    ),
+    (
+        "The patient lies otherwise: the centre of load moved by {} mm, the sum stayed.",
+        "Der Patient liegt anders: Der Schwerpunkt verschob sich um {} mm, die Summe blieb.",
+    ),
+    (
+        "Someone leaned on the bed by {} kg on average, and let go.",
+        "Jemand stützte sich mit im Mittel {} kg aufs Bett und ließ los.",
+    ),
+    (
+        "Someone leaned on the bed by {} kg for {} s, and let go: the load is as before.",
+        "Jemand stützte sich mit {} kg für {} s aufs Bett und ließ los: Die Last ist wie vorher.",
+    ),
+    (
+        "{} kg are missing at plate {}, which bends by about {} of its {} mm: it may touch its base.",
+        "{} kg fehlen an der Platte {}, die sich um etwa {} von ihren {} mm biegt: Sie liegt vielleicht auf ihrem Grund.",
+    ),
+    (
+        "{} kg are missing at plate {}, more than the {} kg that lie there loose: load may pass its cells by. Is something jammed beneath it, or someone partly off the bed?",
+        "{} kg fehlen an der Platte {}, mehr als die {} kg, die dort lose liegen: Last geht vielleicht an ihren Zellen vorbei. Klemmt etwas darunter, oder ist jemand teils vom Bett?",
+    ),
+];
+/// What may be said after a sentence.
+const BACK: (&str, &str) = (" The load was back after {} s.", " Die Last war nach {} s wieder da.");
+
+impl Reader {
+    /// An event's sentence in the reader's language.
+    pub(super) fn event(self, english: &str) -> String {
+        if self.language == Language::English {
+            return english.to_owned();
+        }
+        german(english).unwrap_or_else(|| english.to_owned())
+    }
+}
+
+fn german(english: &str) -> Option<String> {
+    if let Some(at) = english.rfind(" The load was back after ") {
+        let back = holes(BACK.0, &english[at..])?;
+        return Some(german(&english[..at])? + &filled(BACK.1, &back));
+    }
+    SENTENCES.iter().find_map(|(en, de)| Some(filled(de, &holes(en, english)?)))
+}
+
+/// What stands in the holes of a pattern, where a text fits it.
+fn holes<'a>(pattern: &str, text: &'a str) -> Option<Vec<&'a str>> {
+    let mut parts = pattern.split("{}");
+    let mut rest = text.strip_prefix(parts.next()?)?;
+    let parts: Vec<&str> = parts.collect();
+    let mut found = Vec::new();
+    for (i, part) in parts.iter().enumerate() {
+        // The last part ends the text: a note may hold anything, full stops too.
+        let at = if i + 1 == parts.len() { rest.len().checked_sub(part.len())? } else { rest.find(part)? };
+        if !rest.is_char_boundary(at) || !rest[at..].starts_with(part) {
+            return None;
+        }
+        found.push(&rest[..at]);
+        rest = &rest[at + part.len()..];
+    }
+    rest.is_empty().then_some(found)
+}
+
+fn filled(pattern: &str, found: &[&str]) -> String {
+    let mut parts = pattern.split("{}");
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for (hole, part) in found.iter().zip(parts) {
+        // A figure takes the reader's decimal sign; a note stays as it was written.
+        let figure = hole.parse::<f64>().is_ok();
+        out += &if figure { hole.replace('.', ",").replace('-', "−") } else { (*hole).to_owned() };
+        out += part;
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every text of the weigher's sources that looks like a sentence: three words or more, and a full stop or a question mark at
+    /// its end; a figure or a note put where it has a hole.
+    fn sentences() -> Vec<String> {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../weigh/src/judge");
+        let mut found = Vec::new();
+        for file in std::fs::read_dir(folder).unwrap() {
+            let source = std::fs::read_to_string(file.unwrap().path()).unwrap();
+            let code = source.split("#[cfg(test)]").next().unwrap();
+            let code: String =
+                code.lines().filter(|l| !l.trim_start().starts_with("//")).fold(String::new(), |all, l| all + l + "\n");
+            for text in code.split('"').skip(1).step_by(2) {
+                let mut text = text.to_owned();
+                while let Some(at) = text.find("\\\n") {
+                    let rest = text[at + 2..].trim_start().to_owned();
+                    text.replace_range(at.., &rest);
+                }
+                while let (Some(from), Some(to)) = (text.find('{'), text.find('}')) {
+                    text.replace_range(from..=to, "7");
+                }
+                if text.split(' ').count() >= 3 && text.ends_with(['.', '?']) {
+                    found.push(text);
+                }
+            }
+        }
+        found
+    }
+
+    #[test]
+    fn every_sentence_of_the_weigher_has_its_german() {
+        // Put together from two literals; told whole below.
+        let halves = [
+            "7 kg 7. The load is as before.",
+            "7 kg 7 the deck7.",
+            "7 kg 7 the deck in care, and is not the patient's.",
+        ];
+        let said = sentences();
+        assert!(said.len() >= 20, "{said:?}");
+        for text in &said {
+            let whole = german(text).or_else(|| german(&format!("7 kg {text}")));
+            assert!(
+                whole.is_some() || halves.contains(&text.as_str()) || text == BACK.0.replace("{}", "7").as_str(),
+                "no German for {text:?}"
+            );
+        }
+        let all = said.join("\n");
+        for (en, _) in SENTENCES {
+            // The longest fixed part stands in the sources as it stands here.
+            let part = en.split("{}").flat_map(|p| p.split(". The load is")).max_by_key(|p| p.len()).unwrap().trim();
+            let part = part.trim_start_matches("kg ");
+            let is_half = part.contains("the deck");
+            assert!(is_half || all.contains(part), "nothing says {part:?}");
+        }
+    }
+
+    #[test]
+    fn figures_take_the_readers_sign_and_notes_stay() {
+        let reader = Reader { language: Language::German, in_pounds: false };
+        assert_eq!(
+            reader.event("0.73 kg came onto the deck (second pillow, 2.5 kg?)."),
+            "0,73 kg kamen auf die Waage (second pillow, 2.5 kg?)."
+        );
+        assert_eq!(
+            reader.event("-0.72 kg came or went while a section moved: what was it?"),
+            "−0,72 kg kamen oder gingen, während sich ein Bettteil bewegte: Was war das?"
+        );
+        assert_eq!(
+            reader.event("1.20 kg left the deck again: what had come and was asked about. The load is as before."),
+            "1,20 kg gingen wieder von der Waage: was gekommen war und wonach gefragt wurde. Die Last ist wie vorher."
+        );
+        let shunt = "3.10 kg are missing at plate seat, which bends by about 2.1 of its 3.0 mm: it may touch its base. The load was back after 40 s.";
+        assert!(
+            reader.event(shunt).ends_with("auf ihrem Grund. Die Last war nach 40 s wieder da."),
+            "{}",
+            reader.event(shunt)
+        );
+        assert_eq!(reader.event("Something new."), "Something new.");
+        assert_eq!(
+            Reader { language: Language::English, ..reader }.event("1.0 kg left the deck."),
+            "1.0 kg left the deck."
+        );
+    }
+}
