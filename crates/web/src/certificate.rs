@@ -295,7 +295,7 @@ fn cells(calibration: &Calibration) -> Markup {
             let pct = |u: Option<f64>| optional(u.zip(c.kg_per_count).map(|(u, k)| 100.0 * u / k.abs()), |r| significant(r, 2));
             vec![
                 html! { (c.name) },
-                html! { (c.zero_counts.zip(c.u_zero_counts).map_or_else(|| "–".to_owned(), |(z, u)| with_uncertainty(z, u))) },
+                html! { span.whole { (c.zero_counts.zip(c.u_zero_counts).map_or_else(|| "–".to_owned(), |(z, u)| with_uncertainty(z, u))) } },
                 html! { (optional(c.kg_per_count, |k| significant(1000.0 * k, 6))) },
                 html! { (pct(c.u_kg_per_count)) },
                 html! { (pct(any)) },

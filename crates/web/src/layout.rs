@@ -175,7 +175,13 @@ pub fn table(caption: &str, head: &[&str], rows: &[Vec<Markup>]) -> Markup {
                     @for row in rows {
                         tr {
                             @for (i, cell) in row.iter().enumerate() {
-                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                                @if i == 0 {
+                                    th scope="row" { (cell) }
+                                } @else if head.get(i).is_some_and(|h| h.starts_with('<')) {
+                                    td.words { (cell) }
+                                } @else {
+                                    td { (cell) }
+                                }
                             }
                         }
                     }
