@@ -195,6 +195,12 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
         self.items_u2 = u2.max(0.0);
     }
 
+    /// Puts the sum of the items right, and its variance, kg²: which of them was off, nobody can tell.
+    pub fn correct_items(&mut self, kg: f64, u2: f64) {
+        self.others_kg += kg;
+        self.set_items_u2(u2);
+    }
+
     /// Takes an item off the account with its uncertainty; what it bore falls to the remainder.
     pub fn forget(&mut self, id: u16) -> Option<Item> {
         let index = self.items().iter().position(|item| item.id == id)?;

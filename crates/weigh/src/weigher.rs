@@ -224,6 +224,7 @@ impl Weigher {
         if let Some(change) = &self.path.reading().change {
             self.judge.change(change);
         }
+        self.judge.follow(&self.path);
         self.judge.expire(&self.path);
         self.note_faults();
         let due_s = self.next_row_s.unwrap_or(sample.t_s);

@@ -45,6 +45,7 @@ impl Judge {
         self.tare_wanted = false;
         self.mendable = None;
         self.whole = None;
+        self.care = None;
         self.expected.clear();
         self.ledger.take_tare(rest);
     }

@@ -2,13 +2,23 @@
 
 use signal::Motion;
 
-use super::{Expected, Judge, Mend, Mendable, Mended, Presence};
+use super::{Expected, Judge, Mend, Mendable, Mended, Presence, Undone};
 use crate::report::EventKind;
 use crate::setup::{Path, Rest, Step};
 use signal::{Mass, Open};
 
 /// Name of what was found on a deck without a patient.
 const ON_BARE: &str = "on the bare deck";
+/// A lean is told as a part of what may lean only where that much does, kg.
+const LEANING_LEAST_KG: f64 = 1.0;
+/// Larger than a slip can be: part of the push along a section that friction there does not take up.
+const SLIP_MOST: f64 = 0.5;
+/// Standard uncertainty of a slip that was seen, as a part of it and by itself: who turns lies on other cloth. A choice of this project, no source.
+const SLIP_VARIES: f64 = 0.3;
+/// See `SLIP_VARIES`.
+const SLIP_U: f64 = 0.01;
+/// An entry answers an old question only after this, s: it is likelier about what just came, if something did.
+const ANSWER_S: f64 = 20.0;
 /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
 const UNWEIGHED_KG: f64 = 1.0;
 
@@ -46,6 +56,13 @@ impl Judge {
         if self.expected.is_empty() || path.reading().motion != Motion::Settled || self.hold.is_some() {
             return;
         }
+        while let Some(at) =
+            self.expected.iter().position(|item| now_s - item.t_s > ANSWER_S && self.question_for(item).is_some())
+        {
+            let item = self.expected.remove(at);
+            self.happened += 1;
+            self.answer(&item);
+        }
         let early_s = self.rules.early_s;
         let (late, live): (Vec<Expected>, Vec<Expected>) =
             self.expected.drain(..).partition(|item| now_s - item.t_s > early_s);
@@ -66,6 +83,9 @@ impl Judge {
                 let kg = item.sign * kg;
                 let open = Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None };
                 self.ask(open, "was entered, and the load did not change: is it on the bed?");
+                if let Some(asked) = self.asked.last_mut() {
+                    asked.seen = false;
+                }
             }
             _ => self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change."),
         }
@@ -77,7 +97,8 @@ impl Judge {
         match self.presence {
             Presence::Arriving | Presence::On => self.arrive(t_s, after),
             Presence::Leaving => {
-                if self.is_nobody(net) {
+                // What was asked about may stay there.
+                if self.is_nobody(net) || self.is_nobody(net - self.ledger.open_kg().max(0.0)) {
                     let left = self.last_settled.map(|last| -last.kg);
                     self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck.");
                     self.depart();
@@ -132,6 +153,8 @@ impl Judge {
         self.first_s = None;
         self.mendable = None;
         self.whole = None;
+        self.care = None;
+        self.undone = None;
         self.ledger.drop_newest(usize::MAX);
         self.ledger.release();
         self.ledger.set_lean(Mass { kg: 0.0, u_kg: 0.0 });
@@ -184,16 +207,23 @@ impl Judge {
             self.articulate(step, self.u_step(step.parts.without_lean_kg(), apart_s));
             return;
         }
-        let u = self.u_step(step.parts.total_kg(), apart_s);
+        let (mut step, mut u) = (*step, self.u_step(step.parts.total_kg(), apart_s));
+        let lean = self.ledger.lean();
+        if lean.kg.abs() > 0.0
+            && let Some(u_lean) = self.flat(&step.after)
+        {
+            // Flat and with all its cells the load itself says what lies there: what was put down to a lean or a stand-in was none.
+            step.delta_kg += lean.kg;
+            u = u.hypot(lean.u_kg);
+            self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_lean });
+        }
+        let step = &step;
         if step.rewired && step.delta_kg.abs() <= self.least(u.hypot(self.config.limits().channel.drift_floor_kg)) {
             // Other cells weigh now: the difference is theirs, and the fault is told.
             return;
         }
         if step.delta_kg.abs() <= self.least(u) {
-            if step.delta_kg.abs() > self.least(self.u_step(step.parts.of_mass_kg(), apart_s)) {
-                // Who turns on a raised section leans otherwise, and what stands in for a failed cell is off by another amount: that is no mass.
-                self.ledger.set_lean(Mass { kg: self.ledger.lean().kg + step.delta_kg, u_kg: self.ledger.lean().u_kg });
-            }
+            self.share_with_lean(step, apart_s);
             self.calm(step, apart_s);
         } else if !(self.match_stated(step, u)
             || self.mend(step, u, &[Mend::Arrival])
@@ -211,6 +241,48 @@ impl Judge {
                 }
             }
         }
+    }
+
+    /// Who turns on a raised section leans otherwise, and what stands in for a failed cell is off by another amount: that is no mass. What the lean was seen
+    /// to be foretells what it becomes; the rest of the change is shared out by the uncertainties of lean and mass, and what that leaves open stays in the uncertainty.
+    fn share_with_lean(&mut self, step: &Step, apart_s: f64) {
+        let Some(before) = &step.before else { return };
+        let (lean, foretold) = (self.ledger.lean(), self.lean_change(before, &step.after, step.parts.lean_kg));
+        let fluid = self.fluid(self.found_s, apart_s);
+        let u_mass = step.parts.of_mass_kg().hypot(fluid.u_kg);
+        let var = foretold.u_kg * foretold.u_kg + step.parts.stand_in_kg * step.parts.stand_in_kg;
+        if var <= 0.0 {
+            return;
+        }
+        let share = var / (var + u_mass * u_mass);
+        let kg = lean.kg + foretold.kg + share * (step.delta_kg - foretold.kg - fluid.kg);
+        self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass) });
+    }
+
+    /// Uncertainty that angles leave to a load whose cells all give and which hardly can lean, kg; `None` for another.
+    fn flat(&self, rest: &Rest) -> Option<f64> {
+        let absolute = signal::doubt::between(&self.config, self.ledger.tare()?, rest);
+        let u_kg = absolute.lean_kg.hypot(absolute.angle_kg);
+        (rest.stand_in_u_kg <= 0.0 && 3.0 * u_kg < self.rules.least_kg).then_some(u_kg)
+    }
+
+    /// What the lean becomes when more or less of the load lies on raised sections, by what it was seen to be; `unseen_kg` is its uncertainty where it was not.
+    pub(super) fn lean_change(&self, before: &Rest, after: &Rest, unseen_kg: f64) -> Mass {
+        let (was, is) = (self.leaning_kg(before), self.leaning_kg(after));
+        if was <= LEANING_LEAST_KG {
+            return Mass { kg: 0.0, u_kg: unseen_kg };
+        }
+        let slip = (self.ledger.lean().kg / was).clamp(-SLIP_MOST, SLIP_MOST);
+        Mass { kg: slip * (is - was), u_kg: (SLIP_VARIES * slip.abs()).hypot(SLIP_U) * (is - was).abs() }
+    }
+
+    /// Load whose reaction may lean, kg: Σ W sin²θ over the sections.
+    fn leaning_kg(&self, rest: &Rest) -> f64 {
+        let sin_2 = |plate: usize| {
+            let deg = rest.tilt_deg.get(self.config.section_of(plate)).copied().unwrap_or(0.0);
+            deg.to_radians().sin().powi(2)
+        };
+        self.config.cells().zip(&rest.cells_kg).map(|(cell, kg)| kg * sin_2(cell.plate)).sum()
     }
 
     /// Soon after a small load was taken for the patient who was said to come, far more came: that is the patient, and what lay there before is not.
@@ -232,20 +304,20 @@ impl Judge {
         let Some(tare) = self.ledger.tare() else { return };
         let absolute = signal::doubt::between(&self.config, tare, &step.after);
         let u_absolute = absolute.lean_kg.hypot(absolute.angle_kg);
-        let (lean, u_lean) = (self.ledger.lean().kg + delta, self.ledger.lean().u_kg);
+        let fluid = self.fluid(self.found_s, self.found_s - t_s);
+        let (lean, u_lean) = (self.ledger.lean().kg + delta - fluid.kg, self.ledger.lean().u_kg);
         let mut asked = delta;
-        if u_absolute < u_lean {
-            // Flatter than when the patient came: now it is known better. What no lean explains was put down to it before.
+        if u_absolute < u_lean || 3.0 * u_absolute < self.rules.least_kg {
+            // Flatter than when the patient came, or flat: there is no lean, and the load itself says what lies there. What no lean explains was put
+            // down to it before.
             self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_absolute });
             if lean.abs() <= 3.0 * u_lean + self.least(u) {
                 return;
             }
             asked = lean;
-        } else if 3.0 * u_absolute < self.rules.least_kg && lean.abs() <= self.least(u) {
-            self.ledger.set_lean(Mass { kg: 0.0, u_kg: u_lean });
-            return;
         } else if delta.abs() <= 3.0 * step.parts.lean_kg + self.least(u) {
-            self.ledger.set_lean(Mass { kg: lean, u_kg: u_lean });
+            // The weight goes on from before: what the two rests leave open stays open until the section is down again.
+            self.ledger.set_lean(Mass { kg: lean, u_kg: u_lean.hypot(u) });
             return;
         }
         let open = Open { t_s, mass: Mass { kg: asked, u_kg: u }, place_mm: None };
@@ -288,7 +360,15 @@ impl Judge {
                 self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u });
             }
             // In care things come and go: a hand that let go may leave the opposite behind.
-            Mend::Care if kg.abs() < last.kg.abs() => self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u }),
+            Mend::Care if kg.abs() < last.kg.abs() => {
+                self.ledger.add_item(last.item, Mass { kg: delta, u_kg: u });
+                if let Some(care) = &mut self.care {
+                    care.seen_kg += delta;
+                    if let Some(booked) = &mut care.booked {
+                        booked.kg += delta;
+                    }
+                }
+            }
             Mend::Item | Mend::Care => return false,
         }
         self.retell(last.event, kg, last.what == Mend::Care);
@@ -303,13 +383,20 @@ impl Judge {
     fn undo(&mut self, step: &Step, u: f64) -> bool {
         let (mut sum, mut u2) = (step.delta_kg, u * u);
         for (i, open) in self.ledger.open().iter().rev().enumerate() {
+            // What was entered and never seen did not come: it cannot leave.
+            if self.asked.iter().any(|asked| asked.t_s.total_cmp(&open.t_s).is_eq() && !asked.seen) {
+                return false;
+            }
             sum += open.mass.kg;
             u2 += open.mass.u_kg * open.mass.u_kg;
             if sum.abs() <= self.least(u2.sqrt()) {
                 let opened_s = open.t_s;
+                let (one, whole) = (i == 0, *open);
                 let newest: Vec<f64> = self.ledger.open().iter().rev().take(i + 1).map(|open| open.t_s).collect();
                 self.ledger.drop_newest(i + 1);
                 self.tell_undone(step, u, opened_s, &newest);
+                let (t_s, kg) = (step.after.level.t_s, step.delta_kg);
+                self.undone = one.then_some(Undone { t_s, kg, u_kg: u, place_mm: step.place_mm, of: whole.into() });
                 return true;
             }
         }

@@ -24,6 +24,7 @@ use signal::{Doubt, Mass, Motion, Reading};
 use crate::report::{Event, NamedItem};
 use crate::setup::Accounts;
 use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS, Sheet, Step};
+use care::Care;
 use failed::Whole;
 use formats::weights::State;
 use log::Log;
@@ -81,8 +82,8 @@ impl Rules {
             told_kg: (20.0 * e_kg).min(0.05 * max_kg),
             // OIML R 76-1:2006, 4.2.3: no indication above Max + 9 e.
             most_kg: max_kg + 9.0 * e_kg,
-            // 0.18 kg/h: an infusion of 250 mL/h less what is lost unseen, as a standard uncertainty.
-            fluid_kg_s: 5e-5,
+            // 0.72 kg/h as a standard uncertainty: machines that take 1 L/h and boluses of 1 to 2 L/h are not rare. See `pace`.
+            fluid_kg_s: 2e-4,
             believe_s: 2.0,
             believe_first_s: 8.0,
             early_s: 180.0,
@@ -154,11 +155,38 @@ pub(crate) struct Mended {
     place_mm: Option<[f64; 2]>,
 }
 
+/// The last change that was taken to undo an open question: an action that names it otherwise may come a little later.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Undone {
+    t_s: f64,
+    kg: f64,
+    u_kg: f64,
+    place_mm: Option<[f64; 2]>,
+    of: Question,
+}
+
+/// A question that was undone, to be asked again.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Question {
+    t_s: f64,
+    kg: f64,
+    u_kg: f64,
+    place_mm: Option<[f64; 2]>,
+}
+
+impl From<signal::Open> for Question {
+    fn from(open: signal::Open) -> Self {
+        Self { t_s: open.t_s, kg: open.mass.kg, u_kg: open.mass.u_kg, place_mm: open.place_mm }
+    }
+}
+
 /// An open question and the event that asked it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Asked {
     t_s: f64,
     event: usize,
+    /// Whether the load changed: else it was only entered.
+    seen: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -189,6 +217,7 @@ pub(crate) struct Judge {
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
     mended: Option<Mended>,
+    undone: Option<Undone>,
     /// Events of the open questions: a hand that lets go puts its question right.
     asked: Vec<Asked>,
     /// When the present plateau was found.
@@ -197,6 +226,8 @@ pub(crate) struct Judge {
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
     pace: Pace,
+    /// The last care, while the pace after it is still being learned.
+    care: Option<Care>,
     /// When something was last found on the bare deck.
     bared_s: Option<f64>,
     /// The accounts before a cell failed, until all give again.
@@ -221,11 +252,13 @@ impl Judge {
             expected: Vec::new(),
             mendable: None,
             mended: None,
+            undone: None,
             asked: Vec::new(),
             found_s: 0.0,
             first_s: None,
             last_settled: None,
             pace: Pace::default(),
+            care: None,
             bared_s: None,
             whole: None,
             log: Log::default(),
@@ -356,8 +389,9 @@ impl Judge {
 
     /// What the patient gains over `apart_s` up to `t_s`.
     fn fluid(&self, t_s: f64, apart_s: f64) -> Mass {
-        let (kg, u_kg) = self.pace.over(t_s - apart_s.max(0.0), apart_s, self.usual_pace());
-        Mass { kg, u_kg }
+        let apart_s = apart_s.max(0.0);
+        let unseen = self.pace.over(t_s - apart_s, apart_s, self.usual_pace());
+        Mass { kg: unseen.kg, u_kg: unseen.var.sqrt() }
     }
 
     /// Of a patient of this weight; of an adult's where nobody was weighed.
@@ -367,15 +401,34 @@ impl Judge {
 
     /// Learns the pace from the plateau that a step has ended, and begins with the next.
     fn learn_pace(&mut self, step: &Step) {
-        let alone = self.presence == Presence::On && self.hold.is_none() && !step.rewired;
+        // The plateau before a care is the patient's alone; those in it are not.
+        let in_care = self.hold.as_ref().is_some_and(|hold| hold.before.is_some());
+        let alone = self.presence == Presence::On && !in_care && !step.rewired;
         if let Some((before, first_s)) = step.before.zip(self.first_s).filter(|_| alone) {
             let creep_kg = self.config.limits().doubt.creep_rel * before.level.kg;
-            let usual_kg_s = self.usual_pace();
-            self.pace.learn(&before.level, usual_kg_s, creep_kg, first_s);
+            if self.pace.learn(&before.level, self.usual_pace(), creep_kg, first_s) {
+                self.judge_care_again(before.level.t_s);
+            }
         } else {
             self.pace.forget_plateau();
         }
         self.pace.begin(&step.after.level);
+    }
+
+    /// Learns the pace from a plateau that lasts; called with every sample.
+    pub(crate) fn follow(&mut self, path: &Path) {
+        let reading = path.reading();
+        let Some(first_s) = self.first_s.filter(|_| reading.motion == Motion::Settled && self.presence == Presence::On)
+        else {
+            return;
+        };
+        if self.hold.as_ref().is_some_and(|hold| hold.before.is_some()) {
+            return;
+        }
+        let creep_kg = self.config.limits().doubt.creep_rel * reading.level.kg;
+        if self.pace.follow(&reading.level, self.usual_pace(), creep_kg, first_s) {
+            self.judge_care_again(reading.t_s);
+        }
     }
 
     /// Smallest difference that counts as one.

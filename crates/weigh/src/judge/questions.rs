@@ -3,7 +3,7 @@
 use formats::actions::Action;
 use signal::{Mass, Open};
 
-use super::{Expected, Judge, Mended};
+use super::{Expected, Judge, Mended, Undone};
 use crate::report::{EventKind, Question};
 
 impl Judge {
@@ -38,17 +38,21 @@ impl Judge {
             last.kg += kg;
             last.u_kg = last.u_kg.hypot(u_kg);
         }
+        if let Some(whole) = &mut self.whole {
+            whole.remainder_kg += kg;
+        }
         self.mendable = None;
     }
 
     pub(super) fn item(&mut self, action: &Action, sign: f64) {
         let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
-        if let Some(index) = self.question_for(&expected)
-            && let Some(open) = self.ledger.answer(index)
-        {
-            self.book(open.t_s, &expected, open.mass.kg, open.mass.u_kg, open.place_mm);
-            // The question stood open for a while: a hand would have let go by now.
-            self.mendable = None;
+        let young =
+            |index: usize| self.ledger.open().get(index).is_some_and(|open| action.t_s - open.t_s <= self.rules.late_s);
+        if self.question_for(&expected).is_some_and(young) {
+            self.answer(&expected);
+            return;
+        }
+        if self.name_undone(&expected) {
             return;
         }
         if let Some(Mended { t_s, kg, u_kg, place_mm }) = self.mended_by(&expected) {
@@ -69,15 +73,51 @@ impl Judge {
         self.mended.filter(|last| soon(last) && fits(last))
     }
 
-    /// The open question that an item answers.
-    fn question_for(&self, item: &Expected) -> Option<usize> {
-        let fits = |open: &Open| match item.kg {
-            Some(kg) => {
-                let u = self.u_stated(kg).hypot(open.mass.u_kg);
-                (open.mass.kg - item.sign * kg).abs() <= self.least(u)
-            }
-            None => open.mass.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s,
+    /// An item answers its open question.
+    pub(super) fn answer(&mut self, item: &Expected) {
+        if let Some(open) = self.question_for(item).and_then(|index| self.ledger.answer(index)) {
+            self.book(open.t_s, item, open.mass.kg, open.mass.u_kg, open.place_mm);
+            // The question stood open for a while: a hand would have let go by now.
+            self.mendable = None;
+        }
+    }
+
+    /// A change was taken for the end of an open question, and now an item is entered that explains it: true where that is so. An item that is known to
+    /// lie there was meant, and the question is still open; else the item is what was asked about, and it is dealt with.
+    fn name_undone(&mut self, item: &Expected) -> bool {
+        let soon = |last: &Undone| item.t_s - last.t_s <= self.rules.mend_s && last.kg * item.sign > 0.0;
+        let fits =
+            |last: &Undone, kg: f64| (last.kg.abs() - kg.abs()).abs() <= self.least(self.u_stated(kg).hypot(last.u_kg));
+        let Some(last) = self.undone.filter(|last| soon(last) && item.kg.is_none_or(|kg| fits(last, kg))) else {
+            return false;
         };
-        self.ledger.open().iter().rposition(fits)
+        let id = self.names.iter().position(|name| *name == item.note && !name.is_empty());
+        let lies = |held: &signal::Item| {
+            id == Some(usize::from(held.id)) && held.mass.kg * last.kg < 0.0 && fits(&last, held.mass.kg)
+        };
+        let lay = self.ledger.items().iter().any(lies);
+        self.undone = None;
+        if lay {
+            let super::Question { t_s, kg, u_kg, place_mm } = last.of;
+            self.ask(Open { t_s, mass: Mass { kg, u_kg }, place_mm }, "is still open: what left was something else.");
+            self.book(last.t_s, item, last.kg, last.u_kg, last.place_mm);
+        }
+        true
+    }
+
+    /// The open question that an item answers: of those of its mass the nearest, else the newest.
+    pub(super) fn question_for(&self, item: &Expected) -> Option<usize> {
+        let mut open = self.ledger.open().iter().enumerate();
+        match item.kg {
+            Some(kg) => {
+                let off = |open: &Open| (open.mass.kg - item.sign * kg).abs();
+                let fits = |open: &Open| off(open) <= self.least(self.u_stated(kg).hypot(open.mass.u_kg));
+                open.filter(|(_, open)| fits(open)).min_by(|(_, a), (_, b)| off(a).total_cmp(&off(b))).map(|(at, _)| at)
+            }
+            None => {
+                let fits = |open: &Open| open.mass.kg * item.sign > 0.0 && item.t_s - open.t_s <= self.rules.late_s;
+                open.rfind(|(_, open)| fits(open)).map(|(at, _)| at)
+            }
+        }
     }
 }

@@ -3,7 +3,13 @@
 use serde::{Deserialize, Serialize};
 use signal::{Level, Mass};
 
-use super::{Asked, Expected, Hold, Judge, Mendable, Mended, Presence, Weighed, failed::Whole, log::Log, pace::Pace};
+use super::{
+    Asked, Expected, Hold, Judge, Mendable, Mended, Presence, Undone, Weighed,
+    care::Care,
+    failed::Whole,
+    log::Log,
+    pace::{Flowed, Pace},
+};
 use crate::report::Event;
 use crate::setup::{Accounts, CELLS, Rest, SECTIONS};
 
@@ -16,6 +22,7 @@ pub(crate) struct JudgeState {
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
     mended: Option<Mended>,
+    undone: Option<Undone>,
     asked: Vec<Asked>,
     kept_events: Vec<(usize, Event)>,
     found_s: f64,
@@ -23,7 +30,8 @@ pub(crate) struct JudgeState {
     last_settled: Option<Weighed>,
     bared_s: Option<f64>,
     pace: Pace,
-    whole: Option<(PlainRest, f64, [f64; 3], bool)>,
+    care: Option<Care>,
+    whole: Option<(PlainRest, f64, [f64; 3], bool, Flowed)>,
     names: Vec<String>,
     n_events: usize,
 }
@@ -72,6 +80,7 @@ impl Judge {
             expected: self.expected.clone(),
             mendable: self.mendable,
             mended: self.mended,
+            undone: self.undone,
             asked: self.asked.clone(),
             kept_events: self.log.kept(&self.kept()),
             found_s: self.found_s,
@@ -79,9 +88,10 @@ impl Judge {
             last_settled: self.last_settled,
             bared_s: self.bared_s,
             pace: self.pace,
+            care: self.care,
             whole: self.whole.as_ref().map(|whole| {
-                let Whole { rest, remainder_kg, lean, items_u2, in_care } = whole;
-                (PlainRest::of(rest), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care)
+                let Whole { rest, remainder_kg, lean, items_u2, in_care, flowed } = whole;
+                (PlainRest::of(rest), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care, *flowed)
             }),
             names: self.names.clone(),
             n_events: self.log.count(),
@@ -101,6 +111,7 @@ impl Judge {
         self.expected = state.expected;
         self.mendable = state.mendable;
         self.mended = state.mended;
+        self.undone = state.undone;
         self.asked = state.asked;
         self.log = Log::resume(state.n_events, state.kept_events);
         self.found_s = state.found_s;
@@ -108,8 +119,9 @@ impl Judge {
         self.last_settled = state.last_settled;
         self.bared_s = state.bared_s;
         self.pace = state.pace;
-        self.whole = state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2], in_care)| {
-            Some(Whole { rest: rest.rest()?, remainder_kg, lean: Mass { kg, u_kg }, items_u2, in_care })
+        self.care = state.care;
+        self.whole = state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2], in_care, flowed)| {
+            Some(Whole { rest: rest.rest()?, remainder_kg, lean: Mass { kg, u_kg }, items_u2, in_care, flowed })
         });
         if !state.names.is_empty() {
             self.names = state.names;

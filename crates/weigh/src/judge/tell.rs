@@ -67,6 +67,17 @@ impl Judge {
         self.tell_at(t_s, kind, Some(kg), Some(u_kg), None, &text)
     }
 
+    /// Puts an event of care right, by the pace that was learned since.
+    pub(super) fn retell_care(&mut self, index: usize, kg: f64, u_kg: f64) {
+        let Some(event) = self.log.mend(index) else { return };
+        (event.kg, event.u_kg) = (Some(kg), Some(u_kg));
+        if kg.abs() > 0.0 {
+            (event.kind, event.text) = care_text(kg);
+        } else {
+            "What changed in care was the patient's own fluid, by the pace after it.".clone_into(&mut event.text);
+        }
+    }
+
     /// Opens a question and tells it.
     pub(super) fn ask(&mut self, open: Open, question: &str) {
         let Mass { kg, u_kg } = open.mass;
@@ -80,7 +91,7 @@ impl Judge {
         self.ledger.ask(open);
         let kept = self.kept();
         self.asked.retain(|asked| kept.contains(&asked.event));
-        self.asked.push(Asked { t_s: open.t_s, event });
+        self.asked.push(Asked { t_s: open.t_s, event, seen: true });
     }
 
     /// The event that asked the question of a time, to be put right.

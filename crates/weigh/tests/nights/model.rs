@@ -58,6 +58,8 @@ pub(crate) struct Night {
     pub(crate) slip: f64,
     pub(crate) deeds: Vec<Deed>,
     pub(crate) actions: Vec<(f64, ActionKind, Option<f64>)>,
+    /// Notes of the actions of a time.
+    pub(crate) notes: Vec<(f64, &'static str)>,
 }
 
 impl Default for Night {
@@ -76,6 +78,7 @@ impl Default for Night {
             slip: 0.0,
             deeds: Vec::new(),
             actions: Vec::new(),
+            notes: Vec::new(),
         }
     }
 }
@@ -310,11 +313,12 @@ impl Night {
     }
 
     fn actions(&self) -> Vec<Action> {
-        let mut actions: Vec<Action> = self
-            .actions
-            .iter()
-            .map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: String::new() })
-            .collect();
+        let note = |t_s: f64| {
+            let of = self.notes.iter().find(|(at, _)| at.total_cmp(&t_s).is_eq());
+            of.map_or_else(String::new, |(_, note)| (*note).to_owned())
+        };
+        let mut actions: Vec<Action> =
+            self.actions.iter().map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: note(t_s) }).collect();
         actions.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
         actions
     }
