@@ -7,6 +7,7 @@
 //! A dialysis or a bolus moves as much in a quarter of an hour of care as linen weighs, and whether it went on, began or ended meanwhile shows only in
 //! the pace after it. For ten minutes after release the verdict follows that pace, and the event is put right. Whatever lies between the flow at the pace before
 //! and at the pace after is fluid: the pace was set anew at some time in care, and any such time is likelier than linen of just that mass.
+//! A bolus may have ended or begun with a pause in between.
 
 use serde::{Deserialize, Serialize};
 
@@ -113,7 +114,9 @@ impl Judge {
         let first = care.unseen;
         care.unseen = self.pace.bridge(&first);
         self.settle_care(t_s, &mut care);
-        self.care = Some(Care { unseen: first, ..care });
+        // What was found to be fluid is not called linen again.
+        let closed = !care.stated && care.booked.is_none_or(|booked| booked.kg.abs() <= 0.0);
+        self.care = (!closed).then_some(Care { unseen: first, ..care });
     }
 
     /// Puts on the items what fluid does not explain.

@@ -31,6 +31,8 @@ const PIECE_S: f64 = 300.0;
 const BEGIN_S: f64 = 25.0;
 /// An innovation beyond so many standard deviations is a pace set anew.
 const ANEW_SIGMAS: f64 = 3.0;
+/// A gain from this on is a bolus, kg/s: 500 mL/h. Boluses are given in parts of 15 to 30 min (clinical reference 3.7), with pauses.
+const BOLUS_KG_S: f64 = 500.0 / 3.6e6;
 /// Mass at which the usual pace is that of the rules, kg.
 const ADULT_KG: f64 = 80.0;
 /// Time constant of creep, s, as in the uncertainty of the signal path.
@@ -166,7 +168,7 @@ impl Pace {
             kg_s,
             with_pace: var * apart_s + q * apart_s * apart_s / 2.0,
             pace_var: var + q * apart_s,
-            range_kg: [kg_s * apart_s; 2],
+            range_kg: range_kg(&[kg_s], apart_s),
             u_range_kg: var.sqrt() * apart_s,
         }
     }
@@ -185,11 +187,17 @@ impl Pace {
         }
         let share = with_pace / pace_var;
         let known = (pace_var - var.min(pace_var)) * share * share;
-        let [one, other] = [unseen.kg_s, kg_s].map(|pace| pace * unseen.apart_s);
-        let range_kg = [one.min(other), one.max(other)];
+        let range_kg = range_kg(&[unseen.kg_s, kg_s], unseen.apart_s);
         let u_range_kg = unseen.u_range_kg.max(var.sqrt() * unseen.apart_s);
         Unseen { kg: unseen.kg + share * off, var: (prior_var - known).max(0.0), range_kg, u_range_kg, ..*unseen }
     }
+}
+
+/// What flows at the least and at the most at one of these paces or, where one is a bolus, which may have ended, at none.
+fn range_kg(paces_kg_s: &[f64], apart_s: f64) -> [f64; 2] {
+    let none = paces_kg_s.iter().any(|pace| *pace > BOLUS_KG_S).then_some(0.0);
+    let paces = || paces_kg_s.iter().copied().chain(none);
+    [paces().fold(f64::INFINITY, f64::min) * apart_s, paces().fold(f64::NEG_INFINITY, f64::max) * apart_s]
 }
 
 /// q, kg²/s³.
@@ -265,8 +273,20 @@ mod tests {
         after.begin(&start);
         after.learn(&Level { t_s: 5000.0, kg: 80.0 + 100.0 * 5e-4, ..start }, 2e-4, 0.0, 0.0);
         let bridged = after.bridge(&unseen);
+        assert!(bridged.range_kg[0].abs() < 1e-3 && (bridged.range_kg[1] - 0.45).abs() < 1e-3, "{bridged:?}");
         assert!((bridged.kg - 900.0 * 2.5e-4).abs() < 2e-3, "{bridged:?}");
         assert!((bridged.var.sqrt() / (900.0 * 5e-4 / 12f64.sqrt()) - 1.0).abs() < 0.02, "{bridged:?}");
+    }
+
+    /// 900 mL/h before: it may have ended just then. A machine that takes 900 mL/h goes on for hours.
+    #[test]
+    fn a_bolus_may_have_ended_at_any_time() {
+        for (kg_s, least_kg, most_kg) in [(2.5e-4, 0.0, 0.225), (-2.5e-4, -0.225, -0.225), (5e-5, 0.045, 0.045)] {
+            let mut pace = Pace::default();
+            taught(&mut pace, 0.0, 3, kg_s);
+            let [least, most] = pace.over(1350.0, 900.0, 2e-4).range_kg;
+            assert!((least - least_kg).abs() < 1e-3 && (most - most_kg).abs() < 1e-3, "{kg_s}: {least} {most}");
+        }
     }
 
     #[test]
