@@ -42,9 +42,9 @@ pub enum BalanceError {
         /// What should stand there.
         expected: &'static str,
     },
-    /// A charted volume is negative or not finite.
+    /// A charted volume is negative, not finite or more than a body can have to do with.
     #[error(
-        "chart line {line}: volume_mL is {found}, expected a volume of 0 or more; what came out is an output, not a negative intake"
+        "chart line {line}: volume_mL is {found}, expected 0 to 1000000; what came out is an output, not a negative intake"
     )]
     BadVolume {
         /// Line of the file.
@@ -117,5 +117,21 @@ impl BalanceError {
     }
 
     /// Keys of the patient file that [`Self::OutOfRange`] names.
-    const OF_PATIENT: [&'static str; 4] = ["admission_kg", "dry_kg", "height_mm", "temperature_C"];
+    const OF_PATIENT: [&'static str; 15] = [
+        "age_y",
+        "age_mo",
+        "admission_kg",
+        "dry_kg",
+        "height_mm",
+        "temperature_C",
+        "burned_pct",
+        "minute_volume_L_min",
+        "oxygen_uptake_mL_min",
+        "respiratory_quotient",
+        "creatinine_umol_L",
+        "baseline_creatinine_umol_L",
+        "plan.intake_mL_h",
+        "plan.output_mL_h",
+        "plan.ultrafiltration_mL_h",
+    ];
 }

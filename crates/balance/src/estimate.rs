@@ -8,6 +8,7 @@ use jiff::{SignedDuration, Timestamp};
 use crate::alerts;
 use crate::answers::{Asked, lines};
 use crate::build::{Built, Gone, Span, build};
+use crate::check::check;
 use crate::clinical::water::{Ledgers, ledgers};
 use crate::contradict::{Contradiction, contradictions};
 use crate::core::{Filter, Filtered, Observation, POOL, Params, Smoothed, U, body, body_change, smooth, unit};
@@ -95,23 +96,6 @@ pub(crate) struct Fit {
     pub(crate) end: Filter,
     /// Constant part of a weight's stated uncertainty, g.
     constant_g: f64,
-}
-
-fn check(file: &PatientFile, options: &Options) -> Result<(), BalanceError> {
-    let patient = &file.patient;
-    let range = |what, value: Option<f64>, low: f64, high: f64, expected| match value {
-        Some(found) if !(low..=high).contains(&found) => Err(BalanceError::OutOfRange { what, found, expected }),
-        _ => Ok(()),
-    };
-    range("admission_kg", patient.admission_kg, 0.3, 400.0, "0.3 to 400")?;
-    range("dry_kg", patient.dry_kg, 0.3, 400.0, "0.3 to 400")?;
-    range("height_mm", patient.height_mm, 250.0, 2500.0, "250 to 2500")?;
-    range("temperature_C", patient.temperature_c, 25.0, 45.0, "25 to 45")?;
-    range("block_s", Some(options.block_s), 1.0, 3600.0, "1 to 3600")?;
-    range("correlation_s", Some(options.correlation_s), 0.1, 3600.0, "0.1 to 3600")?;
-    range("posture_h", Some(options.posture_h), 0.05, 48.0, "0.05 to 48")?;
-    range("false_alerts_per_day", Some(options.false_alerts_per_day), 1e-4, 1.0, "0.0001 to 1")?;
-    range("forecast_h", Some(f64::from(options.forecast_h)), 0.0, 240.0, "0 to 240")
 }
 
 impl Record {

@@ -15,6 +15,7 @@
 use formats::patient::{Patient, Ventilation};
 use serde::Serialize;
 
+use crate::clinical::water::gas_g_day;
 use crate::dose::{Bsa, livingston_lee_m2};
 
 /// Adult basal loss, mL/day for 1.73 m²: skin about 400, lungs about 400 (clinical reference summary,
@@ -23,8 +24,12 @@ const ADULT_SKIN_ML_D: f64 = 400.0;
 const ADULT_LUNG_ML_D: f64 = 400.0;
 /// Half of the span of 600–1200 mL/day just cited, taken as one standard deviation.
 const ADULT_SD_ML_D: f64 = 300.0;
-/// Air is breathed at 33 mg/L out; room air brings 7.8 mg/L back in, dry gas none.
-const DRY_GAS_FACTOR: f64 = 33.0 / (33.0 - 7.8);
+/// Water that air carries out of the airways, and room air into them, mg/L (clinical reference 3.3). Dry gas carries none in.
+const BREATHED_OUT_MG_L: f64 = 33.0;
+const ROOM_AIR_MG_L: f64 = 7.8;
+const DRY_GAS_FACTOR: f64 = BREATHED_OUT_MG_L / (BREATHED_OUT_MG_L - ROOM_AIR_MG_L);
+/// What a measured minute volume leaves open of the loss through the airways, as a share of it. Own choice.
+const LUNG_MEASURED_SHARE: f64 = 0.15;
 /// Rise of the loss per °C above 37: 10–13 % in common use (no primary source seen), 12 % here.
 const FEVER_PER_C: f64 = 0.12;
 /// Carbon dioxide out less oxygen in at VO₂ 250 mL/min: 55–91 g/day for a respiratory quotient of
@@ -32,6 +37,14 @@ const FEVER_PER_C: f64 = 0.12;
 const GAS_G_D: f64 = 73.0;
 /// A respiratory quotient between 0.75 and 0.92 for two patients in three: half of 19–132 g/day.
 const GAS_SD_G_D: f64 = 55.0;
+/// Oxygen uptake of 1.73 m², mL/min, and quotient, for the one that is not given where the other is.
+const UPTAKE_ML_MIN: f64 = 250.0;
+const QUOTIENT: f64 = 0.825;
+/// Standard uncertainties of a measured uptake, as a share of it, of a measured quotient, and of one that is not. Own choices, but for
+/// the last: it gives the 55 g/day above.
+const UPTAKE_SHARE: f64 = 0.05;
+const QUOTIENT_MEASURED_U: f64 = 0.02;
+const QUOTIENT_U: f64 = 0.078;
 
 /// Evaporation from burns, mL/h: (25 + % burned) · m², common practice, from memory; half of it as one standard deviation.
 const BURN_BASE: f64 = 25.0;
@@ -117,7 +130,16 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
     };
     let over_c = patient.temperature_c.map_or(0.0, |c| (c - 37.0).clamp(0.0, 4.0));
     let fever = 1.0 + FEVER_PER_C * over_c;
-    let (skin_ml_h, lung_ml_h) = (skin_d * fever / 24.0, lung_d * breath * fever / 24.0);
+    let skin_ml_h = skin_d * fever / 24.0;
+    let (lung_ml_h, water_sd_ml_h, minute_text) = match patient.minute_volume_l_min {
+        // What is breathed is measured: no fever on top of it, and the half of the spread that is the airways' goes.
+        Some(l_min) => {
+            let lung_ml_h = airway_ml_h(l_min) * breath;
+            let sd = (sd_d * fever / 24.0 / std::f64::consts::SQRT_2).hypot(LUNG_MEASURED_SHARE * lung_ml_h);
+            (lung_ml_h, sd, format!(" at {l_min:.1} L/min: {lung_ml_h:.0} mL/h"))
+        }
+        None => (lung_d * breath * fever / 24.0, sd_d * fever / 24.0, String::new()),
+    };
     let burned_pct = patient.burned_pct.unwrap_or(0.0);
     let burn_ml_h = if burned_pct > 0.0 { (BURN_BASE + burned_pct) * area_m2 } else { 0.0 };
     let weep_ml_h = WEEP_SHARE * burn_ml_h;
@@ -126,8 +148,7 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
     } else {
         String::new()
     };
-    let gas_scale = area_m2 / 1.73 / 24.0;
-    let (gas_g_h, gas_sd_g_h) = (GAS_G_D * gas_scale, GAS_SD_G_D * gas_scale);
+    let (gas_g_h, gas_sd_g_h) = breathed_gas_g_h(patient, area_m2);
     Insensible {
         skin_ml_h,
         lung_ml_h,
@@ -136,12 +157,32 @@ pub fn prior(patient: &Patient, weight_kg: f64) -> Insensible {
         burn_ml_h,
         weep_ml_h,
         mean_g_h: skin_ml_h + lung_ml_h + gas_g_h + burn_ml_h + weep_ml_h,
-        sd_g_h: (sd_d * fever / 24.0).hypot(gas_sd_g_h).hypot(BURN_SD_SHARE * burn_ml_h),
+        sd_g_h: water_sd_ml_h.hypot(gas_sd_g_h).hypot(BURN_SD_SHARE * burn_ml_h),
         basis: format!(
-            "{source}; {breath_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h{burn_text}{}",
+            "{source}; {breath_text}{minute_text}; {over_c:.1} °C above 37; breathed gases {gas_g_h:.1} g/h{burn_text}{}",
             missing(patient)
         ),
     }
+}
+
+/// Water through the airways at a minute volume of room air, mL/h.
+fn airway_ml_h(minute_volume_l_min: f64) -> f64 {
+    minute_volume_l_min * 60.0 * (BREATHED_OUT_MG_L - ROOM_AIR_MG_L) / 1000.0
+}
+
+/// Carbon dioxide out less oxygen in, g/h, with its standard deviation: from what is measured, else as for a patient of this surface.
+fn breathed_gas_g_h(patient: &Patient, area_m2: f64) -> (f64, f64) {
+    let scale = area_m2 / 1.73;
+    if patient.oxygen_uptake_ml_min.is_none() && patient.respiratory_quotient.is_none() {
+        return (GAS_G_D * scale / 24.0, GAS_SD_G_D * scale / 24.0);
+    }
+    let uptake_ml_min = patient.oxygen_uptake_ml_min.unwrap_or(UPTAKE_ML_MIN * scale);
+    let quotient = patient.respiratory_quotient.unwrap_or(QUOTIENT);
+    let g_d = gas_g_day(uptake_ml_min, quotient);
+    let per_quotient = gas_g_day(uptake_ml_min, quotient + 1.0) - g_d;
+    let quotient_u = if patient.respiratory_quotient.is_some() { QUOTIENT_MEASURED_U } else { QUOTIENT_U };
+    let by_uptake = if patient.oxygen_uptake_ml_min.is_some() { UPTAKE_SHARE * g_d } else { 0.0 };
+    (g_d / 24.0, (per_quotient * quotient_u).hypot(by_uptake) / 24.0)
 }
 
 /// What the figures would ask for and the patient file does not say, by key.
@@ -223,6 +264,11 @@ mod tests {
         let fever = prior(&patient(Ventilation::No, 39.0), 75.0);
         let ratio = (fever.skin_ml_h + fever.lung_ml_h) / (rest.skin_ml_h + rest.lung_ml_h);
         assert!((840.0 * ratio - 1041.6).abs() < 0.1);
+        let warm = prior(&patient(Ventilation::No, 38.5), 75.0);
+        let ratio = (warm.skin_ml_h + warm.lung_ml_h) / (rest.skin_ml_h + rest.lung_ml_h);
+        assert!((840.0 * ratio - 991.2).abs() < 0.1, "840 mL/day at 38.5 °C: 991");
+        let cool = prior(&patient(Ventilation::No, 36.0), 75.0);
+        assert!((cool.skin_ml_h - rest.skin_ml_h).abs() < 1e-12, "no less below 37 °C");
     }
 
     #[test]
@@ -232,6 +278,44 @@ mod tests {
         assert!(dry.lung_ml_h > 1.3 * dry.skin_ml_h);
     }
 
+    /// Check values of the clinical reference, 3.3: 8 L/min, 33 mg/L out and 7.8 in, 290 mL/day; a heated circuit none. By hand: 5 L/min
+    /// 181 mL/day; dry gas at 8 L/min 33 mg/L, 380 mL/day.
+    #[test]
+    fn a_measured_minute_volume_says_what_the_airways_lose() {
+        let at = |ventilated, l_min, temperature_c| {
+            let breathing = Patient { minute_volume_l_min: Some(l_min), ..patient(ventilated, temperature_c) };
+            24.0 * prior(&breathing, 75.0).lung_ml_h
+        };
+        assert!((at(Ventilation::No, 8.0, 37.0) - 290.3).abs() < 0.05);
+        assert!((at(Ventilation::No, 5.0, 37.0) - 181.4).abs() < 0.05);
+        assert!((at(Ventilation::Dry, 8.0, 37.0) - 380.2).abs() < 0.05);
+        assert!(at(Ventilation::Humidified, 8.0, 37.0) < 1e-12);
+        assert!((at(Ventilation::No, 8.0, 40.0) - 290.3).abs() < 0.05, "what is breathed is measured, fever or not");
+        let measured = Patient { minute_volume_l_min: Some(8.0), ..patient(Ventilation::No, 37.0) };
+        assert!(prior(&measured, 75.0).sd_g_h < prior(&patient(Ventilation::No, 37.0), 75.0).sd_g_h);
+    }
+
+    /// Check values of the clinical reference, 3.4: at 250 mL/min −16, 55, 91 and 197 g/day for quotients of 0.70, 0.80, 0.85 and 1.00.
+    #[test]
+    fn measured_gases_say_what_is_breathed_away() {
+        for (quotient, g_day) in [(0.70, -16.0), (0.80, 55.0), (0.85, 91.0), (1.00, 197.0)] {
+            let measured = Patient {
+                oxygen_uptake_ml_min: Some(250.0),
+                respiratory_quotient: Some(quotient),
+                ..patient(Ventilation::No, 37.0)
+            };
+            let p = prior(&measured, 75.0);
+            assert!((24.0 * p.gas_g_h - g_day).abs() <= 0.5, "{quotient}: {}", 24.0 * p.gas_g_h);
+            assert!(24.0 * p.gas_sd_g_h < 20.0, "less open than the 55 g/day of a patient of whom nothing is known");
+        }
+        // One of the two, and the other as for anybody: an adult of 1.73 m² stays where it was.
+        let adult = Patient { height_mm: Some(1730.0), ..patient(Ventilation::No, 37.0) };
+        let known = Patient { oxygen_uptake_ml_min: Some(250.0), ..adult.clone() };
+        let (p, q) = (prior(&adult, 62.28), prior(&known, 62.28));
+        assert!((24.0 * (p.gas_g_h - q.gas_g_h)).abs() < 0.5, "{} {}", p.gas_g_h, q.gas_g_h);
+        assert!((24.0 * (p.gas_sd_g_h - q.gas_sd_g_h)).abs() < 1.0, "{} {}", p.gas_sd_g_h, q.gas_sd_g_h);
+    }
+
     /// Check value: a 10 kg child loses 200 + 300 mL/day by the one figure and 188 by the other.
     #[test]
     fn a_child_lies_between_the_two_published_figures() {
@@ -239,6 +323,14 @@ mod tests {
         let p = prior(&child, 10.0);
         let per_day = 24.0 * (p.skin_ml_h + p.lung_ml_h);
         assert!(188.0 < per_day && per_day < 500.0, "{per_day}");
+        // Source: clinical reference 3.3: 400 mL/m²/day, and half of the maintenance need of 1.4. By hand: 20 kg, 115 cm, 0.7993 m²:
+        // (750 + 319.7)/2; 35 kg, 140 cm, 1.1667 m²: (900 + 466.7)/2; 5 kg, 58 cm, 0.2838 m²: (250 + 113.5)/2.
+        for (kg, height_mm, ml_d) in [(20.0, 1150.0, 534.9), (35.0, 1400.0, 683.3), (5.0, 580.0, 181.8)] {
+            let child = Patient { age_y: Some(3.0), height_mm: Some(height_mm), ..Patient::default() };
+            let p = prior(&child, kg);
+            let per_day = 24.0 * (p.skin_ml_h + p.lung_ml_h);
+            assert!((per_day - ml_d).abs() < 0.06, "{kg} kg: {per_day}");
+        }
         assert!(p.sd_g_h * 24.0 > 100.0);
     }
 
@@ -248,6 +340,12 @@ mod tests {
         let burned = Patient { burned_pct: Some(30.0), ..patient(Ventilation::No, 37.0) };
         let (p, whole) = (prior(&burned, 75.0), prior(&patient(Ventilation::No, 37.0), 75.0));
         assert!((p.burn_ml_h - 55.0 * (180.0f64 * 75.0 / 3600.0).sqrt()).abs() < 1e-9, "{}", p.burn_ml_h);
+        for (burned_pct, ml_h) in [(10.0, 35.0), (50.0, 75.0), (80.0, 105.0)] {
+            let burned = Patient { burned_pct: Some(burned_pct), ..patient(Ventilation::No, 37.0) };
+            let found = prior(&burned, 80.0).burn_ml_h;
+            // 180 cm and 80 kg are 2.000 m².
+            assert!((found - 2.0 * ml_h).abs() < 1e-9, "{burned_pct} %: {found}");
+        }
         assert!((p.mean_g_h - whole.mean_g_h - p.burn_ml_h - p.weep_ml_h).abs() < 1e-9);
         assert!(whole.burn_ml_h.abs() < 1e-12 && p.sd_g_h > whole.sd_g_h);
     }
@@ -255,8 +353,11 @@ mod tests {
     #[test]
     fn a_newborn_is_scaled_by_its_weight() {
         let newborn = Patient { age_mo: Some(0.3), ..Patient::default() };
-        let p = prior(&newborn, 0.9);
-        assert!((24.0 * (p.skin_ml_h + p.lung_ml_h) - 52.0 * 0.9).abs() < 1e-9);
+        // Source: clinical reference 3.3: 52, 56, 46 and 26 mL/kg/day below 1000, 1250, 1500 g and above.
+        for (kg, ml_kg_d) in [(0.9, 52.0), (1.1, 56.0), (1.4, 46.0), (2.2, 26.0)] {
+            let p = prior(&newborn, kg);
+            assert!((24.0 * (p.skin_ml_h + p.lung_ml_h) - ml_kg_d * kg).abs() < 1e-9, "{kg} kg");
+        }
     }
 
     #[test]

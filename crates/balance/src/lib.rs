@@ -6,6 +6,7 @@
 //! | [`ledger`] | the chart as flows with uncertainty |
 //! | [`insensible`] | what is lost uncharted, before the weights speak |
 //! | `core` | the state-space model, its filter and smoother |
+//! | `check` | what patient file and options may hold |
 //! | `build`, `screen`, `contradict` | the grid; weights and entries that do not fit |
 //! | `items` | fluid that went with an item that `weigh` saw |
 //! | `noise`, `watch` | noise levels, the sequential test |
@@ -20,6 +21,7 @@
 mod alerts;
 mod answers;
 mod build;
+mod check;
 pub mod clinical;
 mod contradict;
 mod core;

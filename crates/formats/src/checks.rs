@@ -35,6 +35,8 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Check>, Problems> {
     let mut table = Table::open(file, text.as_bytes())?;
     let [time, standard, shown_kg] = table.required(["time", "standard", "shown_kg"])?;
     let (mass_kg, note) = (table.optional("mass_kg"), table.optional("note"));
+    // Said of the heading, which is still at hand: behind the last row there is no line to point at.
+    let none = table.header_problem("no row", "at least one check under the heading");
     let mut checks: Vec<Check> = Vec::new();
     while table.next_row()? {
         let name = table.text(Some(standard)).to_owned();
@@ -68,7 +70,7 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Check>, Problems> {
     }
     table.check()?;
     if checks.is_empty() {
-        return Err(Problems(vec![table.header_problem("no row", "at least one check under the heading")]));
+        return Err(Problems(vec![none]));
     }
     Ok(checks)
 }

@@ -38,6 +38,8 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Mass>, Problems> {
     let mut table = Table::open(file, text.as_bytes())?;
     let [name, mass_kg] = table.required(["name", "mass_kg"])?;
     let (u_g, count, about_kg) = (table.optional("u_g"), table.optional("count"), table.optional("about_kg"));
+    // Said of the heading, which is still at hand: behind the last row there is no line to point at.
+    let none = table.header_problem("no row", "at least one body under the heading");
     let mut masses: Vec<Mass> = Vec::new();
     while table.next_row()? {
         let text = table.text(Some(name)).to_owned();
@@ -62,7 +64,7 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Mass>, Problems> {
         });
     }
     if masses.is_empty() {
-        return Err(Problems(vec![table.header_problem("no row", "at least one body under the heading")]));
+        return Err(Problems(vec![none]));
     }
     table.check()?;
     Ok(masses)

@@ -148,8 +148,8 @@ const NUMBERS: &[NumberKey] = &[
     ("creatinine_umol_L", Limits::POSITIVE, |p| &mut p.creatinine_umol_l),
     ("baseline_creatinine_umol_L", Limits::POSITIVE, |p| &mut p.baseline_creatinine_umol_l),
     ("burned_pct", Limits::between(0.0, 100.0), |p| &mut p.burned_pct),
-    ("minute_volume_L_min", Limits::POSITIVE, |p| &mut p.minute_volume_l_min),
-    ("oxygen_uptake_mL_min", Limits::POSITIVE, |p| &mut p.oxygen_uptake_ml_min),
+    ("minute_volume_L_min", Limits::between(0.05, 100.0), |p| &mut p.minute_volume_l_min),
+    ("oxygen_uptake_mL_min", Limits::between(1.0, 5000.0), |p| &mut p.oxygen_uptake_ml_min),
     ("respiratory_quotient", Limits::between(0.5, 1.5), |p| &mut p.respiratory_quotient),
 ];
 

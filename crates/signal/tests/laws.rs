@@ -83,6 +83,11 @@ prop_compose! {
     }
 }
 
+/// As many inputs as a test states, or as many as `PROPTEST_CASES` says: a long run by hand.
+fn cases(stated: u32) -> u32 {
+    std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(stated)
+}
+
 /// What the caller keeps beside in these tests.
 const BESIDE: &[u8] = b"names";
 
@@ -100,7 +105,7 @@ fn record(keeper: &mut Keeper, ledger: &Ledger<6, 2>) -> (Slot, Vec<u8>) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(4), failure_persistence: None, ..ProptestConfig::with_cases(256) })]
+    #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(4), failure_persistence: None, ..ProptestConfig::with_cases(cases(256)) })]
 
     #[test]
     fn nothing_that_arrives_makes_a_number_that_is_none(samples in prop::collection::vec(wild_sample(), 1..400)) {

@@ -212,7 +212,8 @@ impl Weigher {
 
     /// Takes a sample; gives a row when one is due.
     pub fn push(&mut self, sample: &Sample) -> Option<Weight> {
-        if self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
+        // A time that is none would set every later row beside its grid.
+        if !sample.t_s.is_finite() || self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
             return None;
         }
         self.last_temperature_c = sample.temperature_c;

@@ -95,6 +95,11 @@ fn parts() -> (Deck, Calibration, Header) {
     (deck, calibration, header)
 }
 
+/// As many inputs as a test states, or as many as `PROPTEST_CASES` says: a long run by hand.
+fn cases(stated: u32) -> u32 {
+    std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(stated)
+}
+
 fn kind() -> impl Strategy<Value = ActionKind> {
     use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare};
     prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep])
@@ -106,8 +111,63 @@ fn stretch() -> impl Strategy<Value = (f64, f64, u32, Option<f64>)> {
     (kg, 0.0..0.3_f64, 20..150_u32, prop::option::weighted(0.9, -80.0..80.0_f64))
 }
 
+/// A count as a broken converter may give it.
+fn wild_count() -> impl Strategy<Value = Option<f64>> {
+    prop_oneof![
+        12 => (0.0..3e6_f64).prop_map(Some),
+        4 => Just(None),
+        1 => any::<f64>().prop_map(Some),
+        1 => prop::sample::select(vec![Some(8_388_607.0), Some(-8_388_608.0), Some(f64::NAN), Some(f64::INFINITY), Some(1e300)]),
+    ]
+}
+
+/// A stretch of equal counts, so that some come to rest, at steps of time that may be none.
+fn wild_stretch() -> impl Strategy<Value = (u32, f64, [Option<f64>; 3], f64, Option<f64>)> {
+    let dt_s =
+        prop_oneof![10 => Just(0.1), 2 => 0.0..5.0_f64, 1 => prop::sample::select(vec![-1.0, 0.0, 1e9, f64::NAN])];
+    let tilt = prop_oneof![8 => -5.0..60.0_f64, 1 => any::<f64>()];
+    (
+        1..60_u32,
+        dt_s,
+        [wild_count(), wild_count(), wild_count()],
+        tilt,
+        prop::option::of(prop_oneof![8 => 15.0..35.0_f64, 1 => any::<f64>()]),
+    )
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(5), failure_persistence: None, ..ProptestConfig::with_cases(96) })]
+    #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(5), failure_persistence: None, ..ProptestConfig::with_cases(cases(96)) })]
+
+    /// Arbitrary counts and actions: no number that is none comes out, and every row stands to its state.
+    #[test]
+    fn wild_counts_and_actions_give_rows_that_are_numbers_or_empty(
+        stretches in prop::collection::vec(wild_stretch(), 1..40),
+        acts in prop::collection::vec((-10.0..300.0_f64, kind(), prop::option::of(prop_oneof![8 => -5.0..90.0_f64, 1 => any::<f64>()])), 0..40),
+        begin in any::<bool>(),
+    ) {
+        let (deck, calibration, header) = parts();
+        let mut acts = acts;
+        acts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let actions: Vec<Action> =
+            acts.iter().enumerate().map(|(line, &(t_s, kind, kg))| Action { line, t_s, kind, kg, note: format!("n{}", line % 3) }).collect();
+        let Ok(mut weigher) = Weigher::new(&deck, &calibration, &header, &actions, Options::default()) else { return Ok(()) };
+        let quiet = (120, 0.1, [Some(500_000.0); 3], 0.0, Some(22.0));
+        let mut t_s = 0.0;
+        for (n, dt_s, counts, tilt, temperature_c) in begin.then_some(quiet).into_iter().chain(stretches) {
+            for _ in 0..n {
+                t_s = if dt_s.is_nan() { f64::NAN } else if t_s.is_nan() { dt_s } else { t_s + dt_s };
+                let sample = Sample { t_s, temperature_c, tilt_deg: vec![tilt], counts: counts.to_vec() };
+                if let Some(row) = weigher.push(&sample) {
+                    prop_assert!(row.t_s.is_finite(), "{row:?}");
+                    prop_assert!(row.patient_kg.is_none_or(f64::is_finite), "{row:?}");
+                    prop_assert!(row.u_kg.is_none_or(|u| u.is_finite() && u >= 0.0), "{row:?}");
+                    prop_assert!(row.state != State::Settled || row.patient_kg.is_some() && row.u_kg.is_some(), "{row:?}");
+                }
+            }
+        }
+        let report = weigher.finish();
+        prop_assert!(report.events.iter().all(|event| event.t_s.is_finite() && event.kg.is_none_or(f64::is_finite)), "{:?}", report.events);
+    }
 
     #[test]
     fn every_row_says_what_its_state_allows(

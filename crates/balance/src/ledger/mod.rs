@@ -256,9 +256,12 @@ pub(crate) fn hours(origin: Timestamp, time: Timestamp) -> f64 {
     time.duration_since(origin).as_secs_f64() / 3600.0
 }
 
+/// A thousand litres: what stands below it and is too much is counted and told of, see [`doubt`].
+const VOLUME_MAX_ML: f64 = 1e6;
+
 fn check(sorted: &[Entry]) -> Result<(), BalanceError> {
     for entry in sorted {
-        if !(entry.volume_ml.is_finite() && entry.volume_ml >= 0.0) {
+        if !(0.0..=VOLUME_MAX_ML).contains(&entry.volume_ml) {
             return Err(BalanceError::BadVolume { line: entry.line, found: entry.volume_ml });
         }
     }

@@ -209,6 +209,44 @@ fn growth_standard_scores() {
     printed(Lms { l: 1e-7, m: 10.0, s: 0.1 }.z(9.0).unwrap(), (0.9f64).ln() / 0.1, 6);
 }
 
+/// Source: World Health Organization, Child Growth Standards (2006), weight for age by day, with the scores to two places that WHO
+/// expects of the children of its example survey: every eighth within three standard deviations (`tests/make_growth.py`).
+#[test]
+fn scores_of_the_who_example_survey() {
+    let mut n = 0;
+    for line in include_str!("../data/who2006_scores.csv").lines().skip(2) {
+        let numbers: Vec<f64> = line.split(',').skip(2).map(|cell| cell.parse().unwrap()).collect();
+        let (l, m, s) = (numbers[0], numbers[1], numbers[2]);
+        printed(Lms { l, m, s }.z(numbers[3]).unwrap(), numbers[4], 2);
+        n += 1;
+    }
+    assert_eq!(n, 61);
+}
+
+/// Source: clinical reference 1.5, computed from the CDC table of 2000: by how much the rules by age miss the mean of the boys' and
+/// the girls' medians at mid-month, %. The step from 5 to 6 years of the newer rule is the rule's own.
+#[test]
+fn rules_by_age_against_the_medians_of_the_growth_table() {
+    let rows = [
+        (3.0, -1.2, Some(-1.2)),
+        (5.0, -1.4, Some(-1.4)),
+        (6.0, 21.6, Some(-2.7)),
+        (8.0, 20.4, Some(-6.8)),
+        (10.0, 13.6, Some(-14.0)),
+        (12.0, 4.2, None),
+    ];
+    for (years, newer, older) in rows {
+        let median = |sex| cdc_weight_for_age(sex, 12.0 * years).unwrap().m;
+        let mean = 0.5 * (median(Male) + median(Female));
+        let off = |rule: AgeRule| rule.kg(years).map(|kg| 100.0 * (kg / mean - 1.0));
+        printed(off(AgeRule::LifeSupport2011).unwrap(), newer, 1);
+        match older {
+            Some(older) => printed(off(AgeRule::LifeSupportOld).unwrap(), older, 1),
+            None => assert!(off(AgeRule::LifeSupportOld).is_err(), "the older rule ends at 10 years"),
+        }
+    }
+}
+
 /// Source: Centers for Disease Control and Prevention, growth charts of 2000, weight for age: the printed 3rd, 25th
 /// and 97th percentiles of every row, against those that the row's own L, M and S give. All 484 rows, both ways.
 #[test]

@@ -4,3 +4,4 @@ mod coverage;
 mod findings;
 mod laws;
 mod support;
+mod wild;

@@ -229,7 +229,8 @@ fn plate(
         option::of(not_negative()),
     );
     let layers = vec((select(materials.clone()), positive()), 1..4);
-    let ribs = vec((any::<bool>(), 0.2..0.8f64, 1.0..20.0f64, positive(), select(materials)), 0..3);
+    // A rib hangs into the clearance: its height is a share of it.
+    let ribs = vec((any::<bool>(), 0.2..0.8f64, 1.0..20.0f64, 0.01..0.99f64, select(materials)), 0..3);
     let cells = vec((text(), select(cell_types)), 3);
     (base, layers, ribs, cells).prop_map(
         move |((name, section, size_mm, clearance_mm, glued, base_kg), layers, ribs, cells)| {
@@ -245,11 +246,11 @@ fn plate(
                 layers: layers.into_iter().map(|(material, thickness_mm)| Layer { material, thickness_mm }).collect(),
                 ribs: ribs
                     .into_iter()
-                    .map(|(x, at, width_mm, height_mm, material)| Rib {
+                    .map(|(x, at, width_mm, share, material)| Rib {
                         along: if x { Axis::X } else { Axis::Y },
                         at_mm: at * size_mm[usize::from(x)],
                         width_mm,
-                        height_mm,
+                        height_mm: share * clearance_mm,
                         material,
                     })
                     .collect(),
@@ -517,11 +518,11 @@ pub(crate) fn patient() -> impl Strategy<Value = PatientFile> {
     let body = (option::of(any::<bool>()), option::of(0.0..125.0f64), vec(option::of(200.0..1500.0f64), 13));
     let masses = vec(option::of(0.2..700.0f64), 4);
     let ventilated = option::of(select(vec![Ventilation::Humidified, Ventilation::Dry, Ventilation::No]));
-    let rest =
-        (option::of(1.0..100.0f64), option::of(20.0..45.0f64), vec(option::of(positive()), 4), option::of(0.5..1.5f64));
+    let breath = (option::of(0.05..100.0f64), option::of(1.0..5000.0f64), option::of(0.5..1.5f64));
+    let rest = (option::of(1.0..100.0f64), option::of(20.0..45.0f64), vec(option::of(positive()), 2), breath);
     let plan = option::of([not_negative(), not_negative(), not_negative()]);
     (name(0), body, masses, ventilated, rest, plan).prop_map(|(label, body, kg, ventilated, rest, plan)| {
-        let ((female, age, mm), (fold, temperature, labs, quotient)) = (body, rest);
+        let ((female, age, mm), (fold, temperature, labs, (minute, uptake, quotient))) = (body, rest);
         let infant = age.is_some_and(|a| a <= 24.0);
         let patient = Patient {
             label,
@@ -550,8 +551,8 @@ pub(crate) fn patient() -> impl Strategy<Value = PatientFile> {
             temperature_c: temperature,
             creatinine_umol_l: labs[0],
             baseline_creatinine_umol_l: labs[1],
-            minute_volume_l_min: labs[2],
-            oxygen_uptake_ml_min: labs[3],
+            minute_volume_l_min: minute,
+            oxygen_uptake_ml_min: uptake,
             respiratory_quotient: quotient,
             burned_pct: quotient.map(|q| 50.0 * q),
         };

@@ -1,8 +1,11 @@
 //! No text makes a reader panic: arbitrary text, and files that are right but for some slips.
 
-use bedplate_formats::deck::{self, Deck};
+use bedplate_formats::deck::{self, Deck, Edit};
 use bedplate_formats::recording::{Reader, Sample};
-use bedplate_formats::{Problems, actions, calibration, chart, masses, pairs, patient, run, tests, weights};
+use bedplate_formats::{
+    Problems, actions, answers, calibration, certificate, chart, checks, events, masses, pairs, patient, plans,
+    removals, run, tests, ward, weights,
+};
 use proptest::prelude::*;
 use proptest::sample::select;
 
@@ -11,7 +14,7 @@ use super::config;
 const DECK: &str = include_str!("../data/deck.toml");
 
 /// Files that are right, to be spoilt.
-const RIGHT: [&str; 10] = [
+const RIGHT: [&str; 19] = [
     DECK,
     include_str!("../data/patient.toml"),
     include_str!("../data/calibration.json"),
@@ -22,6 +25,15 @@ const RIGHT: [&str; 10] = [
     include_str!("../data/tests.csv"),
     include_str!("../data/pairs.csv"),
     include_str!("../data/chart.csv"),
+    include_str!("../../data/examples/answers.csv"),
+    include_str!("../../data/examples/certificate.toml"),
+    include_str!("../../data/examples/chart.csv"),
+    include_str!("../../data/examples/checks.csv"),
+    include_str!("../../data/examples/events.json"),
+    include_str!("../../data/examples/masses.csv"),
+    include_str!("../../data/examples/plans.toml"),
+    include_str!("../../data/examples/removals.csv"),
+    include_str!("../../data/examples/ward.toml"),
 ];
 
 /// Snippets that are likely to hit a weak place.
@@ -114,6 +126,14 @@ fn read_as_everything(text: &str) {
     judge(text, masses::read("m", text));
     judge(text, pairs::read("p", text));
     judge(text, chart::read("c", text));
+    judge(text, chart::corrections("c", text));
+    judge(text, answers::read("a", text));
+    judge(text, certificate::read("c", text));
+    judge(text, checks::read("c", text));
+    judge(text, events::read("e", text));
+    judge(text, plans::read("p", text));
+    judge(text, removals::read("r", text));
+    judge(text, ward::read("w", text));
 }
 
 proptest! {
@@ -130,6 +150,29 @@ proptest! {
         slips in prop::collection::vec((0.0..1.0f64, 0..6usize, select(SNIPPETS.to_vec())), 1..4),
     ) {
         read_as_everything(&spoilt(right, &slips));
+    }
+
+    /// The workbench changes texts that are on their way to be right.
+    #[test]
+    fn a_figure_is_changed_in_a_spoilt_deck_or_the_change_refused(
+        slips in prop::collection::vec((0.0..1.0f64, 0..6usize, select(SNIPPETS.to_vec())), 0..3),
+        mm in any::<f64>(),
+        name in select(vec!["H1", "F2", "head", "foot", "", "H9"]),
+        layer in 0..4usize,
+    ) {
+        let text = spoilt(DECK, &slips);
+        let name = name.to_owned();
+        let edits = [
+            Edit::Cell { cell: name.clone(), at_mm: [mm, 1.0] },
+            Edit::Thickness { plate: name.clone(), layer, mm },
+            Edit::Clearance { plate: name, mm },
+        ];
+        for edit in edits {
+            if let Ok(changed) = deck::edit(&text, &edit) {
+                // The same change once more changes nothing.
+                prop_assert_eq!(deck::edit(&changed, &edit), Ok(changed));
+            }
+        }
     }
 
     #[test]

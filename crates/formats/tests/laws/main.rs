@@ -6,9 +6,10 @@ mod round_trip;
 
 use proptest::prelude::ProptestConfig;
 
-fn config(cases: u32) -> ProptestConfig {
+/// As many inputs as a test states, or as many as `PROPTEST_CASES` says: a long run by hand.
+fn config(stated: u32) -> ProptestConfig {
     ProptestConfig {
-        cases,
+        cases: std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(stated),
         rng_seed: proptest::test_runner::RngSeed::Fixed(20_310_304),
         failure_persistence: None,
         ..ProptestConfig::default()
