@@ -67,6 +67,15 @@ const SENTENCES: &[(&str, &str)] = &[
         "{} kg came or went while a cell was at fault and nobody said so: what was it?",
         "{} kg kamen oder gingen, während eine Zelle ausgefallen war, und niemand hat es gesagt: Was war das?",
     ),
+    ("{} kg is still open: what left was something else.", "{} kg sind noch offen: Was ging, war etwas anderes."),
+    (
+        "All cells give again: what was asked about since one failed was its stand-in's error.",
+        "Alle Zellen messen wieder: Wonach seit dem Ausfall gefragt wurde, war ein Fehler des Ersatzwerts.",
+    ),
+    (
+        "What changed in care was the patient's own fluid, by the pace after it.",
+        "Was sich in der Pflege änderte, war nach dem Verlauf danach Flüssigkeit des Patienten.",
+    ),
     (
         "{} kg is more than linen: who or what came or went in care?",
         "{} kg sind mehr als Wäsche: Wer oder was kam oder ging während der Pflege?",
