@@ -52,7 +52,8 @@ pub struct Readings {
     pub n_rows: usize,
 }
 
-/// No patient weighs more, and no deck shows it. A weight below it that cannot be the patient's is left out by the screening, and told.
+/// No patient weighs less or more, and no deck shows more. A weight below it that cannot be the patient's is left out by the screening, and told.
+const WEIGHT_MIN_KG: f64 = 0.05;
 const WEIGHT_MAX_KG: f64 = 5000.0;
 /// A milligram: no scale for people knows better.
 const U_MIN_KG: f64 = 1e-6;
@@ -112,9 +113,9 @@ fn settled(weights: &[Weight], times: &[Timestamp], origin: Timestamp) -> Result
             found: found.map_or("empty".to_owned(), |value| value.to_string()),
             expected,
         };
-        let kg = weight.patient_kg.filter(|kg| *kg > 0.0 && *kg <= WEIGHT_MAX_KG);
+        let kg = weight.patient_kg.filter(|kg| (WEIGHT_MIN_KG..=WEIGHT_MAX_KG).contains(kg));
         let u_kg = weight.u_kg.filter(|u_kg| *u_kg >= U_MIN_KG && *u_kg <= WEIGHT_MAX_KG);
-        let kg = kg.ok_or_else(|| bad("patient_kg", weight.patient_kg, "a weight above 0 and up to 5000 kg"))?;
+        let kg = kg.ok_or_else(|| bad("patient_kg", weight.patient_kg, "a weight of 0.05 to 5000 kg"))?;
         let u_kg = u_kg.ok_or_else(|| bad("u_kg", weight.u_kg, "a standard uncertainty of 0.000001 to 5000 kg"))?;
         rows.push(Row { t_s: time.duration_since(origin).as_secs_f64(), kg, u_kg, after_break });
         after_break = false;

@@ -42,6 +42,9 @@ pub struct News {
     pub faults: Vec<Fault>,
 }
 
+/// What a thermometer in a deck can show, °C; one that shows more or less is disbelieved.
+const TEMPERATURE_C: std::ops::RangeInclusive<f64> = -60.0..=100.0;
+
 /// Weighs one recording, sample by sample.
 pub struct Weigher {
     path: Path,
@@ -216,10 +219,10 @@ impl Weigher {
         if !sample.t_s.is_finite() || self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
             return None;
         }
-        self.last_temperature_c = sample.temperature_c;
+        self.last_temperature_c = sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c));
         while let Some(action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
             self.n_taken += 1;
-            self.judge.act(&action, &self.path, sample.temperature_c);
+            self.judge.act(&action, &self.path, self.last_temperature_c);
         }
         self.path.push(&self.for_path(sample));
         if let Some(change) = &self.path.reading().change {
@@ -249,11 +252,11 @@ impl Weigher {
                 *to = Some(tilt);
             }
         }
-        signal::Sample { t_s: sample.t_s, counts, temperature_c: sample.temperature_c, tilt_deg }
+        signal::Sample { t_s: sample.t_s, counts, temperature_c: self.last_temperature_c, tilt_deg }
     }
 
     fn row(&mut self, sample: &Sample) -> Weight {
-        let (state, weighed) = self.judge.row(&self.path, sample.temperature_c);
+        let (state, weighed) = self.judge.row(&self.path, self.last_temperature_c);
         let patient_kg = weighed.map(|Weighed { kg, .. }| kg);
         let u_kg = weighed.map(|Weighed { u_kg, .. }| u_kg);
         self.rows += 1;

@@ -154,7 +154,7 @@ proptest! {
             0 => { let n = sim.weights.len(); sim.weights[at.index(n)].patient_kg = Some(wild); }
             1 => { let n = sim.weights.len(); sim.weights[at.index(n)].u_kg = Some(wild); }
             2 => { let n = sim.chart.len(); sim.chart[at.index(n)].volume_ml = wild; }
-            _ => { let n = sim.chart.len(); sim.chart[at.index(n)].time += SignedDuration::from_secs_f64(wild.clamp(-1e9, 1e9)); }
+            _ => { let n = sim.chart.len(); let moved_s = if wild.is_nan() { 0.0 } else { wild.clamp(-1e9, 1e9) }; sim.chart[at.index(n)].time += SignedDuration::from_secs_f64(moved_s); }
         }
         match balance(&sim.patient, &sim.weights, &sim.chart, &Options::default()) {
             Ok(report) => {

@@ -93,3 +93,28 @@ fn a_class_alone_gives_a_rectangular_uncertainty() {
     within(u_of_set_mg(&ten) / 1000.0, 5.77, 0.005);
     assert!(mpe_mg(WeightClass::M1, 3_000.0).is_none());
 }
+
+/// Source: OIML R 76-1:2006, 3.8.2.2 (1.4 d), 4.5.2 and 4.6.3 (0.25 e), 3.9.4.1 (0.5 e in 30 min, 0.2 e from 15 to 30 min), 3.9.4.2
+/// (0.5 e), 3.9.1.1 (2 e unloaded), 3.9.2.3 (1 e for 5 °C, in class I for 1 °C) and 4.2.3 (Max + 9 e), at e = d = 100 g and
+/// 50 g; from memory, as in the clinical reference 4.1.
+#[test]
+fn limits_that_are_multiples_of_an_interval() {
+    use deck::oiml::r76;
+    for e_g in [100.0, 50.0] {
+        let found = [
+            r76::discrimination_load_g(e_g),
+            r76::zero_setting_limit_g(e_g),
+            r76::tare_setting_limit_g(e_g),
+            r76::creep_limits_g(e_g)[0],
+            r76::creep_limits_g(e_g)[1],
+            r76::zero_return_limit_g(e_g),
+            r76::tilt_zero_limit_g(e_g),
+            r76::temperature_zero_limit_g(III, e_g, -10.0),
+            r76::temperature_zero_limit_g(I, e_g, 2.0),
+        ];
+        for (found, e) in found.into_iter().zip([1.4, 0.25, 0.25, 0.5, 0.2, 0.5, 2.0, 2.0, 2.0]) {
+            assert!((found / e_g - e).abs() < 1e-12, "{found} g is not {e} of {e_g} g");
+        }
+        assert!((r76::indication_limit_kg(200.0, e_g) - 200.0 - 0.009 * e_g).abs() < 1e-12);
+    }
+}
