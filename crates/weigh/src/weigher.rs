@@ -44,6 +44,8 @@ pub struct News {
 
 /// What a thermometer in a deck can show, °C; one that shows more or less is disbelieved.
 const TEMPERATURE_C: std::ops::RangeInclusive<f64> = -60.0..=100.0;
+/// The largest count of a converter of 32 bits, the widest there is.
+const COUNT_MAX: f64 = 2_147_483_648.0;
 
 /// Weighs one recording, sample by sample.
 pub struct Weigher {
@@ -244,7 +246,8 @@ impl Weigher {
     fn for_path(&self, sample: &Sample) -> signal::Sample<CELLS, SECTIONS> {
         let mut counts = [None; CELLS];
         for (to, from) in counts.iter_mut().zip(&sample.counts) {
-            *to = *from;
+            // No count rather than a load that is none.
+            *to = from.filter(|counts| !(counts.is_finite() && counts.abs() > COUNT_MAX));
         }
         let mut tilt_deg = [None; SECTIONS];
         for (&section, &tilt) in self.tilt_sections.iter().zip(&sample.tilt_deg) {
