@@ -3,7 +3,7 @@
     scale.py PROGRAM DECK.toml [--beds 200] [--rate 10] [--seconds 60] [--broker HOST:PORT] [--memory ward.db|postgresql://...]
 
 PROGRAM is a release build. Prints one table: samples a second, share of one core, memory, growth of the record, samples lost,
-and how long pages took (median, 99 %, longest). The beds' own program runs on the same machine; its share is told apart.
+and how long pages took (median, 99 %, longest), all and each kind. The beds' own program runs on the same machine; its share is told apart.
 """
 import argparse
 import os
@@ -79,19 +79,20 @@ def measure(given, ward, twin, folder):
     pid = ward.process.pid
     begin = time.monotonic()
     before = (cpu_s(pid), cpu_s(twin.pid), size_mb(folder), lost())
-    took = []
+    kinds = {"/": [], "/beds/…": [], "/api/beds": []}
     number = 0
     while time.monotonic() - begin < given.seconds:
-        path = ("/", f"/beds/L{number % given.beds + 1}", "/api/beds")[number % 3]
+        kind = list(kinds)[number % 3]
+        path = kind.replace("…", f"L{number % given.beds + 1}")
         number += 1
         asked = time.monotonic()
         status, body = page(ward, path)
-        took.append((time.monotonic() - asked) * 1e3)
+        kinds[kind].append((time.monotonic() - asked) * 1e3)
         assert status == 200 and len(body) > 100, (path, status)
         time.sleep(0.05)
     span = time.monotonic() - begin
     after = (cpu_s(pid), cpu_s(twin.pid), size_mb(folder), lost())
-    took.sort()
+    took = spread(sum(kinds.values(), []))
     rows = [
         ("beds, samples a second", f"{given.beds}, {given.beds * given.rate:.0f}"),
         ("the ward's share of one core", f"{100 * (after[0] - before[0]) / span:.0f} %"),
@@ -100,11 +101,17 @@ def measure(given, ward, twin, folder):
         ("memory of the ward", f"{memory_mb(pid):.0f} MB"),
         ("growth of the record's files", f"{(after[2] - before[2]) / span * 86400 / given.beds:.1f} MB a bed and day"),
         ("samples lost meanwhile", f"{after[3] - before[3]}"),
-        ("pages: median, 99 %, longest", f"{took[len(took) // 2]:.1f}, {took[int(len(took) * 0.99)]:.1f}, {took[-1]:.1f} ms of {len(took)}"),
+        ("pages: median, 99 %, longest", took),
+        *((f"  {kind}", spread(of_kind)) for kind, of_kind in kinds.items()),
     ]
     for name, value in rows:
         print(f"  {name:<34} {value}")
     print("  the beds' program:", pathlib.Path(folder, "twin.log").read_text().strip().splitlines()[-1:])
+
+
+def spread(took):
+    took = sorted(took)
+    return f"{took[len(took) // 2]:.1f}, {took[int(len(took) * 0.99)]:.1f}, {took[-1]:.1f} ms of {len(took)}"
 
 
 def page(ward, path):

@@ -75,11 +75,16 @@ async fn pictures_are_taken_where_they_are_asked_for() {
     std::fs::create_dir_all(folder()).expect("a folder");
     let browser = Browser::start().await;
     let (demo, of_ward) = (demo(), ward());
+    // Longer than the past that is lived through: the night goes on while the pictures are taken.
+    let night = std::fs::read_to_string(of_ward.path().join("scenario.toml")).expect("a night");
+    std::fs::write(of_ward.path().join("scenario.toml"), night.replace("hours = 12.0", "hours = 30.0"))
+        .expect("written");
     let ward = Served::start(of_ward.path(), &["--past-hours", "24"]);
     let (_, nurse) = ward.accounts();
     let from = Instant::now();
-    while !ward.ask("GET", "/api/beds/A1", Some(&nurse), None).json()["patient_kg"].is_number() {
-        assert!(from.elapsed() < Duration::from_secs(180), "no weight in three minutes");
+    let is_live = |bed: serde_json::Value| bed["patient_kg"].is_number() && bed["link_up"] == true;
+    while !is_live(ward.ask("GET", "/api/beds/A1", Some(&nurse), None).json()) {
+        assert!(from.elapsed() < Duration::from_secs(300), "no live weight in five minutes");
         std::thread::sleep(Duration::from_millis(300));
     }
     browser.emulate(1280, "light", "screen").await;

@@ -71,7 +71,8 @@ async fn every_page_of_a_ward_is_whole_at_every_width_in_both_themes() {
         ("/beds/A1/weights", "weights"),
         ("/patients", "patients"),
         ("/patients/A1-invented", "patient"),
-        ("/patients/A1-invented/day?date=2031-03-04", "day"),
+        ("/patients/A1-invented/day", "day"),
+        ("/patients/A1-invented/day?date=2031-03-04", "day-empty"),
         ("/password", "password"),
         ("/help", "help"),
     ] {
@@ -205,6 +206,9 @@ async fn a_live_page_does_not_grow_and_says_when_the_line_is_lost() {
         browser.wait_for(&change(true)).await;
         act("release");
         browser.wait_for(&change(false)).await;
+        if seconds > 600 {
+            println!("{} s: {:?}", begun.elapsed().as_secs(), figures().await);
+        }
         tokio::time::sleep(Duration::from_secs(seconds / 20 + 1)).await;
     }
     let after = figures().await;

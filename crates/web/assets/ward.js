@@ -30,9 +30,19 @@
   const fetchAnew = async () => {
     if (busy()) { due = true; return; }
     due = false;
-    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
-    if (!answer.ok || answer.redirected) { location.reload(); return; }
-    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    let text;
+    try {
+      const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+      // Signed out meanwhile, say: the server says where to.
+      if (answer.redirected || answer.status === 401 || answer.status === 403) { location.reload(); return; }
+      if (!answer.ok) throw new Error(`The server answered ${answer.status}.`);
+      text = await answer.text();
+    } catch {
+      // The next thing that is heard tries again: one lost answer must not leave old words on the page.
+      due = true;
+      return;
+    }
+    const fresh = new DOMParser().parseFromString(text, "text/html");
     const main = fresh.querySelector("main");
     if (!main) return;
     // Somebody may have begun to type, or opened something, while the page was on its way.

@@ -26,6 +26,23 @@ pub(crate) fn thin<T: Copy>(points: &[(T, Option<f64>)], n_buckets: usize) -> Ve
     out
 }
 
+/// One point for each of `n_buckets` equal stretches: the middle of what is known in it by size (the lower one of two), where it
+/// stood. For a curve whose peaks say nothing. Short curves and gaps as in [`thin`].
+#[must_use]
+pub(crate) fn medians<T: Copy>(points: &[(T, Option<f64>)], n_buckets: usize) -> Vec<(T, Option<f64>)> {
+    if points.len() <= n_buckets.max(1) {
+        return points.to_vec();
+    }
+    let middle = |bucket: usize| {
+        let (from, to) = (bucket * points.len() / n_buckets, (bucket + 1) * points.len() / n_buckets);
+        let mut known: Vec<(f64, usize)> = (from..to).filter_map(|i| points[i].1.map(|y| (y, i))).collect();
+        known.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let found = known.get(known.len().saturating_sub(1) / 2);
+        found.map_or((points[from].0, None), |(_, i)| points[*i])
+    };
+    (0..n_buckets).map(middle).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -49,5 +66,16 @@ mod tests {
         day[4000..6000].iter_mut().for_each(|p| p.1 = None);
         let gap = thin(&day, 100).iter().filter(|p| p.1.is_none()).count();
         assert_eq!(gap, 20, "a fifth of the stretches has nothing");
+    }
+
+    #[test]
+    fn a_median_of_a_stretch_heeds_no_peak_and_keeps_gaps() {
+        let mut day: Vec<(usize, Option<f64>)> = (0..10_000).map(|s| (s, Some(70.0))).collect();
+        (0..10_000).step_by(50).for_each(|i| day[i].1 = Some(140.0));
+        day[4000..6000].iter_mut().for_each(|p| p.1 = None);
+        let found = medians(&day, 100);
+        assert_eq!(found.len(), 100);
+        assert!(found.iter().all(|p| p.1.is_none_or(|y| (y - 70.0).abs() < 1e-12)));
+        assert_eq!(found.iter().filter(|p| p.1.is_none()).count(), 20, "a fifth of the stretches has nothing");
     }
 }

@@ -268,8 +268,10 @@ impl Browser {
 
     /// What is the same on every page: it fits its width, asks no other server, complains of nothing, and anybody can use it.
     pub(crate) async fn assert_whole(&self, name: &str) {
-        let over = self.number("document.documentElement.scrollWidth - innerWidth").await;
-        assert!(over <= 0.0, "{name} is {over} px too wide");
+        // Not `innerWidth`: a phone zooms out until what is too wide fits, and tells that.
+        let over = self.number("document.documentElement.scrollWidth - document.documentElement.clientWidth").await;
+        let widest = "[...document.querySelectorAll('body *')].sort((a, b) => b.getBoundingClientRect().right - a.getBoundingClientRect().right)[0].outerHTML.slice(0, 200)";
+        assert!(over <= 0.0, "{name} is {over} px too wide: {}", self.text(widest).await);
         let outside = self
             .text("JSON.stringify(performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin) && !n.startsWith('data:') && !n.startsWith('blob:')))")
             .await;

@@ -303,14 +303,15 @@ fn entries(call: &Call, label: &str, chart: &[Charted], may_care: bool) -> Marku
     }
 }
 
-/// The sheet of one day, to be printed: weights of every second hour, chart, totals.
+/// The sheet of one day, today where none is named, to be printed: the last settled weight of each hour, chart, totals.
 pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;
     let label = call.part("patient").to_owned();
-    let text = call.query.get("date").map_or("", String::as_str);
+    let zone = call.ward.zone.clone();
+    let today = || Timestamp::now().to_zoned(zone.clone()).date().to_string();
+    let text = &call.query.get("date").cloned().unwrap_or_else(today);
     let date: Date = text.parse().map_err(|_| Problem::bad("date", text, "a date such as 2031-05-01"))?;
     let bad = |_| Problem::bad("date", text, "a date of this calendar");
-    let zone = call.ward.zone.clone();
     let from = date.to_zoned(zone.clone()).map_err(bad)?;
     let to = from.checked_add(1.day()).map_err(bad)?;
     let (from, to) = (from.timestamp(), to.timestamp());
@@ -347,12 +348,13 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
                 } } } }
             }
             section.panel { h2 { (reader.say("Chart")) }
-                table { tbody { @for entry in &chart { tr {
+                @if chart.is_empty() { p { (reader.say("nothing charted in this time")) } }
+                @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table { tbody { @for entry in &chart { tr {
                     th scope="row" { (local(call, entry.body.time)) }
                     td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) }
                     td { (reader.number(entry.body.volume_ml, 0)) " mL" }
                     td.words { (entry.body.note) }
-                } } } }
+                } } } } } }
             }
         }
     };

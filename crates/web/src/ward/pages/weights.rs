@@ -7,7 +7,7 @@ use store::readings::{self, Reading};
 
 use super::frame;
 use crate::plot::{Ink, Mark, Plot, Series, TimeAxis, figure};
-use crate::thin::thin;
+use crate::thin::{medians, thin};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 
@@ -27,7 +27,7 @@ pub(super) fn weights(call: &Call) -> Result<Answer, Problem> {
         section.panel {
             @if seconds.is_empty() { p { (reader.say("No weight was kept in this time.")) } }
             @else { (curve(call, &seconds)) }
-            p.soft { (reader.number(seconds.len() as f64, 0)) " " (reader.say("weights; the lowest and the highest of each stretch are drawn")) }
+            p.soft { (reader.number(seconds.len() as f64, 0)) " " (reader.say("weights; of each stretch the lowest and the highest settled one are drawn, and the middle one of the others")) }
         }
         (frame::plots())
     };
@@ -43,7 +43,8 @@ fn curve(call: &Call, seconds: &[Reading]) -> Markup {
             .iter()
             .map(|r| (r.at_us, r.kg.filter(|_| (r.state == State::Settled.word()) == is_settled)))
             .collect();
-        thin(&points, BUCKETS)
+        // What moves has peaks of hands and turns that say nothing of the weight: they would hide the line that does.
+        if is_settled { thin(&points, BUCKETS) } else { medians(&points, BUCKETS) }
     };
     let series = |name: &str, ink, mark, points: Vec<(i64, Option<f64>)>| Series {
         name: name.to_owned(),
