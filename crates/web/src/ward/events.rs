@@ -80,6 +80,15 @@ const SENTENCES: &[(&str, &str)] = &[
         "{} kg is more than linen: who or what came or went in care?",
         "{} kg sind mehr als Wäsche: Wer oder was kam oder ging während der Pflege?",
     ),
+    ("{} kg is still open: what left was something else.", "{} kg sind noch offen: Was ging, war etwas anderes."),
+    (
+        "All cells give again: what was asked about since one failed was its stand-in's error.",
+        "Alle Zellen geben wieder: Wonach seit dem Ausfall gefragt wurde, war der Fehler dessen, was für die Zelle einstand.",
+    ),
+    (
+        "What changed in care was the patient's own fluid, by the pace after it.",
+        "Was sich während der Pflege änderte, war Flüssigkeit des Patienten selbst, nach dem Gang danach.",
+    ),
     (
         "{} kg was entered, and the load did not change: is it on the bed?",
         "{} kg wurden eingetragen, und die Last änderte sich nicht: Liegt es auf dem Bett?",
