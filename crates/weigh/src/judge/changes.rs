@@ -256,7 +256,9 @@ impl Judge {
         }
         let share = var / (var + u_mass * u_mass);
         let kg = lean.kg + foretold.kg + share * (step.delta_kg - foretold.kg - fluid.kg);
-        self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass) });
+        // More than the raised load can lean is no lean, but what a stand-in left open: it stays open.
+        let beyond_kg = (kg.abs() - SLIP_MOST * self.leaning_kg(&step.after)).max(0.0);
+        self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass).hypot(beyond_kg) });
     }
 
     /// Uncertainty that angles leave to a load whose cells all give and which hardly can lean, kg; `None` for another.
