@@ -73,6 +73,9 @@ impl ActionKind {
     }
 }
 
+/// What may come onto a bed or leave it: no more than the heaviest patient that a deck file may state.
+const ITEM_KG: Limits = Limits::between(0.0, 700.0);
+
 /// Reads actions, in the order of time. Several may bear the same time.
 ///
 /// # Errors
@@ -87,7 +90,7 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Action>, Problems> {
         let time = table.number(t_s, &Limits::ANY);
         table.forward(t_s, time, &mut last, false);
         let kind = table.word(action, WORDS);
-        let kg = table.number_opt(kg, &Limits::NOT_NEGATIVE);
+        let kg = table.number_opt(kg, &ITEM_KG);
         let Some(kind) = kind else { continue };
         let note = table.text(note).to_owned();
         actions.push(Action { line: table.line(), t_s: time, kind, kg, note });

@@ -228,7 +228,10 @@ fn actions_must_be_known_and_in_order() {
         read("40,tare,,\n50,hold,,\n45,release,,\n"),
         ["a.csv:4:1: t_s: found 45 s, expected a time not before 50 s of line 3: time runs forward"]
     );
-    assert_eq!(read("40,add,-1,\n"), ["a.csv:2:8: kg: found -1, expected a number of at least 0"]);
+    for kg in ["-1", "700.5"] {
+        let expected = format!("a.csv:2:8: kg: found {kg}, expected a number from 0 to 700");
+        assert_eq!(read(&format!("40,add,{kg},\n")), [expected]);
+    }
 }
 
 #[test]
