@@ -214,7 +214,7 @@ fn entries_out_of_order_count_at_their_time_and_are_told() {
     chart.push(late);
     write(folder.path(), &chart, &weights(30, 0..0));
     let (out, want) = (told(folder.path(), &[]), told(sorted.path(), &[]));
-    noted(&out, &["1 chart entries stand after later ones", "line", "61"]);
+    noted(&out, &["1 chart entry stands after later ones", "line", "61"]);
     let mass = |out: &Value, h: usize| out["rows"][h]["mass_kg"].as_f64().unwrap();
     for h in 0..=30 {
         // The order within one time may move the last digits of a sum.
