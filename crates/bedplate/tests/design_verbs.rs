@@ -206,7 +206,7 @@ fn entities(path: &Path) -> Vec<Entity> {
 fn a_drawing_holds_the_places_of_the_deck_file() {
     let folder = demo_deck();
     let rib =
-        "ribs = [ { along = \"x\", at_mm = 212.0, width_mm = 20.0, height_mm = 15.0, material = \"aluminium 5052\" } ]";
+        "ribs = [ { along = \"x\", at_mm = 212.0, width_mm = 20.0, height_mm = 5.0, material = \"aluminium 5052\" } ]";
     spoil(folder.path(), "bond = \"glued\"", &format!("bond = \"glued\"\n{rib}"));
     let ran = bedplate(folder.path(), &["draw", "deck.toml", "-o", "drawings", "--json"]);
     assert_eq!(ran.status, 0, "{}", ran.err);
