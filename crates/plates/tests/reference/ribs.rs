@@ -114,7 +114,7 @@ fn direction_of_a_rib_is_only_a_name() {
     assert!(a.balance.force_newton.abs() < 1e-7 && a.balance.spring_law_newton < 1e-6, "{:?}", a.balance);
 }
 
-/// Over a base it is the rib that touches first, at the clearance less its height.
+/// Over a base it is the rib that touches first, with its lower edges, at the clearance less its height.
 #[test]
 fn a_rib_touches_the_base_first() {
     let sheet = Layer { thickness_m: 0.003, elasticity: Elasticity::isotropic(70e9, 0.33) };
@@ -124,7 +124,7 @@ fn a_rib_touches_the_base_first() {
     let load = Load::Uniform { pressure_pa: 4000.0 };
     let over = |gap| Bearing::Pressed { clearance_m: Some(gap) };
     let s = &solve_on(&plate, &[load.into()], over(0.012), [14, 8]).unwrap()[0];
-    let on_rib: Vec<_> = s.touches.iter().filter(|t| (t.at_m[1] - 0.2).abs() < 1e-9).collect();
+    let on_rib: Vec<_> = s.touches.iter().filter(|t| ((t.at_m[1] - 0.2).abs() - 0.0025).abs() < 1e-9).collect();
     assert!(!on_rib.is_empty(), "{:?}", s.touches);
     for touch in on_rib {
         within(s.deflection_m(touch.at_m), 0.004, 1e-9);
