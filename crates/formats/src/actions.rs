@@ -73,8 +73,9 @@ impl ActionKind {
     }
 }
 
-/// What may come onto a bed or leave it: no more than the heaviest patient that a deck file may state.
-const ITEM_KG: Limits = Limits::between(0.0, 700.0);
+/// The most that may come onto a bed or leave it at once, kg: no more than the heaviest patient that a deck file may state.
+pub const ITEM_MOST_KG: f64 = 700.0;
+const ITEM_KG: Limits = Limits::between(0.0, ITEM_MOST_KG);
 
 /// Reads actions, in the order of time. Several may bear the same time.
 ///

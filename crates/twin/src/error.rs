@@ -37,7 +37,7 @@ pub enum TwinError {
         /// What was found.
         found: f64,
         /// What was expected.
-        expected: &'static str,
+        expected: String,
     },
     /// The scenario file cannot be read.
     #[error("{file}: {message}")]
@@ -50,10 +50,10 @@ pub enum TwinError {
 }
 
 /// Refuses a number that is NaN or outside `low` to `high`.
-pub(crate) fn in_range(what: &str, found: f64, low: f64, high: f64, expected: &'static str) -> Result<(), TwinError> {
+pub(crate) fn in_range(what: &str, found: f64, low: f64, high: f64, expected: &str) -> Result<(), TwinError> {
     if (low..=high).contains(&found) {
         Ok(())
     } else {
-        Err(TwinError::Range { what: what.to_owned(), found, expected })
+        Err(TwinError::Range { what: what.to_owned(), found, expected: expected.to_owned() })
     }
 }

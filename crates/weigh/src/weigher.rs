@@ -1,6 +1,6 @@
 //! Samples in, rows out.
 
-use formats::actions::Action;
+use formats::actions::{Action, ITEM_MOST_KG};
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 use formats::recording::{Header, Sample};
@@ -222,7 +222,9 @@ impl Weigher {
             return None;
         }
         self.last_temperature_c = sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c));
-        while let Some(action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
+        while let Some(mut action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
+            // A mass that no file may state is disbelieved, as a wild thermometer is.
+            action.kg = action.kg.filter(|kg| (0.0..=ITEM_MOST_KG).contains(kg));
             self.n_taken += 1;
             self.judge.act(&action, &self.path, self.last_temperature_c);
         }

@@ -123,7 +123,7 @@ pub fn bench_run(deck: &Deck, seed: u64, options: &BenchOptions) -> Result<Bench
 /// A fault at a cell that the deck does not have, no mass.
 pub fn bench_run_of(deck: &Deck, built: &BuiltDeck, seed: u64, options: &BenchOptions) -> Result<BenchRun, TwinError> {
     if options.masses.is_empty() {
-        return Err(TwinError::Range { what: "number of masses".into(), found: 0.0, expected: "1 or more" });
+        return Err(TwinError::Range { what: "number of masses".into(), found: 0.0, expected: "1 or more".into() });
     }
     Taker::make(built, seed, options, |taker| {
         // A mass lies within its permissible error.

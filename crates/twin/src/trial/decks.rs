@@ -70,7 +70,7 @@ fn covers(plates: usize) -> Option<Vec<Cover>> {
 /// # Errors
 /// A number that is not in [`PLATES`].
 pub fn deck_of(plates: usize) -> Result<Deck, TwinError> {
-    let unknown = TwinError::Range { what: "number of plates".into(), found: plates as f64, expected: "3 to 9" };
+    let unknown = TwinError::Range { what: "number of plates".into(), found: plates as f64, expected: "3 to 9".into() };
     let covers = covers(plates).ok_or(unknown)?;
     let mut deck = formats::deck::read("deck.toml", demo::DECK_TOML)
         .map_err(|e| TwinError::Scenario { file: "deck.toml".into(), message: e.to_string() })?;

@@ -1,6 +1,6 @@
 //! What a person did at a bed.
 
-use formats::actions::{Action, ActionKind};
+use formats::actions::{Action, ActionKind, ITEM_MOST_KG};
 use serde::{Deserialize, Serialize};
 use store::entry::{Entry, Kind, NewEntry};
 use store::journal::{self, Query};
@@ -8,8 +8,6 @@ use store::sql::Transaction;
 
 use super::RecordError;
 
-/// The heaviest thing that anybody lays onto a bed by hand or hoist, kg.
-const KG_MOST: f64 = 400.0;
 /// Characters of a note.
 pub(crate) const NOTE_MOST: usize = 500;
 
@@ -38,9 +36,9 @@ impl ActionBody {
             RecordError::value("action", format!("{:?}", self.action), format!("one of {}", all.join(", ")))
         })?;
         if let Some(kg) = self.kg
-            && !(0.0..=KG_MOST).contains(&kg)
+            && !(0.0..=ITEM_MOST_KG).contains(&kg)
         {
-            return Err(RecordError::value("kg", kg.to_string(), format!("0 to {KG_MOST}")));
+            return Err(RecordError::value("kg", kg.to_string(), format!("0 to {ITEM_MOST_KG}")));
         }
         if self.note.chars().count() > NOTE_MOST {
             return Err(RecordError::value("note", "a longer text", format!("at most {NOTE_MOST} characters")));

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use formats::actions::ActionKind;
+use formats::actions::{ActionKind, ITEM_MOST_KG};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use store::entry::Kind;
@@ -36,7 +36,7 @@ fn record_schema() -> Value {
 fn action_schema() -> Value {
     let properties = json!({
         "action": one_of(ActionKind::all()),
-        "kg": { "type": ["number", "null"], "minimum": 0, "maximum": 400 },
+        "kg": { "type": ["number", "null"], "minimum": 0, "maximum": ITEM_MOST_KG },
         "note": text_most(500),
         "once": { "type": ["string", "null"], "maxLength": 64 },
     });
