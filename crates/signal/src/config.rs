@@ -323,6 +323,12 @@ impl<const C: usize, const P: usize, const S: usize> Config<C, P, S> {
         Load::of(cells_kg.iter().zip(self.cells())).centre_mm(CENTRE_LEAST_KG)
     }
 
+    /// How many sections the bed has.
+    #[must_use]
+    pub const fn n_sections(&self) -> usize {
+        self.n_sections
+    }
+
     /// Section of a plate; 0 past the end.
     #[must_use]
     pub fn section_of(&self, plate: usize) -> usize {

@@ -16,6 +16,7 @@
 
 use crate::config::Config;
 use crate::doubt::{self, Parts, Plateau};
+use crate::keep::{rounded, single};
 
 /// Items that are known by number.
 pub const ITEMS: usize = 16;
@@ -104,16 +105,9 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
 
     /// Takes what lies on the deck as tare and closes all other accounts.
     ///
-    /// Shares and angles are kept to single precision, in which they are saved: they only serve the uncertainty.
+    /// Shares and angles are rounded to what is kept of them ([`crate::keep::rounded`]): they only serve the uncertainty.
     pub fn take_tare(&mut self, rest: Plateau<C, S>) {
-        let tare = Plateau {
-            cells_kg: rest.cells_kg.map(single),
-            tilt_deg: rest.tilt_deg.map(single),
-            temperature_c: rest.temperature_c.map(single),
-            stand_in_u_kg: single(rest.stand_in_u_kg),
-            ..rest
-        };
-        *self = Self { tare: Some(tare), ..Self::new() };
+        *self = Self { tare: Some(rounded(&rest)), ..Self::new() };
     }
 
     /// The deck when the tare was taken.
@@ -171,13 +165,13 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
         let known = self.items.iter_mut().take(self.n_items).enumerate().find(|(_, item)| item.id == id);
         if let Some((index, item)) = known {
             item.mass.kg += mass.kg;
-            item.mass.u_kg = libm::hypot(item.mass.u_kg, mass.u_kg);
+            item.mass.u_kg = single(libm::hypot(item.mass.u_kg, mass.u_kg));
             if item.mass.kg.abs() <= 3.0 * item.mass.u_kg {
                 self.others_kg += item.mass.kg;
                 remove(&mut self.items, &mut self.n_items, index);
             }
         } else if let Some(slot) = self.items.get_mut(self.n_items) {
-            *slot = Item { id, mass };
+            *slot = Item { id, mass: kept(mass) };
             self.n_items += 1;
         } else {
             self.others_kg += mass.kg;
@@ -226,11 +220,11 @@ impl<const C: usize, const S: usize> Ledger<C, S> {
     /// Opens a question; one too many is added to the newest.
     pub fn ask(&mut self, open: Open) {
         if let Some(slot) = self.open.get_mut(self.n_open) {
-            *slot = open;
+            *slot = Open { mass: kept(open.mass), ..open };
             self.n_open += 1;
         } else if let Some(newest) = self.open.last_mut() {
             newest.mass.kg += open.mass.kg;
-            newest.mass.u_kg = libm::hypot(newest.mass.u_kg, open.mass.u_kg);
+            newest.mass.u_kg = single(libm::hypot(newest.mass.u_kg, open.mass.u_kg));
             newest.place_mm = None;
         }
     }
@@ -284,6 +278,11 @@ impl<const C: usize, const S: usize> Default for Ledger<C, S> {
     }
 }
 
+/// A mass as it comes back once it was kept: to the bit, its uncertainty to single precision.
+fn kept(mass: Mass) -> Mass {
+    Mass { u_kg: single(mass.u_kg), ..mass }
+}
+
 /// Takes an entry out; the place that falls free is cleared, so that equal accounts are equal to the bit.
 fn remove<T: Copy + Default>(entries: &mut [T], count: &mut usize, index: usize) {
     if index < *count && *count <= entries.len() {
@@ -293,12 +292,6 @@ fn remove<T: Copy + Default>(entries: &mut [T], count: &mut usize, index: usize)
             *free = T::default();
         }
     }
-}
-
-/// Rounded to single precision.
-#[expect(clippy::cast_possible_truncation, reason = "rounding is what this does")]
-fn single(x: f64) -> f64 {
-    f64::from(x as f32)
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Laws over random input.
 
-use bedplate_signal::keep::{KeepError, Keeper, Kept, MOST_BYTES, Slot, restore};
+use bedplate_signal::keep::{KeepError, Keeper, Kept, MOST_BYTES, Slot, restore, rounded_loads};
 use bedplate_signal::{
     CellConfig, Config, Ledger, Level, Limits, Mass, Memory, Motion, Open, Plateau, Sample, SignalPath,
 };
@@ -93,9 +93,12 @@ const BESIDE: &[u8] = b"names";
 
 /// A ledger with a path's memory that is derived from it, so that each ledger has another.
 fn kept(ledger: &Ledger<6, 2>) -> Kept<'static, 6, 2> {
-    let known = ledger.held().and(ledger.tare().copied());
-    let drifts = [(); 6].map(|()| known.is_some());
-    Kept { ledger: *ledger, memory: Memory { last: ledger.tare().copied(), known, drifts }, beside: BESIDE }
+    let known_kg = ledger
+        .held()
+        .and(ledger.tare())
+        .map(|tare| rounded_loads(&tare.cells_kg.map(|kg| if tare.level.kg > 20.0 { 0.7 * kg } else { kg - 0.01 })));
+    let drifts = [(); 6].map(|()| known_kg.is_some());
+    Kept { ledger: *ledger, memory: Memory { last: ledger.tare().copied(), known_kg, drifts }, beside: BESIDE }
 }
 
 fn record(keeper: &mut Keeper, ledger: &Ledger<6, 2>) -> (Slot, Vec<u8>) {
@@ -303,11 +306,11 @@ fn a_record_takes_a_few_hundred_bytes() {
     }
     let full = |ledger| Kept {
         ledger,
-        memory: Memory { last: Some(rest), known: Some(rest), drifts: [true; 24] },
+        memory: Memory { last: Some(rest), known_kg: Some(rest.cells_kg), drifts: [true; 24] },
         beside: &[],
     };
     let mut buffer = [0; MOST_BYTES];
-    assert_eq!(Keeper::new().save(&full(ledger), 24, 4, &mut buffer).unwrap().1, 591);
+    assert_eq!(Keeper::new().save(&full(ledger), 24, 4, &mut buffer).unwrap().1, 310);
     // The most that fits, with room to spare; and a buffer too small is refused, not overrun.
     let mut most = Ledger::<48, 8>::new();
     let rest = Plateau {
@@ -323,9 +326,12 @@ fn a_record_takes_a_few_hundred_bytes() {
         most.add_item(id, Mass { kg: 1.0, u_kg: 0.01 });
         most.ask(Open { t_s: 0.0, mass: Mass { kg: 1.0, u_kg: 0.01 }, place_mm: Some([1.0, 2.0]) });
     }
-    let most =
-        Kept { ledger: most, memory: Memory { last: Some(rest), known: Some(rest), drifts: [true; 48] }, beside: &[] };
-    assert_eq!(Keeper::new().save(&most, 48, 8, &mut buffer).unwrap().1, 1436);
+    let most = Kept {
+        ledger: most,
+        memory: Memory { last: Some(rest), known_kg: Some(rest.cells_kg), drifts: [true; 48] },
+        beside: &[],
+    };
+    assert_eq!(Keeper::new().save(&most, 48, 8, &mut buffer).unwrap().1, 871);
     assert_eq!(Keeper::new().save(&most, 48, 8, &mut buffer[..500]), Err(KeepError::NoRoom { room: 500 }));
     let more = Kept { beside: &[7; 1000], ..most };
     assert_eq!(Keeper::new().save(&more, 48, 8, &mut buffer), Err(KeepError::NoRoom { room: MOST_BYTES }));

@@ -1,10 +1,10 @@
 //! What a record holds: the ledger, and what the path remembers.
 
+use super::packed::{read_loads_beside, read_rest, rounded_loads, write_loads_beside, write_rest};
 use super::pen::{Eye, Pen};
 use crate::doubt::Plateau;
-use crate::ledger::{ITEMS, Item, Ledger, OPEN, Open};
+use crate::ledger::{ITEMS, Item, Ledger, Mass, OPEN, Open};
 use crate::path::Memory;
-use crate::plateau::Level;
 
 /// Cells and sections of a deck: a record of another deck is refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,8 +22,12 @@ pub(super) fn write<const C: usize, const S: usize>(
     out.count(shape.n_cells)?;
     out.count(shape.n_sections)?;
     write_ledger(out, shape, ledger)?;
-    write_rest(out, shape, memory.last.as_ref())?;
-    write_rest(out, shape, memory.known.as_ref())?;
+    write_maybe(out, shape, memory.last.as_ref())?;
+    out.flag(memory.known_kg.is_some())?;
+    if let Some(known_kg) = &memory.known_kg {
+        let beside_kg = memory.last.as_ref().map(|last| rounded_loads(&last.cells_kg));
+        write_loads_beside(out, shape.n_cells, known_kg, beside_kg.as_ref())?;
+    }
     for eight in memory.drifts.get(..shape.n_cells)?.chunks(8) {
         let bits = eight.iter().rev().fold(0_u8, |bits, drifts| bits << 1 | u8::from(*drifts));
         out.put(&[bits])?;
@@ -40,7 +44,10 @@ pub(super) fn read<const C: usize, const S: usize>(
         return None;
     }
     let ledger = read_ledger(eye, shape)?;
-    let mut memory = Memory { last: read_rest(eye, shape)?, known: read_rest(eye, shape)?, drifts: [false; C] };
+    let last = read_maybe(eye, shape)?;
+    let beside_kg = last.as_ref().map(|last| &last.cells_kg);
+    let known_kg = if eye.flag()? { Some(read_loads_beside(eye, n_cells, beside_kg)?) } else { None };
+    let mut memory = Memory { last, known_kg, drifts: [false; C] };
     for eight in memory.drifts.get_mut(..n_cells)?.chunks_mut(8) {
         let [mut bits] = eye.take()?;
         for drifts in eight {
@@ -52,7 +59,7 @@ pub(super) fn read<const C: usize, const S: usize>(
 }
 
 fn write_ledger<const C: usize, const S: usize>(out: &mut Pen<'_>, shape: Shape, ledger: &Ledger<C, S>) -> Option<()> {
-    write_rest(out, shape, ledger.tare.as_ref())?;
+    write_maybe(out, shape, ledger.tare.as_ref())?;
     for number in [ledger.others_kg, ledger.items_u2, ledger.lean.kg, ledger.lean.u_kg] {
         out.double(number)?;
     }
@@ -63,12 +70,14 @@ fn write_ledger<const C: usize, const S: usize>(out: &mut Pen<'_>, shape: Shape,
     out.count(ledger.n_items)?;
     for item in ledger.items() {
         out.put(&item.id.to_le_bytes())?;
-        out.mass(item.mass)?;
+        out.double(item.mass.kg)?;
+        out.single(item.mass.u_kg)?;
     }
     out.count(ledger.n_open)?;
     for open in ledger.open() {
         out.double(open.t_s)?;
-        out.mass(open.mass)?;
+        out.double(open.mass.kg)?;
+        out.single(open.mass.u_kg)?;
         for coordinate in open.place_mm.unwrap_or([f64::NAN; 2]) {
             out.single(coordinate)?;
         }
@@ -78,7 +87,7 @@ fn write_ledger<const C: usize, const S: usize>(out: &mut Pen<'_>, shape: Shape,
 
 fn read_ledger<const C: usize, const S: usize>(eye: &mut Eye<'_>, shape: Shape) -> Option<Ledger<C, S>> {
     let mut ledger = Ledger::new();
-    ledger.tare = read_rest(eye, shape)?;
+    ledger.tare = read_maybe(eye, shape)?;
     ledger.others_kg = eye.double()?;
     ledger.items_u2 = eye.double()?;
     ledger.lean = eye.mass()?;
@@ -88,58 +97,38 @@ fn read_ledger<const C: usize, const S: usize>(eye: &mut Eye<'_>, shape: Shape) 
         return None;
     }
     for item in ledger.items.iter_mut().take(ledger.n_items) {
-        *item = Item { id: u16::from_le_bytes(eye.take()?), mass: eye.mass()? };
+        let id = u16::from_le_bytes(eye.take()?);
+        *item = Item { id, mass: Mass { kg: eye.double()?, u_kg: eye.single()? } };
     }
     ledger.n_open = eye.count()?;
     if ledger.n_open > OPEN {
         return None;
     }
     for open in ledger.open.iter_mut().take(ledger.n_open) {
-        let (t_s, mass, x_mm, y_mm) = (eye.double()?, eye.mass()?, eye.single()?, eye.single()?);
+        let (t_s, mass) = (eye.double()?, Mass { kg: eye.double()?, u_kg: eye.single()? });
+        let (x_mm, y_mm) = (eye.single()?, eye.single()?);
         *open = Open { t_s, mass, place_mm: (!x_mm.is_nan()).then_some([x_mm, y_mm]) };
     }
     Some(ledger)
 }
 
-/// A plateau, or that there is none; shares, angles and temperature in single precision, for they only serve the uncertainty.
-fn write_rest<const C: usize, const S: usize>(
+fn write_maybe<const C: usize, const S: usize>(
     out: &mut Pen<'_>,
-    shape: Shape,
+    Shape { n_cells, n_sections }: Shape,
     rest: Option<&Plateau<C, S>>,
 ) -> Option<()> {
     out.flag(rest.is_some())?;
-    let Some(rest) = rest else { return Some(()) };
-    for number in [rest.level.t_s, rest.level.kg, rest.level.slope_kg_s, rest.level.u_kg, rest.level.u_slope_kg_s] {
-        out.double(number)?;
-    }
-    let cells = rest.cells_kg.iter().take(shape.n_cells);
-    for number in cells.chain(rest.tilt_deg.iter().take(shape.n_sections)) {
-        out.single(*number)?;
-    }
-    out.single(rest.stand_in_u_kg)?;
-    out.single(rest.temperature_c.unwrap_or(f64::NAN))
+    rest.map_or(Some(()), |rest| write_rest(out, n_cells, n_sections, rest))
 }
 
 /// The inner `None`: no plateau was kept.
 #[expect(clippy::option_option, reason = "the outer one says that the bytes are no plateau")]
-fn read_rest<const C: usize, const S: usize>(eye: &mut Eye<'_>, shape: Shape) -> Option<Option<Plateau<C, S>>> {
+fn read_maybe<const C: usize, const S: usize>(
+    eye: &mut Eye<'_>,
+    Shape { n_cells, n_sections }: Shape,
+) -> Option<Option<Plateau<C, S>>> {
     if !eye.flag()? {
         return Some(None);
     }
-    let level = Level {
-        t_s: eye.double()?,
-        kg: eye.double()?,
-        slope_kg_s: eye.double()?,
-        u_kg: eye.double()?,
-        u_slope_kg_s: eye.double()?,
-    };
-    let mut rest = Plateau { level, cells_kg: [0.0; C], tilt_deg: [0.0; S], temperature_c: None, stand_in_u_kg: 0.0 };
-    let cells = rest.cells_kg.iter_mut().take(shape.n_cells);
-    for number in cells.chain(rest.tilt_deg.iter_mut().take(shape.n_sections)) {
-        *number = eye.single()?;
-    }
-    rest.stand_in_u_kg = eye.single()?;
-    let temperature_c = eye.single()?;
-    rest.temperature_c = (!temperature_c.is_nan()).then_some(temperature_c);
-    Some(Some(rest))
+    read_rest(eye, n_cells, n_sections).map(Some)
 }

@@ -4,26 +4,29 @@
 //! and names the place that holds the *older* one; [`restore`] takes the newer record that is whole. A write that
 //! is cut at any byte spoils only the record that was being written, so what was kept before it comes back.
 //!
-//! A record, little-endian, all numbers IEEE 754 as they stand in memory, so that what comes back is the same to the bit:
+//! A record, little-endian. Masses and times are IEEE 754 as they stand in memory, so that what comes back is the same to the bit; what only serves
+//! uncertainty, places and stand-ins is rounded, see [`rounded`], which the ledger does when it takes it in:
 //!
 //! | bytes | what |
 //! |-------|------|
 //! | 0–1   | `B7 1E`, a mark |
-//! | 2     | version, 2 |
+//! | 2     | version, 3 |
 //! | 3     | 0 |
 //! | 4–7   | number of the record, one up with each save, wrapping |
 //! | 8–9   | length of the body |
-//! | 10–   | body: numbers of cells and sections; tare; others, variance of items, lean; held (flag, two f64); items (count; number u16, two f64); open questions (count; three f64, place as two f32, NaN for none); last plateau; plateau with all cells good; a bit a cell that drifts |
+//! | 10–   | body: numbers of cells and sections; tare; others, variance of items, lean; held (flag, two f64); items (count; number u16, kg f64, u f32); open questions (count; time and kg f64, u and place f32, NaN for none); last plateau; flag, and what cells bore when all were good: a flag, then a byte a cell where it is near the last plateau, else the loads; a bit a cell that drifts |
 //! | then  | what the caller keeps beside, as it gave it |
 //! | last 4 | CRC-32 (ISO-HDLC) of everything before |
 //!
-//! A plateau: flag; level, scatter and time as f64; cells, angles, uncertainty of stand-ins, temperature (NaN for none) as f32.
+//! A plateau: flag; time and level as f64; slope, scatter, its slope's, stand-ins and temperature (NaN for none) as f32; angles, and cells after the exponent
+//! of their step, as i16 ([`pack`]): error of a cell at most 1/32 768 of the largest one's load, of an angle 0.002 °.
 //!
-//! With 24 cells, a tare, three items, both plateaus and no open question a record has 591 bytes; the most (48 cells, all full) fits
+//! With 24 cells, a tare, three items, both plateaus and no open question a record has 310 bytes; a cell more takes five and a bit; the most (48 cells, all full: 871) fits
 //! [`MOST_BYTES`]. Assumes that a place that is not being written keeps its bytes. A record of a deck with other numbers of cells or
 //! sections is refused.
 
 mod body;
+mod packed;
 mod pen;
 
 use crc::{CRC_32_ISO_HDLC, Crc};
@@ -31,17 +34,19 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use crate::ledger::Ledger;
 use crate::path::Memory;
 use body::Shape;
+pub(crate) use packed::single;
+pub use packed::{pack, rounded, rounded_loads, unpack};
 use pen::{Eye, Pen};
 
 const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 /// The first bytes of a record.
 pub const MARK: [u8; 2] = [0xB7, 0x1E];
-const VERSION: u8 = 2;
+const VERSION: u8 = 3;
 const HEAD: usize = 10;
 const TAIL: usize = 4;
 
 /// Bytes that hold a record of any deck of up to 48 cells and 8 sections, without what a caller keeps beside.
-pub const MOST_BYTES: usize = 1536;
+pub const MOST_BYTES: usize = 1024;
 
 /// One of the two places.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

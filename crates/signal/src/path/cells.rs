@@ -81,15 +81,15 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             if !self.reading.channels.get(index).is_some_and(|channel| channel.is_bad()) {
                 return None;
             }
-            let known = self.known.as_ref()?;
-            let beside = self.config.cells().zip(given.iter().zip(&known.cells_kg)).enumerate();
+            let known_kg = self.known_kg.as_ref()?;
+            let beside = self.config.cells().zip(given.iter().zip(known_kg)).enumerate();
             let beside = beside.filter(|(i, (other, _))| *i != index && other.plate == cell.plate);
             if beside.clone().any(|(_, (_, (kg, _)))| kg.is_none()) {
                 return None;
             }
             let neighbours = beside
                 .map(|(_, (other, (kg, was)))| Neighbour { at_mm: other.at_mm, gain_kg: kg.unwrap_or(0.0) - was });
-            let found = stand_in(cell.at_mm, known.cells_kg.get(index).copied()?, neighbours)?;
+            let found = stand_in(cell.at_mm, known_kg.get(index).copied()?, neighbours)?;
             *out = Some(found.kg);
             u2 += found.u_kg * found.u_kg;
         }

@@ -50,7 +50,7 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     begun: Plateau<C, S>,
     /// Whether the present plateau has lasted long enough for `begun` to be its own.
     rested: bool,
-    known: Option<Plateau<C, S>>,
+    known_kg: Option<[f64; C]>,
     drifts: [bool; C],
     failed: [bool; C],
     rewired: bool,
@@ -94,7 +94,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             excursion: (0.0, 0.0),
             begun: nothing,
             rested: false,
-            known: None,
+            known_kg: None,
             drifts: [false; C],
             failed: [false; C],
             rewired: false,

@@ -75,8 +75,8 @@ pub struct Reading<const C: usize, const P: usize, const S: usize> {
 pub struct Memory<const C: usize, const S: usize> {
     /// The plateau that was left last, or that still lasts: the next one is compared with it.
     pub last: Option<Plateau<C, S>>,
-    /// What each cell bore when all were good, for the day one fails.
-    pub known: Option<Plateau<C, S>>,
+    /// What each cell bore when all were good, kg, for the day one fails.
+    pub known_kg: Option<[f64; C]>,
     /// Cells whose zero wanders.
     pub drifts: [bool; C],
 }
@@ -85,7 +85,7 @@ impl<const C: usize, const S: usize> Memory<C, S> {
     /// Of a path that has seen nothing.
     #[must_use]
     pub const fn new() -> Self {
-        Self { last: None, known: None, drifts: [false; C] }
+        Self { last: None, known_kg: None, drifts: [false; C] }
     }
 }
 

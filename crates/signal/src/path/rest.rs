@@ -18,14 +18,14 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             Motion::Settled => Some(self.now(temperature_c)),
             Motion::Moving => self.before,
         };
-        Memory { last, known: self.known, drifts: self.drifts }
+        Memory { last, known_kg: self.known_kg, drifts: self.drifts }
     }
 
     /// A path that goes on from a memory as after a pause of the samples: the first plateau it finds is compared with the last one kept.
     #[must_use]
     pub fn resume(config: Config<C, P, S>, memory: &Memory<C, S>) -> Self {
-        let Memory { last, known, drifts } = *memory;
-        Self { before: last, known, drifts, failed: drifts, ..Self::new(config) }
+        let Memory { last, known_kg, drifts } = *memory;
+        Self { before: last, known_kg, drifts, failed: drifts, ..Self::new(config) }
     }
 
     /// Keeps the shares of the plateau, the older note at least [`NOTE_S`] back.
@@ -58,11 +58,11 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                     *drifts = true;
                 }
                 if !failed.contains(&true) {
-                    self.known = Some(self.begun);
+                    self.known_kg = Some(self.begun.cells_kg);
                 }
             }
             None if failed.contains(&true) => {}
-            None => self.known = Some(older),
+            None => self.known_kg = Some(older.cells_kg),
         }
     }
 

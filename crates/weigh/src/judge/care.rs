@@ -27,6 +27,7 @@ pub(crate) struct Care {
     /// What the load did in care, less what was stated, kg.
     pub(super) seen_kg: f64,
     /// Standard uncertainty of that, but for fluid, kg.
+    #[serde(with = "crate::keep::single")]
     u_kg: f64,
     /// Whether masses were stated that the load confirmed: then the difference goes with them, however small.
     stated: bool,

@@ -277,14 +277,14 @@ impl Judge {
 
     /// Hands on events that are new or were put right, by their numbers.
     pub(crate) fn take_events(&mut self) -> Vec<(usize, Event)> {
-        self.log.take(&self.kept())
+        self.log.take(&self.kept(self.mendable))
     }
 
     /// Numbers of the events that may still be put right.
-    fn kept(&self) -> Vec<usize> {
+    fn kept(&self, mendable: Option<Mendable>) -> Vec<usize> {
         let open = |asked: &&Asked| self.ledger.open().iter().any(|open| open.t_s.total_cmp(&asked.t_s).is_eq());
         let asked = self.asked.iter().filter(open).map(|asked| asked.event);
-        self.mendable.map(|mendable| mendable.event).into_iter().chain(asked).collect()
+        mendable.map(|mendable| mendable.event).into_iter().chain(asked).collect()
     }
 
     /// Counts up with everything that must outlive a power cut.

@@ -50,17 +50,22 @@ pub(crate) struct Pace {
 /// What flowed until a time, by the plateaus, and by the pace between them.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub(crate) struct Flowed {
+    #[serde(with = "crate::keep::millis")]
     to_s: f64,
     /// Since any fixed time, kg.
     pub kg: f64,
     /// Its variance, kg²: what flows later adds to it.
+    #[serde(with = "crate::keep::single")]
     pub var: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Known {
+    #[serde(with = "crate::keep::millis")]
     t_s: f64,
+    #[serde(with = "crate::keep::single")]
     kg_s: f64,
+    #[serde(with = "crate::keep::single")]
     var: f64,
 }
 
@@ -68,19 +73,26 @@ struct Known {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Unseen {
     /// When it ended, s.
+    #[serde(with = "crate::keep::millis")]
     pub to_s: f64,
     /// What flowed, kg.
     pub kg: f64,
     /// Its variance, kg².
+    #[serde(with = "crate::keep::single")]
     pub var: f64,
+    #[serde(with = "crate::keep::single")]
     apart_s: f64,
+    #[serde(with = "crate::keep::single")]
     kg_s: f64,
     /// C and V of the module's equations.
+    #[serde(with = "crate::keep::single")]
     with_pace: f64,
+    #[serde(with = "crate::keep::single")]
     pace_var: f64,
     /// What flowed at the least and at the most, if the pace was set anew once and for all at some time in between, kg.
     pub range_kg: [f64; 2],
     /// Standard uncertainty of the ends of that range, kg.
+    #[serde(with = "crate::keep::single")]
     pub u_range_kg: f64,
 }
 

@@ -1,7 +1,8 @@
 //! What of the judgement outlives a power cut, in plain data. The ledger is kept apart, see `signal::keep`.
 
 use serde::{Deserialize, Serialize};
-use signal::{Level, Mass};
+use signal::Mass;
+use signal::keep::{pack, unpack};
 
 use super::{
     Asked, Expected, Hold, Judge, Mendable, Mended, Presence, Undone, Weighed,
@@ -11,78 +12,73 @@ use super::{
     pace::{Flowed, Pace},
 };
 use crate::report::Event;
-use crate::setup::{Accounts, CELLS, Rest, SECTIONS};
+use crate::setup::{Accounts, CELLS, PathConfig, Rest, SECTIONS};
 
 /// The judgement but for its ledger.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct JudgeState {
     presence: Presence,
     tare_wanted: bool,
-    hold: Option<(f64, Option<f64>, Option<PlainRest>)>,
+    hold: Option<(f64, Option<f64>, Option<PackedRest>)>,
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
     mended: Option<Mended>,
     undone: Option<Undone>,
     asked: Vec<Asked>,
     kept_events: Vec<(usize, Event)>,
+    #[serde(with = "crate::keep::millis")]
     found_s: f64,
+    #[serde(with = "crate::keep::millis_or_none")]
     first_s: Option<f64>,
     last_settled: Option<Weighed>,
+    #[serde(with = "crate::keep::millis_or_none")]
     bared_s: Option<f64>,
     pace: Pace,
     care: Option<Care>,
-    whole: Option<(PlainRest, f64, [f64; 3], bool, Flowed)>,
+    whole: Option<(PackedRest, f64, [f64; 3], bool, Flowed)>,
     names: Vec<String>,
     n_events: usize,
 }
 
-/// A deck at rest without fixed room.
+/// A deck at rest as `signal::keep` packs it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct PlainRest {
-    level: [f64; 5],
-    cells_kg: Vec<f64>,
-    tilt_deg: Vec<f64>,
-    temperature_c: Option<f64>,
-    stand_in_u_kg: f64,
-}
+struct PackedRest(Vec<u8>);
 
-impl PlainRest {
-    fn of(rest: &Rest) -> Self {
-        let Level { t_s, kg, slope_kg_s, u_kg, u_slope_kg_s } = rest.level;
-        Self {
-            level: [t_s, kg, slope_kg_s, u_kg, u_slope_kg_s],
-            cells_kg: rest.cells_kg.to_vec(),
-            tilt_deg: rest.tilt_deg.to_vec(),
-            temperature_c: rest.temperature_c,
-            stand_in_u_kg: rest.stand_in_u_kg,
-        }
+impl PackedRest {
+    /// Room for the most cells and sections that there may be.
+    const ROOM: usize = 40 + 2 * (CELLS + SECTIONS);
+
+    fn of(rest: &Rest, config: &PathConfig) -> Self {
+        let mut bytes = [0; Self::ROOM];
+        let length = pack(rest, config.cells().count(), config.n_sections(), &mut bytes);
+        Self(length.and_then(|length| bytes.get(..length)).unwrap_or(&[]).to_vec())
     }
 
-    fn rest(&self) -> Option<Rest> {
-        let [t_s, kg, slope_kg_s, u_kg, u_slope_kg_s] = self.level;
-        Some(Rest {
-            level: Level { t_s, kg, slope_kg_s, u_kg, u_slope_kg_s },
-            cells_kg: <[f64; CELLS]>::try_from(self.cells_kg.as_slice()).ok()?,
-            tilt_deg: <[f64; SECTIONS]>::try_from(self.tilt_deg.as_slice()).ok()?,
-            temperature_c: self.temperature_c,
-            stand_in_u_kg: self.stand_in_u_kg,
-        })
+    fn rest(&self, config: &PathConfig) -> Option<Rest> {
+        unpack(&self.0, config.cells().count(), config.n_sections())
     }
 }
 
 impl Judge {
-    /// What must outlive a power cut, but for the ledger.
-    pub(crate) fn state(&self) -> JudgeState {
+    /// What must outlive a power cut at `t_s`, but for the ledger.
+    pub(crate) fn state(&self, t_s: f64) -> JudgeState {
+        // What no later change or entry can mend any more is not kept, nor is its event.
+        let mendable = self.mendable.filter(|last| t_s <= last.until_s);
+        let late = |begun_s: f64| t_s - begun_s > self.rules.late_s;
+        let kept = self.kept(mendable);
         JudgeState {
             presence: self.presence,
             tare_wanted: self.tare_wanted,
-            hold: self.hold.as_ref().map(|h| (h.t_s, h.released_s, h.before.as_ref().map(PlainRest::of))),
+            hold: self
+                .hold
+                .as_ref()
+                .map(|h| (h.t_s, h.released_s, h.before.as_ref().map(|b| PackedRest::of(b, &self.config)))),
             expected: self.expected.clone(),
-            mendable: self.mendable,
-            mended: self.mended,
-            undone: self.undone,
-            asked: self.asked.clone(),
-            kept_events: self.log.kept(&self.kept()),
+            mendable,
+            mended: self.mended.filter(|last| !late(last.t_s)),
+            undone: self.undone.filter(|last| !late(last.t_s)),
+            asked: self.asked.iter().filter(|asked| kept.contains(&asked.event)).copied().collect(),
+            kept_events: self.log.kept(&kept),
             found_s: self.found_s,
             first_s: self.first_s,
             last_settled: self.last_settled,
@@ -91,7 +87,7 @@ impl Judge {
             care: self.care,
             whole: self.whole.as_ref().map(|whole| {
                 let Whole { rest, remainder_kg, lean, items_u2, in_care, flowed } = whole;
-                (PlainRest::of(rest), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care, *flowed)
+                (PackedRest::of(rest, &self.config), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care, *flowed)
             }),
             names: self.names.clone(),
             n_events: self.log.count(),
@@ -104,7 +100,7 @@ impl Judge {
         self.presence = state.presence;
         self.tare_wanted = state.tare_wanted;
         self.hold = state.hold.map(|(t_s, released_s, before)| Hold {
-            before: before.and_then(|before| before.rest()),
+            before: before.and_then(|before| before.rest(&self.config)),
             released_s,
             t_s,
         });
@@ -121,7 +117,14 @@ impl Judge {
         self.pace = state.pace;
         self.care = state.care;
         self.whole = state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2], in_care, flowed)| {
-            Some(Whole { rest: rest.rest()?, remainder_kg, lean: Mass { kg, u_kg }, items_u2, in_care, flowed })
+            Some(Whole {
+                rest: rest.rest(&self.config)?,
+                remainder_kg,
+                lean: Mass { kg, u_kg },
+                items_u2,
+                in_care,
+                flowed,
+            })
         });
         if !state.names.is_empty() {
             self.names = state.names;

@@ -89,7 +89,7 @@ impl Judge {
     /// Opens a question that an event has asked.
     pub(super) fn asked_by(&mut self, open: Open, event: usize) {
         self.ledger.ask(open);
-        let kept = self.kept();
+        let kept = self.kept(self.mendable);
         self.asked.retain(|asked| kept.contains(&asked.event));
         self.asked.push(Asked { t_s: open.t_s, event, seen: true });
     }

@@ -186,3 +186,44 @@ fn both_weights_are_told_until_someone_says_whose_the_change_was() {
     assert_eq!(unanswered.report.open.len(), 1);
     assert!(unanswered.settled(206.0, 700.0).is_empty());
 }
+
+/// The sizes that the documentation states: tare, patient and three named things, an open question with its sentence, a care that is being given.
+#[test]
+fn a_record_of_24_cells_takes_less_than_half_a_kilobyte() {
+    let sections = [("back", 760.0), ("seat", 400.0), ("legs", 800.0)];
+    let mut sizes = Vec::new();
+    for abreast in [2, 4] {
+        let mut night = begun(700.0);
+        night.deck = deck(&sections, abreast, 4, 50.0);
+        let named = [(150.0, 0.8, "pillow"), (200.0, 1.4, "monitor"), (250.0, 0.6, "pump")];
+        for (at, kg, note) in named {
+            night.deeds.push(Deed::Thing { at, over: 2.0, kg, x: 1200.0, y: 450.0 });
+            night.actions.push((at + 1.0, Add, Some(kg)));
+            night.notes.push((at + 1.0, note));
+        }
+        night.deeds.push(Deed::Thing { at: 400.0, over: 2.0, kg: 0.5, x: 900.0, y: 450.0 });
+        night.actions.extend([(500.0, Add, Some(0.5)), (550.0, Hold, None)]);
+        night.deeds.push(Deed::Thing { at: 600.0, over: 2.0, kg: 2.0, x: 900.0, y: 450.0 });
+        let made = night.make();
+        let mut weigher = weigher(&made);
+        let size_at = |until_s: f64, weigher: &mut Weigher| {
+            for sample in made.samples.iter().filter(|s| s.t_s < until_s) {
+                weigher.push(sample);
+            }
+            let mut record = Vec::new();
+            // As a service does, that hands on what is told as it is told.
+            weigher.news();
+            weigher.keep(&mut Keeper::new(), &mut record).unwrap();
+            record.len()
+        };
+        for until_s in [390.0, 490.0, 690.0] {
+            sizes.push(size_at(until_s, &mut weigher));
+        }
+        let report = weigher.report();
+        assert!(report.items.len() >= 3 && report.last.unwrap().state == State::Held, "{report:?}");
+    }
+    // Measured 498, 675, 630 and 621, 798, 802: a sentence more or less is no matter, a plateau with all its digits is.
+    for (size, most) in sizes.iter().zip([512, 720, 680, 640, 850, 850]) {
+        assert!(*size <= most && *size > most / 2, "{sizes:?}");
+    }
+}
