@@ -2,7 +2,7 @@
 //!
 //! No input or output, no clock, no allocation, no panic, no patient: the same samples and configuration give the same bits on a
 //! controller, in the service and in a replay. The cost of a sample is bounded: some 0.42 µs for 24 cells on a server core of a busy machine
-//! (`benches/README.md`). The whole state of 24 cells, 6 plates and 4 sections is some 10 kB, of which [`keep`] saves what must outlive a power cut.
+//! (`benches/README.md`). The whole state of 24 cells, 6 plates and 4 sections is some 11 kB, of which [`keep`] saves what must outlive a power cut.
 //!
 //! ```text
 //! counts → channel check, spikes → kg a cell → ÷ cos θ of its section → sum ─→ low-pass ───────────→ live figure
@@ -36,6 +36,7 @@ pub mod path;
 pub mod plateau;
 pub mod stand_in;
 pub mod still;
+pub mod trust;
 pub mod watch;
 
 pub use channel::Channel;

@@ -231,6 +231,9 @@ impl Weigher {
             action.kg = action.kg.filter(|kg| (0.0..=ITEM_MOST_KG).contains(kg));
             self.n_taken += 1;
             self.judge.act(&action, &self.path, self.last_temperature_c);
+            if self.judge.awaits_tare() {
+                self.path.forget_drifts();
+            }
         }
         self.path.push(&self.for_path(sample));
         if let Some(change) = &self.path.reading().change {

@@ -52,19 +52,25 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             *secant = slant.secant(*deg);
         }
         let cells = self.config.cells.iter().zip(&self.lines).take(self.config.n_cells);
-        let states = self.channels.iter_mut().zip(&sample.counts).zip(self.creeps.iter_mut().zip(&self.drifts));
+        let doubted = self.drifts.iter().zip(&mut self.trusts);
+        let states = self.channels.iter_mut().zip(&sample.counts).zip(self.creeps.iter_mut().zip(doubted));
         let outs = self.reading.channels.iter_mut().zip(&mut self.reading.overloaded).zip(cells_kg);
-        for (((cell, line), ((state, counts), (creep, drifts))), ((channel, overloaded), out)) in
+        for (((cell, line), ((state, counts), (creep, (drifts, trust)))), ((channel, overloaded), out)) in
             cells.zip(states).zip(outs)
         {
             let (is, used) = state.push(sample.t_s, *counts, cell, &self.config.limits.channel);
             *channel = if is.gives() && *drifts { Channel::Drifting } else { is };
-            if channel.gives() {
+            if is.gives() {
                 let normal = line.normal_kg(used, cell, self.config.gravity_ratio);
-                *overloaded = normal > cell.capacity_kg;
+                *overloaded = normal > cell.capacity_kg && channel.gives();
                 let section = self.config.plate_section.get(cell.plate).copied().unwrap_or(0);
                 let normal = creep.push(normal, cell.creep_rel, self.gains.creep);
-                *out = Some(normal * secants.get(section).copied().unwrap_or(1.0));
+                let kg = normal * secants.get(section).copied().unwrap_or(1.0);
+                if channel.gives() {
+                    *out = Some(kg);
+                } else {
+                    trust.hear(kg, self.gains.share);
+                }
             }
         }
     }

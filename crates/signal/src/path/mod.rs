@@ -15,6 +15,7 @@ use crate::filter::LowPass;
 use crate::load::{Line, Slant, TILT_MAX_DEG};
 use crate::plateau::Level;
 use crate::still::Gather;
+use crate::trust::Trust;
 use crate::watch::{Motion, Turn, Watch};
 use gains::Gains;
 
@@ -52,6 +53,9 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     rested: bool,
     known_kg: Option<[f64; C]>,
     drifts: [bool; C],
+    trusts: [Trust; C],
+    /// What a drifting cell has wandered on the present plateau, kg, and which; it is taken off when the plateau is left.
+    wandered: Option<(usize, f64)>,
     failed: [bool; C],
     rewired: bool,
     reading: Reading<C, P, S>,
@@ -96,6 +100,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             rested: false,
             known_kg: None,
             drifts: [false; C],
+            trusts: [Trust::default(); C],
+            wandered: None,
             failed: [false; C],
             rewired: false,
             reading: Reading {
@@ -125,6 +131,18 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     #[must_use]
     pub const fn reading(&self) -> &Reading<C, P, S> {
         &self.reading
+    }
+
+    /// Whether a cell is named as drifting.
+    #[must_use]
+    pub fn has_drifting(&self) -> bool {
+        self.drifts.contains(&true)
+    }
+
+    /// Believes cells again that drifted, as their zeros are taken anew: the load has to come to rest once more.
+    pub fn forget_drifts(&mut self) {
+        self.drifts = [false; C];
+        self.trusts = [Trust::default(); C];
     }
 
     /// The deck as it is: the plateau while at rest, else the low-passed load with the scatter of one block.

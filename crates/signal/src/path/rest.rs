@@ -5,6 +5,7 @@ use crate::config::Config;
 use crate::doubt::{self, Parts, Plateau};
 use crate::load::{CENTRE_LEAST_KG, Load};
 use crate::stand_in::{Neighbour, drifting, stand_in};
+use crate::trust::Trust;
 use crate::watch::Motion;
 
 /// Every so often the shares of a plateau are noted, so that those before a change are not touched by it, s.
@@ -38,10 +39,29 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 // When a plateau is found its cells' averages still hold what moved before: it begins here to who looks for drift.
                 self.rested = true;
                 self.begun = now;
+                self.note_trust(t_s, true);
                 return;
             }
+            self.note_trust(t_s, false);
             // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
             self.note_drift(&newer);
+        }
+    }
+
+    /// Follows what drifting cells say beside what stands in for them, on a plateau that `begins` or goes on.
+    fn note_trust(&mut self, t_s: f64, begins: bool) {
+        if !self.has_drifting() {
+            return;
+        }
+        let (u_kg, floor_kg) = (self.reading.stand_in_u_kg, self.config.limits.channel.drift_floor_kg);
+        for ((drifts, trust), kg) in self.drifts.iter_mut().zip(&mut self.trusts).zip(&self.share_kg) {
+            let Some(off_kg) = trust.own_kg.map(|own_kg| own_kg - kg).filter(|_| *drifts) else { continue };
+            if begins {
+                trust.begin(t_s, off_kg);
+            } else if trust.follow(t_s, off_kg, u_kg, floor_kg) {
+                *drifts = false;
+                *trust = Trust::default();
+            }
         }
     }
 
@@ -54,9 +74,12 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         let failed = self.failed.get(..n).unwrap_or(&[]);
         match drifting(self.config.cells(), begun, bears, failed, self.config.limits.channel.drift_floor_kg) {
             Some(cell_idx) => {
-                if let Some(drifts) = self.drifts.get_mut(cell_idx) {
+                if let Some((drifts, trust)) = self.drifts.get_mut(cell_idx).zip(self.trusts.get_mut(cell_idx)) {
                     *drifts = true;
+                    *trust = Trust::default();
                 }
+                let wandered = bears.get(cell_idx).zip(begun.get(cell_idx)).map(|(is, was)| (cell_idx, is - was));
+                self.wandered = wandered;
                 if !failed.contains(&true) {
                     self.known_kg = Some(self.begun.cells_kg);
                 }
@@ -68,7 +91,15 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
 
     pub(super) fn leave(&mut self) {
         let [older, _] = self.noted;
-        self.before = Some(Plateau { level: self.watch.left(), ..older });
+        let mut before = Plateau { level: self.watch.left(), ..older };
+        if let Some((cell_idx, kg)) = self.wandered.take() {
+            // What the cell wandered is no load: what comes after is compared with the plateau without it.
+            before.level.kg -= kg;
+            if let Some(cell_kg) = before.cells_kg.get_mut(cell_idx) {
+                *cell_kg -= kg;
+            }
+        }
+        self.before = Some(before);
         self.excursion = (0.0, 0.0);
     }
 

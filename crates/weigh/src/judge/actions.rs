@@ -13,11 +13,12 @@ impl Judge {
     pub(crate) fn act(&mut self, action: &Action, path: &Path, temperature_c: Option<f64>) {
         let rest = (path.reading().motion == Motion::Settled).then(|| path.now(temperature_c));
         match action.kind {
-            ActionKind::Tare => self.want_tare(action.t_s, rest),
+            // A cell that drifted is believed again from this tare on, and its zero is taken with the others': the load rests anew first.
+            ActionKind::Tare => self.want_tare(action.t_s, rest.filter(|_| !path.has_drifting())),
             ActionKind::PatientOn => self.patient_on(action.t_s, rest),
             ActionKind::PatientOff => self.patient_off(),
-            ActionKind::Add => self.item(action, 1.0),
-            ActionKind::Remove => self.item(action, -1.0),
+            ActionKind::Add => self.item(action, 1.0, rest.is_some()),
+            ActionKind::Remove => self.item(action, -1.0, rest.is_some()),
             ActionKind::Hold => self.begin_care(action.t_s),
             ActionKind::Release => self.release(action.t_s, rest),
             ActionKind::PatientStep => self.own_step(action),
@@ -45,6 +46,7 @@ impl Judge {
         self.tare_wanted = false;
         self.mendable = None;
         self.whole = None;
+        self.sure = None;
         self.care = None;
         self.expected.clear();
         self.ledger.take_tare(rest);

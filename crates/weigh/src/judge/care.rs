@@ -88,6 +88,10 @@ impl Judge {
             self.give(&item.note, Mass { kg, u_kg: 0.0 });
             self.tell_item(t_s, item, kg, self.u_stated(kg), None);
         }
+        if self.is_shunted() && (rest - unseen.kg).abs() > self.least(u) {
+            self.ask_shunted_care(Open { t_s, mass: Mass { kg: rest - unseen.kg, u_kg: u }, place_mm: None });
+            return;
+        }
         if (rest - unseen.kg).abs() > self.rules.care_kg {
             let open = Open { t_s, mass: Mass { kg: rest - unseen.kg, u_kg: u }, place_mm: None };
             self.ask(open, "is more than linen: who or what came or went in care?");

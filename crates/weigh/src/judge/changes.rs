@@ -19,6 +19,8 @@ const SLIP_VARIES: f64 = 0.3;
 const SLIP_U: f64 = 0.01;
 /// An entry answers an old question only after this, s: it is likelier about what just came, if something did.
 const ANSWER_S: f64 = 20.0;
+/// What leaves left from where it came, mm: no thing of a bed is placed worse (150 mm is asked of a deck), and two of the same mass lie apart.
+const SAME_PLACE_MM: f64 = 200.0;
 /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
 const UNWEIGHED_KG: f64 = 1.0;
 
@@ -26,9 +28,16 @@ impl Judge {
     /// Takes a change that the path has found.
     pub(crate) fn change(&mut self, step: &Step) {
         self.happened += 1;
+        self.note_sure(step);
         self.note_failed(step);
         self.learn_pace(step);
         self.found_s = step.after.level.t_s;
+        self.judge_change(step);
+        self.unsure = false;
+        self.judge_sure(&step.after);
+    }
+
+    fn judge_change(&mut self, step: &Step) {
         let t_s = began(step);
         if self.tare_wanted {
             self.take_tare(step.after);
@@ -153,6 +162,7 @@ impl Judge {
         self.first_s = None;
         self.mendable = None;
         self.whole = None;
+        self.sure = None;
         self.care = None;
         self.undone = None;
         self.ledger.drop_newest(usize::MAX);
@@ -187,7 +197,7 @@ impl Judge {
 
     fn change_with_patient(&mut self, step: &Step) {
         let t_s = began(step);
-        if self.ledger.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) {
+        if self.ledger.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) && !self.may_be_item(step) {
             let left = self.last_settled.map(|last| -last.kg);
             self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
             self.depart();
@@ -261,8 +271,15 @@ impl Judge {
         self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass).hypot(beyond_kg) });
     }
 
+    /// Whether what left may be an item as well as the patient: one of that mass lies there. Then it is asked about.
+    fn may_be_item(&self, step: &Step) -> bool {
+        let u = self.u_step(step.parts.total_kg(), self.found_s - began(step));
+        let alike = |item: &signal::Item| (item.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(item.mass.u_kg));
+        self.ledger.items().iter().any(alike)
+    }
+
     /// Uncertainty that angles leave to a load whose cells all give and which hardly can lean, kg; `None` for another.
-    fn flat(&self, rest: &Rest) -> Option<f64> {
+    pub(super) fn flat(&self, rest: &Rest) -> Option<f64> {
         let absolute = signal::doubt::between(&self.config, self.ledger.tare()?, rest);
         let u_kg = absolute.lean_kg.hypot(absolute.angle_kg);
         (rest.stand_in_u_kg <= 0.0 && 3.0 * u_kg < self.rules.least_kg).then_some(u_kg)
@@ -381,8 +398,32 @@ impl Judge {
         true
     }
 
-    /// A change that takes back the newest open questions: a hand that let go, a visitor who rose, or a thing that left again.
+    /// A change that takes back open questions.
     fn undo(&mut self, step: &Step, u: f64) -> bool {
+        self.undo_newest(step, u) || self.undo_older(step, u)
+    }
+
+    /// What lay there before others came goes first: one question of the same mass at the same place.
+    fn undo_older(&mut self, step: &Step, u: f64) -> bool {
+        let fits = |open: &Open| {
+            let near = |[x, y]: [f64; 2], [x0, y0]: [f64; 2]| (x - x0).hypot(y - y0) <= SAME_PLACE_MM;
+            let at_it = open.place_mm.zip(step.place_mm).is_some_and(|(a, b)| near(a, b));
+            at_it && (open.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(open.mass.u_kg))
+        };
+        let seen = |open: &Open| self.asked.iter().all(|asked| asked.seen || asked.t_s.total_cmp(&open.t_s).is_ne());
+        let Some(open) =
+            self.ledger.open().iter().rposition(|open| seen(open) && fits(open)).and_then(|at| self.ledger.answer(at))
+        else {
+            return false;
+        };
+        self.tell_undone(step, u, open.t_s, &[open.t_s]);
+        let (t_s, kg) = (step.after.level.t_s, step.delta_kg);
+        self.undone = Some(Undone { t_s, kg, u_kg: u, place_mm: step.place_mm, of: open.into() });
+        true
+    }
+
+    /// A change that takes back the newest open questions: a hand that let go, a visitor who rose, or a thing that left again.
+    fn undo_newest(&mut self, step: &Step, u: f64) -> bool {
         let (mut sum, mut u2) = (step.delta_kg, u * u);
         for (i, open) in self.ledger.open().iter().rev().enumerate() {
             // What was entered and never seen did not come: it cannot leave.

@@ -5,7 +5,8 @@
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
 //! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release, `questions` what
-//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `failed` what a cell that fails and comes back leaves behind, `state` what outlives a power cut.
+//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `failed` what a cell that fails and comes back leaves behind, `sure` what the deck says of an
+//! open question once nothing is in doubt any more, `state` what outlives a power cut.
 
 mod actions;
 mod care;
@@ -16,6 +17,7 @@ mod pace;
 mod questions;
 mod shunt;
 mod state;
+mod sure;
 mod tell;
 
 use serde::{Deserialize, Serialize};
@@ -30,6 +32,7 @@ use formats::weights::State;
 use log::Log;
 use pace::{Pace, usual_kg_s};
 pub(crate) use state::JudgeState;
+use sure::Sure;
 
 /// Times and sizes of judgement. Choices of this project: no published source names them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -187,6 +190,8 @@ pub(crate) struct Asked {
     event: usize,
     /// Whether the load changed: else it was only entered.
     seen: bool,
+    /// Whether it may be none: asked while a section was raised, a cell failed or load passed the cells by.
+    unsure: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -232,6 +237,10 @@ pub(crate) struct Judge {
     bared_s: Option<f64>,
     /// The accounts before a cell failed, until all give again.
     whole: Option<Whole>,
+    /// The accounts when nothing was in doubt.
+    sure: Option<Sure>,
+    /// Whether the change that is judged may be none, see [`Asked`].
+    unsure: bool,
     log: Log,
     /// Names of items; the ledger knows them by their place here.
     names: Vec<String>,
@@ -261,10 +270,17 @@ impl Judge {
             care: None,
             bared_s: None,
             whole: None,
+            sure: None,
+            unsure: false,
             log: Log::default(),
             happened: 0,
             names: vec![String::new()],
         }
+    }
+
+    /// Whether a tare is taken at the next rest.
+    pub(crate) fn awaits_tare(&self) -> bool {
+        self.tare_wanted
     }
 
     pub(crate) fn ledger(&self) -> &Accounts {

@@ -41,14 +41,20 @@ impl Judge {
         if let Some(whole) = &mut self.whole {
             whole.remainder_kg += kg;
         }
+        if let Some(sure) = &mut self.sure {
+            sure.remainder_kg += kg;
+        }
         self.mendable = None;
     }
 
-    pub(super) fn item(&mut self, action: &Action, sign: f64) {
+    /// An item was entered, while the load `rests` or moves.
+    pub(super) fn item(&mut self, action: &Action, sign: f64, rests: bool) {
         let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
         let young =
             |index: usize| self.ledger.open().get(index).is_some_and(|open| action.t_s - open.t_s <= self.rules.late_s);
-        if self.question_for(&expected).is_some_and(young) {
+        // Of an item without its mass that is entered while the load moves, the move is likelier to be it than an older question: that one waits.
+        let of_the_move = action.kg.is_none() && !rests;
+        if !of_the_move && self.question_for(&expected).is_some_and(young) {
             self.answer(&expected);
             return;
         }

@@ -73,6 +73,15 @@ impl Judge {
         let event =
             self.tell_at(open.t_s, EventKind::Shunt, Some(open.mass.kg), Some(open.mass.u_kg), at, &shunted.text);
         self.asked_by(open, event);
+        if let Some(asked) = self.asked.last_mut() {
+            asked.unsure = true;
+        }
+    }
+
+    /// Whether load is thought to pass the cells by: a question of it is open.
+    pub(super) fn is_shunted(&self) -> bool {
+        let is_shunt = |asked: &super::Asked| self.log.get(asked.event).is_some_and(|e| e.kind == EventKind::Shunt);
+        self.asked.iter().any(|asked| is_shunt(asked) && self.is_open(asked.t_s))
     }
 
     /// The load that passed the cells by is back: true where it was a shunt that was asked about.

@@ -91,7 +91,7 @@ impl Judge {
         self.ledger.ask(open);
         let kept = self.kept(self.mendable);
         self.asked.retain(|asked| kept.contains(&asked.event));
-        self.asked.push(Asked { t_s: open.t_s, event, seen: true });
+        self.asked.push(Asked { t_s: open.t_s, event, seen: true, unsure: self.unsure });
     }
 
     /// The event that asked the question of a time, to be put right.
@@ -99,6 +99,14 @@ impl Judge {
         let at = self.asked.iter().rposition(|asked| asked.t_s.total_cmp(&asked_s).is_eq())?;
         let Asked { event, .. } = self.asked.remove(at);
         self.log.mend(event)
+    }
+
+    /// What was asked about was nothing that came or went.
+    pub(super) fn retell_none(&mut self, asked_s: f64, known_s: f64) {
+        let Some(event) = self.asking(asked_s) else { return };
+        event.text.push_str(&format!(
+            " It was none: flat, with all cells and no load past them, the deck bore at {known_s:.0} s what it bore before."
+        ));
     }
 
     /// What was asked about was a hand or a body, which let go.

@@ -1,0 +1,146 @@
+//! Questions that were none: what the deck says once nothing is in doubt any more.
+//!
+//! While a section is raised, a cell fails or load passes the cells by, a lean, a stand-in or a plate on its base may look like something that came or went. Such a
+//! question is asked and marked as unsure. When the deck lies flat again, gives with all its cells and bears what its accounts say, the load is compared with the
+//! last such rest before: the patient weighs what was weighed then, but for what flowed since. If that holds only without some of the unsure
+//! questions, those were none and are closed; the event says so. A question that was asked while nothing was in doubt is never closed so.
+//! Unsure questions that cancel are closed, too, where off is within 3 u: the weight is the same without them. If care was given while load passed the cells by, all unsure questions are closed where that leaves less than a tenth of the largest, and what is left is put with what came and went in care.
+//!
+//! Symbols: off = R − R₀ − flow, with R the remainder (load less tare, items, lean and open questions) now and R₀ then; u its standard uncertainty: what the two rests leave open, the
+//! flow, and the items booked in between. A set S of unsure questions is refuted when |off| > 3 u, |off + Σ S| ≤ 3 u and at most half of |off|.
+
+use signal::{Mass, Open};
+
+use super::care::IN_CARE;
+use super::pace::Flowed;
+use super::{Judge, Presence};
+use crate::setup::{Rest, Step};
+
+/// No more unsure questions are tried in all their combinations.
+const MOST_TRIED: usize = 10;
+
+/// Of the largest unsure question, what may be left as linen.
+const LEFT_REL: f64 = 0.1;
+
+/// The accounts when nothing was in doubt.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Sure {
+    rest: Rest,
+    pub(super) remainder_kg: f64,
+    items_u2: f64,
+    flowed: Flowed,
+    /// Whether linen may have come or gone in care since, and is part of an unsure question.
+    in_care: bool,
+}
+
+impl Judge {
+    /// Remembers the accounts as of the plateau that a step has ended, where nothing was in doubt on it; and whether the step itself is.
+    pub(super) fn note_sure(&mut self, step: &Step) {
+        let sound = |rest: &Rest| self.flat(rest).is_some();
+        let before = step.before.as_ref().filter(|before| sound(before));
+        self.unsure = step.rewired || before.is_none() || !sound(&step.after) || self.is_shunted();
+        let calm = self.presence == Presence::On && self.first_s.is_some() && self.hold.is_none();
+        let Some(rest) = before.filter(|_| calm && !self.is_unsure()) else { return };
+        if let Some(remainder_kg) = self.ledger.remainder_kg(rest.level.kg) {
+            let flowed = self.pace.flowed(rest.level.t_s, self.usual_pace());
+            self.sure =
+                Some(Sure { rest: *rest, remainder_kg, items_u2: self.ledger.items_u2(), flowed, in_care: false });
+        }
+    }
+
+    /// Closes the unsure questions that a rest without doubt refutes.
+    pub(super) fn judge_sure(&mut self, after: &Rest) {
+        if self.presence != Presence::On || self.first_s.is_none() || self.hold.is_some() || !self.is_unsure() {
+            return;
+        }
+        let Some((sure, u_lean_kg)) = self.sure.clone().zip(self.flat(after)) else { return };
+        let Some(now_kg) = self.ledger.remainder_kg(after.level.kg) else { return };
+        let flowed = self.pace.flowed(after.level.t_s, self.usual_pace());
+        let var = (flowed.var - sure.flowed.var).max(0.0) + (self.ledger.items_u2() - sure.items_u2).max(0.0);
+        let u_kg =
+            signal::doubt::between(&self.config, &sure.rest, after).total_kg().hypot(var.sqrt()).hypot(u_lean_kg);
+        let off_kg = now_kg - sure.remainder_kg - (flowed.kg - sure.flowed.kg);
+        let least_kg = self.least(u_kg);
+        let mut none = if off_kg.abs() <= least_kg {
+            // The load is the same with them and without: of what seemed to go and to come back nothing is left to ask.
+            self.cancelling(self.rules.least_kg)
+        } else {
+            self.refuted(off_kg, least_kg.min(0.5 * off_kg.abs()))
+        };
+        if none.is_empty() && sure.in_care {
+            let unsure = self.unsure_questions();
+            let left_kg = off_kg + unsure.iter().map(|open| open.mass.kg).sum::<f64>();
+            let most_kg = unsure.iter().map(|open| open.mass.kg.abs()).fold(0.0, f64::max);
+            if left_kg.abs() <= (LEFT_REL * most_kg).min(self.rules.care_kg) {
+                none = unsure.iter().map(|open| open.t_s).collect();
+                self.give(IN_CARE, Mass { kg: left_kg, u_kg });
+                self.tell_care(after.level.t_s, left_kg, u_kg);
+            }
+        }
+        self.close(&none, after.level.t_s);
+    }
+
+    fn close(&mut self, none: &[f64], t_s: f64) {
+        for asked_s in none {
+            let Some(at) = self.ledger.open().iter().position(|open| open.t_s.total_cmp(asked_s).is_eq()) else {
+                continue;
+            };
+            self.ledger.answer(at);
+            self.retell_none(*asked_s, t_s);
+            self.mendable = None;
+        }
+    }
+
+    /// The unsure questions, by their times, without which the accounts agree best; none where they agree to no better than `within_kg`.
+    fn refuted(&self, off_kg: f64, within_kg: f64) -> Vec<f64> {
+        let asked = self.unsure_questions();
+        let left_kg = |set: usize| (off_kg + sum_kg(&asked, set)).abs();
+        let sets = 1..1_usize << asked.len();
+        let best = sets.min_by(|a, b| left_kg(*a).total_cmp(&left_kg(*b))).filter(|set| left_kg(*set) <= within_kg);
+        best.map_or_else(Vec::new, |set| chosen(&asked, set).map(|open| open.t_s).collect())
+    }
+
+    /// The most unsure questions, by their times, that cancel to `within_kg`.
+    fn cancelling(&self, within_kg: f64) -> Vec<f64> {
+        let asked = self.unsure_questions();
+        let sets = (1..1_usize << asked.len()).filter(|set| set.count_ones() > 1);
+        let most = sets.filter(|set| sum_kg(&asked, *set).abs() <= within_kg).max_by_key(|set| set.count_ones());
+        most.map_or_else(Vec::new, |set| chosen(&asked, set).map(|open| open.t_s).collect())
+    }
+
+    fn unsure_questions(&self) -> Vec<Open> {
+        let unsure = |open: &&Open| {
+            self.asked.iter().any(|asked| asked.unsure && asked.seen && asked.t_s.total_cmp(&open.t_s).is_eq())
+        };
+        self.ledger.open().iter().filter(unsure).take(MOST_TRIED).copied().collect()
+    }
+
+    /// Asks about what came or went in care while load passes the cells by: who is laid otherwise presses otherwise on what is jammed, and that is no linen.
+    pub(super) fn ask_shunted_care(&mut self, open: Open) {
+        self.ask(open, "came or went in care, while load may pass the cells by: how much of it was linen?");
+        if let Some(asked) = self.asked.last_mut() {
+            asked.unsure = true;
+        }
+        if let Some(sure) = &mut self.sure {
+            sure.in_care = true;
+        }
+    }
+
+    fn is_unsure(&self) -> bool {
+        self.asked.iter().any(|asked| asked.unsure && self.is_open(asked.t_s))
+    }
+
+    /// Whether the question of a time is open.
+    pub(super) fn is_open(&self, asked_s: f64) -> bool {
+        self.ledger.open().iter().any(|open| open.t_s.total_cmp(&asked_s).is_eq())
+    }
+}
+
+/// The questions of a set, by its bits.
+fn chosen(asked: &[Open], set: usize) -> impl Iterator<Item = &Open> {
+    asked.iter().enumerate().filter(move |(i, _)| set >> i & 1 == 1).map(|(_, open)| open)
+}
+
+fn sum_kg(asked: &[Open], set: usize) -> f64 {
+    chosen(asked, set).map(|open| open.mass.kg).sum()
+}
