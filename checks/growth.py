@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
 """How the cost of a verb grows with its data: processor time and memory at 1, 3.16 and 10 times as much, with the fitted exponent.
 
-`weigh` on a longer recording, `calibrate` on a longer run, `balance` on longer charts, `check` on more plates. All data are invented:
-they are cut from, or repeat, the files that `bedplate demo --no-serve --dir` leaves. Processor time (user and system) is the best of
+`weigh` on a longer recording and on more cells, `calibrate` on a longer run and on more cells, `balance` on longer charts,
+`check` on more plates. All data are invented: they come from the twin, or
+are cut from, or repeat, the files that `bedplate demo --no-serve --dir` leaves. Processor time (user and system) is the best of
 three runs, less that of `bedplate --version`, so that other work on the machine matters little. The exponent is the slope of the
 logarithms between the smallest and the largest.
 
@@ -21,6 +22,9 @@ import tempfile
 
 SHARES = (1.0, 10**0.5, 10.0)
 REPEATS = 3
+if len(sys.argv) != 2:
+    sys.exit(__doc__)
+BEDPLATE = pathlib.Path(sys.argv[1]).resolve()
 
 
 def cost(command, folder):
@@ -88,10 +92,9 @@ def balance(folder, share):
     return rows, "minutes of weights", ["balance", "patient.toml", weights, name]
 
 
-def check(folder, share):
+def deck_of(folder, plates):
     """Plates like the first of the deck, one after the other on one section, under an even load."""
     text = (folder / "deck.toml").read_text()
-    plates = round(2 * share)
     tables = re.split(r"(?m)^(?=\[)", text)
     first_plate = next(t for t in tables if t.startswith("[[plate]]"))
     length = float(re.search(r"size_mm = \[([\d.]+),", first_plate)[1])
@@ -106,19 +109,46 @@ def check(folder, share):
     kept.append('[[load_case]]\nname = "even"\neven_kg = 100.0\n')
     name = f"deck-{plates}.toml"
     (folder / name).write_text("".join(kept))
-    return plates, "plates of 4 cells", ["check", name]
+    return name
+
+
+def check(folder, share):
+    plates = round(2 * share)
+    return plates, "plates of 4 cells", ["check", deck_of(folder, plates)]
+
+
+def lived(folder, share):
+    """A deck of 1, 3 or 10 plates, and the folder in which the twin left half an hour on it and its calibration."""
+    plates = round(share)
+    deck, out = deck_of(folder, plates), folder / f"lived-{plates}"
+    if not out.exists():
+        (folder / "half.toml").write_text("hours = 0.5\nrate_hz = 10.0\n")
+        bedplate = [BEDPLATE, "twin", deck, "-o", out.name, "--scenario", "half.toml"]
+        subprocess.run(bedplate, cwd=folder, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        fit = [BEDPLATE, "calibrate", deck, f"{out.name}/run.csv", "-o", f"{out.name}/calibration.json"]
+        if subprocess.run(fit, cwd=folder, stdout=subprocess.DEVNULL).returncode == 2:
+            sys.exit(f"the run of {deck} cannot be fitted")
+    return 4 * plates, deck, out.name
+
+
+def weigh_cells(folder, share):
+    cells, deck, out = lived(folder, share)
+    return cells, "cells, 18,000 samples", ["weigh", deck, f"{out}/calibration.json", f"{out}/recording.csv", "-o", "out.csv"]
+
+
+def calibrate_cells(folder, share):
+    cells, deck, out = lived(folder, share)
+    return cells, "cells, each placed alike", ["calibrate", deck, f"{out}/run.csv", "-o", "out.json"]
 
 
 def main():
-    if len(sys.argv) != 2:
-        sys.exit(__doc__)
-    bedplate = pathlib.Path(sys.argv[1]).resolve()
+    bedplate = BEDPLATE
     with tempfile.TemporaryDirectory() as place:
         subprocess.run([bedplate, "demo", "--no-serve", "--dir", place], check=True, stdout=subprocess.DEVNULL)
         folder = pathlib.Path(place)
         nothing, _ = best([bedplate, "--version"], folder)
         print("| verb | data | processor, s | memory, MB | exponent |\n|---|---|---|---|---|")
-        for task in (check, calibrate, weigh, balance):
+        for task in (check, calibrate, calibrate_cells, weigh, weigh_cells, balance):
             found = []
             for share in SHARES:
                 size, what, arguments = task(folder, share)
@@ -128,7 +158,7 @@ def main():
             exponent = math.log(s1 / s0) / math.log(n1 / n0)
             sizes, times, memories = (", ".join(form(v) for v in column) for column, form in zip(
                 zip(*found), (str, lambda s: f"{s:.3f}", lambda m: f"{m:.0f}")))
-            print(f"| `{task.__name__}` | {sizes} {what} | {times} | {memories} | {exponent:.2f} |", flush=True)
+            print(f"| `{arguments[0]}` | {sizes} {what} | {times} | {memories} | {exponent:.2f} |", flush=True)
 
 
 if __name__ == "__main__":
