@@ -9,30 +9,28 @@ if ! cargo audit --version >/dev/null 2>&1; then
   echo "not checked: cargo-audit is not installed (cargo install cargo-audit)" >&2
   exit 2
 fi
-found=$(mktemp)
-trap 'rm -f "$found"' EXIT
-cargo audit --json "$@" >"$found" 2>"$found.why"
+report=$(mktemp) why=$(mktemp)
+trap 'rm -f "$report" "$why"' EXIT
+cargo audit --json "$@" >"$report" 2>"$why"
 # A report is there only where the database was.
-if ! python3 - "$found" <<'PYTHON'
+python3 - "$report" <<'PYTHON'
 import json, sys
 try:
     report = json.load(open(sys.argv[1]))
-    count, of = report["vulnerabilities"]["count"], report["lockfile"]["dependency-count"]
+    of, vulnerable = report["lockfile"]["dependency-count"], report["vulnerabilities"]["list"]
 except (ValueError, KeyError):
     sys.exit(2)
-print(f"{of} crates, {count} with a known vulnerability")
-for entry in report["vulnerabilities"]["list"]:
+print(f"{of} crates, {len(vulnerable)} with a known vulnerability")
+for entry in vulnerable:
     print(f"  {entry['package']['name']} {entry['package']['version']}: {entry['advisory']['id']} {entry['advisory']['title']}")
 for kind, entries in report.get("warnings", {}).items():
     for entry in entries:
         print(f"  {kind}: {entry['package']['name']} {entry['package']['version']}")
-sys.exit(1 if count else 0)
+sys.exit(1 if vulnerable else 0)
 PYTHON
-then
-  code=$?
-  [ -s "$found" ] || code=2
-  [ "$code" = 2 ] && { echo "not checked: the advisory database could not be had:" >&2; tail -3 "$found.why" >&2; }
-  rm -f "$found.why"
-  exit "$code"
+code=$?
+if [ "$code" = 2 ]; then
+  echo "not checked: the advisory database could not be had:" >&2
+  tail -3 "$why" >&2
 fi
-rm -f "$found.why"
+exit "$code"
