@@ -1,6 +1,7 @@
 //! Nights: statics, determinism, truth that fits the recording.
 
 use bedplate_twin::cell::CellSpread;
+use bedplate_twin::night::TrueKind;
 use bedplate_twin::scenario::{Angle, Bed, Cells, Fault, Fluid, Planned, Room, Ward};
 use bedplate_twin::{BuiltDeck, Night, Scenario, demo};
 use formats::deck::Deck;
@@ -73,6 +74,61 @@ fn mean_at(deck: &Deck, built: &BuiltDeck, scenario: &Scenario, t_s: f64) -> (Ve
 
 /// A minute's mean of 18 cells of 0.4 counts' worth of noise a sample is right to far below this.
 const MEAN_NEWTON: f64 = 0.01;
+
+/// Statics: after the move the floor slopes by 0.4°, and ΣN = W cos 0.4°; on the way all angles swing together, and all plates feel it.
+#[test]
+fn a_bed_that_is_rolled_shakes_everything_and_weighs_the_same_after_it() {
+    let deck = deck();
+    let mut scenario = quiet(0.5);
+    scenario.rate_hz = 10.0;
+    scenario.happening.push(Planned::BedMoved { at_h: 0.25, for_s: 60.0, slope_deg: 0.4 });
+    let built = build(&deck, &scenario, 1);
+    let mut night = Night::new(&deck, &built, &scenario, 1).unwrap();
+    let truth = night.truth().clone();
+    let [event] = truth.events.iter().filter(|e| e.kind == TrueKind::BedMoved).collect::<Vec<_>>()[..] else {
+        panic!()
+    };
+    assert!((event.t_s - 900.0).abs() < 1e-9 && (event.until_s - 960.0).abs() < 1e-9 && !event.told);
+    assert!(truth.disturbed.iter().any(|d| d.why == TrueKind::BedMoved && d.to_s >= 960.0));
+    let (mut sample, mut sums) = (Sample::default(), [(0.0, 0.0); 3]);
+    let (mut widest, mut spread) = (0.0_f64, 0.0_f64);
+    while night.next_sample(&mut sample).unwrap() {
+        let now = night.now();
+        let kg = now.patient_kg * now.aboard + now.pad_kg + now.items_kg + now.tare_kg;
+        let newton: f64 = section_newton(&deck, &built, &sample).iter().sum();
+        let of = |t: f64| {
+            if t < 900.0 {
+                0
+            } else if t < 960.0 {
+                1
+            } else {
+                2
+            }
+        };
+        if sample.t_s > 400.0 {
+            let (sum, n) = &mut sums[of(sample.t_s)];
+            (*sum, *n) = (*sum + newton / kg, *n + 1.0);
+        }
+        if (900.0..960.0).contains(&sample.t_s) {
+            let (low, high) = sample.tilt_deg.iter().fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(*d), h.max(*d)));
+            widest = widest.max(low.abs());
+            spread = spread.max(high - low);
+        }
+    }
+    let [before, during, after] = sums.map(|(sum, n)| sum / n);
+    assert!(widest > 1.5 && spread < 0.2, "all angles swing together: {widest}° apart by {spread}°");
+    assert!((after / before - 0.4_f64.to_radians().cos()).abs() < 2e-5, "{}", after / before);
+    assert!((during / before - 1.0).abs() < 0.01);
+    // A night without the move is the same to the bit until it begins.
+    let mut still = scenario.clone();
+    still.happening.clear();
+    let (mut a, mut b) =
+        (Night::new(&deck, &built, &scenario, 1).unwrap(), Night::new(&deck, &built, &still, 1).unwrap());
+    let mut other = Sample::default();
+    while a.next_sample(&mut sample).unwrap() && b.next_sample(&mut other).unwrap() && sample.t_s < 900.0 {
+        assert_eq!(sample, other);
+    }
+}
 
 #[test]
 fn reactions_of_a_flat_bed_carry_the_whole_weight() {

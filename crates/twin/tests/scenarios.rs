@@ -118,6 +118,7 @@ fn each_scenario_holds_what_its_name_says() {
     assert!(burns.truth.insensible_g_h > 60.0, "{}", burns.truth.insensible_g_h);
     let (_, articulated) = of("articulated.toml");
     assert!(articulated.truth.events.iter().filter(|e| e.kind == TrueKind::Tilted).count() == 11);
+    assert!(articulated.truth.events.iter().filter(|e| e.kind == TrueKind::BedMoved).count() == 1);
     let (scenario, cuts) = of("power_cuts.toml");
     let lost_s =
         scenario.fault.iter().map(|f| if let Fault::PowerCut { for_s, .. } = f { *for_s } else { 0.0 }).sum::<f64>();

@@ -42,6 +42,8 @@ pub enum EventKind {
     Contact,
     /// Load passed by the cells.
     Shunt,
+    /// The whole bed was moved. (Not in the contract's list of kinds: an addition.)
+    BedMoved,
 }
 
 /// A channel that failed.

@@ -202,6 +202,7 @@ fn found(event: &weigh::Event) -> Option<Found> {
         EventKind::Turned => Kind::Turned,
         EventKind::Contact => Kind::Contact,
         EventKind::Shunt => Kind::Shunt,
+        EventKind::BedMoved => Kind::BedMoved,
     };
     let kg = match kind {
         Kind::Thing => event.kg?,

@@ -48,6 +48,8 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     noted: [Plateau<C, S>; 2],
     before: Option<Plateau<C, S>>,
     excursion: (f64, f64),
+    /// How far all sections swung together since the plateau was left, back and forth, degrees.
+    swing_deg: [f64; 2],
     begun: Plateau<C, S>,
     /// Whether the present plateau has lasted long enough for `begun` to be its own.
     rested: bool,
@@ -96,6 +98,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             noted: [nothing; 2],
             before: None,
             excursion: (0.0, 0.0),
+            swing_deg: [0.0; 2],
             begun: nothing,
             rested: false,
             known_kg: None,
@@ -220,6 +223,13 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             self.tilt_ref_deg = self.tilt_deg;
             self.gather.clear();
             self.disturb(sample.t_s);
+        }
+        if let Some(before) = &self.before
+            && self.watch.motion() == Motion::Moving
+        {
+            let together = self.together_deg(before, &self.tilt_deg);
+            let [back, forth] = &mut self.swing_deg;
+            (*back, *forth) = (back.min(together), forth.max(together));
         }
     }
 

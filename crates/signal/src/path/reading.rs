@@ -37,6 +37,9 @@ pub struct Change<const C: usize, const S: usize> {
     pub excursion_kg: f64,
     /// Whether a section stands otherwise than before (by more than the stillness limit of angles).
     pub articulated: bool,
+    /// How far the angles of all sections swung together beyond where they stood before and after, degrees: what accelerates or slopes is the whole bed. 0 for a bed
+    /// of one section, whose angle alone cannot tell.
+    pub swung_deg: f64,
     /// Whether a channel failed or came back in between: the two are not of the same cells.
     pub rewired: bool,
 }

@@ -101,6 +101,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         }
         self.before = Some(before);
         self.excursion = (0.0, 0.0);
+        self.swing_deg = [0.0; 2];
     }
 
     pub(super) fn find(&mut self, t_s: f64) {
@@ -142,6 +143,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 shift_mm: None,
                 excursion_kg: 0.0,
                 articulated: false,
+                swung_deg: 0.0,
                 rewired: self.rewired,
             };
         };
@@ -163,7 +165,26 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             shift_mm: shift_mm.map(|([x0, y0], [x1, y1])| libm::hypot(x1 - x0, y1 - y0)),
             excursion_kg: if time_s > 0.0 { area / time_s } else { 0.0 },
             articulated: any_apart(&before.tilt_deg, &after.tilt_deg, self.config.limits.still.tilt_deg),
+            swung_deg: self.swung_deg(&before, &after),
             rewired: self.rewired,
         }
+    }
+
+    /// By how far all sections stand otherwise than before, degrees: the least of their moves where all went one way.
+    pub(super) fn together_deg(&self, before: &Plateau<C, S>, tilt_deg: &[f64; S]) -> f64 {
+        let moves = tilt_deg.iter().zip(&before.tilt_deg).take(self.config.n_sections).map(|(is, was)| is - was);
+        let [least, most] =
+            moves.fold([f64::INFINITY, f64::NEG_INFINITY], |[least, most], by| [least.min(by), most.max(by)]);
+        if least > 0.0 { least } else { most.min(0.0) }
+    }
+
+    /// See [`Change::swung_deg`].
+    fn swung_deg(&self, before: &Plateau<C, S>, after: &Plateau<C, S>) -> f64 {
+        if self.config.n_sections < 2 {
+            return 0.0;
+        }
+        let ends = self.together_deg(before, &after.tilt_deg);
+        let [back, forth] = self.swing_deg;
+        (forth - ends.max(0.0)).max(ends.min(0.0) - back)
     }
 }

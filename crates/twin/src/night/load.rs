@@ -3,6 +3,7 @@
 use super::gap::Contact;
 use super::lying::{Bedding, Lie, Pose};
 use super::programme::{Happening, Item, What};
+use super::roll::{Jolt, Roll};
 use super::signal::{Vital, Wander};
 use crate::built::{BuiltDeck, Footprint, Patch};
 use crate::cell::{STANDARD_GRAVITY, Step};
@@ -37,10 +38,6 @@ enum Going {
     Stir {
         sway_mm: f64,
         heave: f64,
-        to_s: f64,
-    },
-    Shake {
-        share: f64,
         to_s: f64,
     },
     Tilt {
@@ -91,11 +88,15 @@ pub(crate) struct BedLoad<'a> {
     slow: Footprint,
     move_s: f64,
     going: Vec<Going>,
+    roll: Option<Roll>,
     vital: Vital,
     noises: Noises,
     /// Angle of each section and of the whole bed, °.
     pub(crate) section_deg: Vec<f64>,
     pub(crate) bed_deg: f64,
+    /// Slope of the floor, and what a rolling bed's angle sensors show beside angles, °.
+    floor_deg: f64,
+    pub(crate) apparent_deg: f64,
     cos: Vec<f64>,
     sin: Vec<f64>,
     /// Force of each plate's own weight on its cells, N, at its angle and flat.
@@ -145,10 +146,13 @@ impl<'a> BedLoad<'a> {
             lie,
             move_s: 5.0,
             going: Vec::new(),
+            roll: None,
             vital,
             noises,
             section_deg: vec![0.0; built.sections_mm.len()],
             bed_deg: 0.0,
+            floor_deg: 0.0,
+            apparent_deg: 0.0,
             cos: Vec::new(),
             sin: Vec::new(),
             dead: dead_flat.clone(),
@@ -162,7 +166,7 @@ impl<'a> BedLoad<'a> {
 
     /// Angle of a section to the horizontal, °.
     pub(crate) fn angle_deg(&self, section: usize) -> f64 {
-        self.section_deg[section] + self.bed_deg
+        self.section_deg[section] + self.bed_deg + self.floor_deg
     }
 
     /// Share of the patient's weight on each plate.
@@ -211,7 +215,10 @@ impl<'a> BedLoad<'a> {
             What::Stir { sway_mm, heave, for_s } => {
                 self.going.push(Going::Stir { sway_mm: *sway_mm, heave: *heave, to_s: t_s + for_s });
             }
-            What::Shake { share, for_s } => self.going.push(Going::Shake { share: *share, to_s: t_s + for_s }),
+            What::Roll { seed, slope_deg, for_s } => {
+                let ends_deg = [self.floor_deg, *slope_deg];
+                self.roll = Some(Roll::new(*seed, [t_s, t_s + for_s], ends_deg, self.step.dt_s));
+            }
         }
         Ok(())
     }
@@ -241,7 +248,10 @@ impl<'a> BedLoad<'a> {
         let hand = self.noises.hand.next(chance);
         let heave = self.noises.heave.next(chance);
         let swaying = [self.noises.sway[0].next(chance), self.noises.sway[1].next(chance)];
-        let mut turned = false;
+        let mut turned = self.roll.is_some();
+        let jolt = self.rolls(t_s);
+        shake += jolt.share;
+        sway.iter_mut().zip(jolt.sway_mm).for_each(|(sway, by)| *sway += by);
         let mut i = 0;
         while i < self.going.len() {
             let over = match &self.going[i] {
@@ -267,10 +277,6 @@ impl<'a> BedLoad<'a> {
                     sway[0] += sway_mm * swaying[0];
                     sway[1] += sway_mm * swaying[1];
                     upward += size * heave;
-                    t_s >= *to_s
-                }
-                Going::Shake { share, to_s } => {
-                    shake += share * heave;
                     t_s >= *to_s
                 }
                 Going::Tilt { section, from_deg, to_deg, from_s, over_s } => {
@@ -302,6 +308,17 @@ impl<'a> BedLoad<'a> {
         let mass = patient_kg * self.aboard;
         self.patient(mass, pad_kg, upward, sway, chance);
         self.press(mass, shake, out);
+    }
+
+    /// What a bed on its way does; it is none on a bed that stands.
+    fn rolls(&mut self, t_s: f64) -> Jolt {
+        let Some(roll) = &mut self.roll else { return Jolt::default() };
+        let jolt = roll.next(t_s);
+        (self.floor_deg, self.apparent_deg) = (jolt.floor_deg, jolt.apparent_deg);
+        if roll.is_over(t_s) {
+            self.roll = None;
+        }
+        jolt
     }
 
     /// The patient, the pads under him, breathing, heart and stirring.

@@ -13,6 +13,7 @@ mod load;
 mod lying;
 mod papers;
 mod programme;
+mod roll;
 mod routine;
 mod shunts;
 mod signal;
@@ -245,7 +246,7 @@ impl<'a> Night<'a> {
         sample.temperature_c = Some(((self.weather.room_c(t_s, self.scenario)) * 10.0).round() / 10.0);
         sample.tilt_deg.clear();
         for (section, error) in self.sensor_error_deg.iter().enumerate() {
-            let shown = self.load.angle_deg(section) + error + 0.02 * self.chance.normal();
+            let shown = self.load.angle_deg(section) + self.load.apparent_deg + error + 0.02 * self.chance.normal();
             // + 0.0: a negative zero would be written as one.
             sample.tilt_deg.push((shown * 100.0).round() / 100.0 + 0.0);
         }

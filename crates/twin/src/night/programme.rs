@@ -37,8 +37,8 @@ pub(crate) enum What {
     Stir { sway_mm: f64, heave: f64, for_s: f64 },
     /// A rhythm: seizure, compressions.
     Rhythm { kg: f64, hz: f64, at_mm: [f64; 2], for_s: f64 },
-    /// Everything shakes, share of its weight.
-    Shake { share: f64, for_s: f64 },
+    /// The bed is rolled to a place with this slope; the number is that of its draws.
+    Roll { seed: u64, slope_deg: f64, for_s: f64 },
 }
 
 /// A thing that may lie on the bed.
@@ -281,8 +281,8 @@ impl<'a> Planner<'a> {
         self.event([t_s, t_s + for_s], TrueKind::Restless, kg, Some(at_mm), false, text);
     }
 
-    pub(crate) fn bed_moved(&mut self, t_s: f64, for_s: f64) {
-        self.push(t_s, What::Shake { share: 0.01, for_s });
+    pub(crate) fn bed_moved(&mut self, t_s: f64, for_s: f64, slope_deg: f64, seed: u64) {
+        self.push(t_s, What::Roll { seed, slope_deg, for_s });
         self.disturb(t_s, t_s + for_s, TrueKind::BedMoved);
         self.event([t_s, t_s + for_s], TrueKind::BedMoved, 0.0, None, false, "bed moved");
     }

@@ -50,6 +50,7 @@ pub(crate) fn programme(
     contacts(&mut planner, &mut Chance::stream(seed, "contacts"));
     sitters(&mut planner, &mut Chance::stream(seed, "sitters"));
     restlessness(&mut planner, &mut Chance::stream(seed, "restless"));
+    moves(&mut planner, &mut Chance::stream(seed, "moves"));
     Ok(planner.finish())
 }
 
@@ -101,9 +102,9 @@ fn stated(planner: &mut Planner<'_>, planned: &Planned, chance: &mut Chance) {
             let at_mm = [0.25 * planner.built.length_mm(), 0.5 * planner.built.width_mm];
             planner.rhythm(at_h * HOUR, *for_s, 45.0, 110.0 / 60.0, at_mm, "chest compressions");
         }
-        Planned::BedMoved { at_h, for_s } => {
+        Planned::BedMoved { at_h, for_s, slope_deg } => {
             planner.take(at_h * HOUR, *for_s);
-            planner.bed_moved(at_h * HOUR, *for_s);
+            planner.bed_moved(at_h * HOUR, *for_s, *slope_deg, chance.number());
         }
     }
 }
@@ -232,6 +233,19 @@ fn contacts(planner: &mut Planner<'_>, chance: &mut Chance) {
             planner.lean(t_s, lean_s, kg, at_edge(planner.built, chance));
             t_s += lean_s + chance.waiting(80.0);
         }
+    }
+}
+
+/// The bed is rolled somewhere, half a minute to three minutes long, onto a floor that slopes by some tenths of a degree (own choices).
+fn moves(planner: &mut Planner<'_>, chance: &mut Chance) {
+    let rate = planner.scenario.ward.bed_moves_per_day;
+    if rate <= 0.0 {
+        return;
+    }
+    for at in times(planner.end_s, 24.0 * HOUR / rate, chance) {
+        let (for_s, slope_deg) = (chance.between(30.0, 180.0), 0.3 * chance.normal());
+        let at = planner.free(at, for_s);
+        planner.bed_moved(at, for_s, slope_deg, chance.number());
     }
 }
 

@@ -90,11 +90,14 @@ pub enum Planned {
         /// How long, s.
         for_s: f64,
     },
-    /// The whole bed is moved.
+    /// The whole bed is rolled: over doorsteps and slopes, to another place or back.
     BedMoved {
         /// When, h.
         at_h: f64,
         /// How long, s.
         for_s: f64,
+        /// Slope of the floor where it then stands, along the bed, °.
+        #[serde(default)]
+        slope_deg: f64,
     },
 }

@@ -66,6 +66,8 @@ pub struct Ward {
     pub sitters_per_day: f64,
     /// Journeys out of the bed (a scan, a bath), a day.
     pub journeys_per_day: f64,
+    /// Moves of the whole bed (to a window, a few beds farther), a day; nobody tells the deck.
+    pub bed_moves_per_day: f64,
     /// Delay of an action behind what it tells, s: mean.
     pub action_late_s: f64,
 }
@@ -113,6 +115,7 @@ impl Default for Ward {
             items_weighed: 0.7,
             sitters_per_day: 0.3,
             journeys_per_day: 0.0,
+            bed_moves_per_day: 0.0,
             action_late_s: 6.0,
         }
     }

@@ -39,6 +39,8 @@ pub enum Kind {
     Contact,
     /// Load passed the cells by.
     Shunt,
+    /// The whole bed was moved.
+    BedMoved,
 }
 
 impl Kind {
@@ -52,6 +54,7 @@ impl Kind {
             Self::Turned => "patient turned",
             Self::Contact => "someone leaned on the bed",
             Self::Shunt => "load passed the cells by",
+            Self::BedMoved => "the whole bed was moved",
         }
     }
 
@@ -64,6 +67,7 @@ impl Kind {
             TrueKind::Turned if !event.told => Some(Self::Turned),
             TrueKind::Contact => Some(Self::Contact),
             TrueKind::Shunt => Some(Self::Shunt),
+            TrueKind::BedMoved => Some(Self::BedMoved),
             _ => None,
         }
     }

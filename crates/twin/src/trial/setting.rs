@@ -4,7 +4,7 @@
 //! |----------|------------------------------------------------------------------------------------------------|
 //! | plates   | 3 to 9, evenly                                                                                 |
 //! | patient  | 10 % infants of 3–10 kg, 15 % children of 10–40 kg, 55 % adults of 45–110 kg, 20 % of 110–170 kg |
-//! | ward     | a third each quiet, usual, busy: contacts 0.8, 1.7, 3.5 an hour (clinical reference 5 has 1.5–3.6), turns every 3, 2.5, 2 h |
+//! | ward     | a third each quiet, usual, busy: contacts 0.8, 1.7, 3.5 an hour (clinical reference 5 has 1.5–3.6), turns every 3, 2.5, 2 h, moves of the whole bed 0, 0.3, 1 a day |
 //! | bed      | the back raised for some hours in half of the runs, the whole bed tilted for an hour in one of six |
 //! | faults   | none in 60 % of the runs, else one or two of those of [`Fault`], of minutes to hours            |
 //! | fluids   | the courses of [`Story`], a loss that nobody charts in one run of three                         |
@@ -159,7 +159,7 @@ fn ward(chance: &mut Chance) -> (Ward, Label) {
                 Ward { turn_every_h: 3.0, contacts_per_h: 0.8, items_per_day: 2.0, sitters_per_day: 0.0, ..usual };
             (ward, (0, "quiet"))
         }
-        1 => (usual, (1, "usual")),
+        1 => (Ward { bed_moves_per_day: 0.3, ..usual }, (1, "usual")),
         _ => {
             let ward = Ward {
                 turn_every_h: 2.0,
@@ -169,6 +169,7 @@ fn ward(chance: &mut Chance) -> (Ward, Label) {
                 items_told: 0.8,
                 sitters_per_day: 1.0,
                 journeys_per_day: 0.5,
+                bed_moves_per_day: 1.0,
                 action_late_s: 10.0,
                 ..usual
             };

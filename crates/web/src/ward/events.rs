@@ -102,6 +102,14 @@ const SENTENCES: &[(&str, &str)] = &[
         "Der Patient liegt anders: Der Schwerpunkt verschob sich um {} mm, die Summe blieb.",
     ),
     (
+        "The bed was moved: for {} s all its sections swung together, by up to {}°. The load is as before.",
+        "Das Bett wurde bewegt: {} s lang schwankten alle seine Teile gemeinsam, um bis zu {}°. Die Last ist wie vorher.",
+    ),
+    (
+        "The bed was moved: for {} s all its sections swung together, by up to {}°. The load changed by {} kg.",
+        "Das Bett wurde bewegt: {} s lang schwankten alle seine Teile gemeinsam, um bis zu {}°. Die Last änderte sich um {} kg.",
+    ),
+    (
         "Someone leaned on the bed by {} kg on average, and let go.",
         "Jemand stützte sich mit im Mittel {} kg aufs Bett und ließ los.",
     ),

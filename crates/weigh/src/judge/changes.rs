@@ -43,6 +43,7 @@ impl Judge {
             self.take_tare(step.after);
             return;
         }
+        self.note_moved(step);
         if let Some(hold) = &mut self.hold {
             hold.before.get_or_insert(step.before.unwrap_or(step.after));
             if hold.released_s.is_some() {
@@ -360,7 +361,10 @@ impl Judge {
                 at,
                 &format!("The patient lies otherwise: the centre of load moved by {shift:.0} mm, the sum stayed."),
             );
-        } else if step.excursion_kg.abs() >= self.rules.contact_kg && apart_s >= self.rules.believe_s {
+        } else if !self.moved(step)
+            && step.excursion_kg.abs() >= self.rules.contact_kg
+            && apart_s >= self.rules.believe_s
+        {
             let text = format!("Someone leaned on the bed by {:.1} kg on average, and let go.", step.excursion_kg);
             self.tell_at(t_s, EventKind::Contact, Some(step.excursion_kg), None, None, &text);
         }

@@ -5,7 +5,7 @@
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
 //! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release, `questions` what
-//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `failed` what a cell that fails and comes back leaves behind, `sure` what the deck says of an
+//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `moved` whether the whole bed was moved, `failed` what a cell that fails and comes back leaves behind, `sure` what the deck says of an
 //! open question once nothing is in doubt any more, `state` what outlives a power cut.
 
 mod actions;
@@ -13,6 +13,7 @@ mod care;
 mod changes;
 mod failed;
 mod log;
+mod moved;
 mod pace;
 mod questions;
 mod shunt;
@@ -67,6 +68,8 @@ pub(crate) struct Rules {
     pub loose_kg: f64,
     /// A centre of load that moves farther is a turn, mm.
     pub turn_mm: f64,
+    /// All sections that swing together by more are those of a bed that is moved, degrees: a push of 0.2 m/s² is 1.2° to an angle sensor.
+    pub swung_deg: f64,
     /// With a stand-in for a failed cell that is more uncertain, the deck is at fault, kg.
     pub stand_in_kg: f64,
     /// Standard uncertainty of a stated mass, kg and as a part of it: people round.
@@ -97,6 +100,7 @@ impl Rules {
             contact_s: 90.0,
             loose_kg: 2.5,
             turn_mm: 30.0,
+            swung_deg: 0.7,
             stand_in_kg: 0.5,
             stated_kg: 0.02,
             stated_rel: 0.05,

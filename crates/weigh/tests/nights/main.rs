@@ -314,6 +314,46 @@ fn a_raised_back_does_not_change_the_patient_even_where_it_leans() {
     }
 }
 
+/// Floor and acceleration swing all sections together and back; a section that is raised, or the whole bed that stays tilted, is no move.
+#[test]
+fn a_bed_that_is_moved_is_told_with_what_it_did_to_the_load_and_a_tilted_one_is_not() {
+    let moved = |out: &Weighed| {
+        let is = |e: &&bedplate_weigh::Event| e.kind == EventKind::BedMoved;
+        out.report.events.iter().filter(is).cloned().collect::<Vec<_>>()
+    };
+    for (gained_kg, said) in [(0.0, "The load is as before."), (0.6, "The load changed by +0.6")] {
+        let mut night = begun(700.0);
+        for section in 0..3 {
+            for (at, deg) in [(300.0, 1.6), (310.0, -1.1), (325.0, 0.2)] {
+                night.deeds.push(Deed::Tilt { section, at, over: 3.0, deg });
+            }
+        }
+        night.deeds.push(Deed::Restless { from: 300.0, to: 329.0, kg: 1.0 });
+        night.deeds.push(Deed::Push { from: 300.0, to: 329.0, kg: 3.0, wobble_kg: 1.0, x: 30.0, y: 400.0 });
+        night.deeds.push(Deed::Thing { at: 315.0, over: 1.0, kg: gained_kg, x: 900.0, y: 400.0 });
+        let out = weigh(&night);
+        let [event] = moved(&out).try_into().unwrap_or_else(|events| panic!("{events:?}"));
+        assert!((296.0..302.0).contains(&event.t_s) && event.x_mm.is_none() && event.text.contains(said), "{event:?}");
+        assert!((event.kg.unwrap() - gained_kg).abs() < 3.0 * event.u_kg.unwrap(), "{event:?}");
+        assert!(event.u_kg.unwrap() < 0.05, "{event:?}");
+        assert!(
+            !out.kinds().contains(&EventKind::Contact),
+            "who pushes the bed is no contact: {:?}",
+            out.report.events
+        );
+        assert!(out.false_settled().is_empty());
+        assert_eq!(out.settled(345.0, 700.0).is_empty(), gained_kg > 0.0, "what came is asked about");
+        assert!(gained_kg > 0.0 || out.worst(100.0, 700.0) < 0.03, "{}", out.worst(100.0, 700.0));
+    }
+    let mut night = begun(900.0);
+    for (at, deg) in [(300.0, -8.0), (500.0, 0.0)] {
+        (0..3).for_each(|section| night.deeds.push(Deed::Tilt { section, at, over: 20.0, deg }));
+    }
+    night.deeds.push(Deed::Tilt { section: 0, at: 700.0, over: 10.0, deg: 30.0 });
+    let out = weigh(&night);
+    assert!(moved(&out).is_empty(), "{:?}", out.report.events);
+}
+
 #[test]
 fn a_patient_who_comes_onto_a_raised_back_is_weighed_with_the_lean_in_the_uncertainty() {
     let mut night = begun(700.0);
