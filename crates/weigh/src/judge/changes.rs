@@ -272,11 +272,11 @@ impl Judge {
         self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass).hypot(beyond_kg) });
     }
 
-    /// Whether what left may be an item as well as the patient: one of that mass lies there. Then it is asked about.
+    /// Whether what left may be an item as well as the patient: one of that mass and more lies there (two of a name are one item). Then it is asked about.
     fn may_be_item(&self, step: &Step) -> bool {
         let u = self.u_step(step.parts.total_kg(), self.found_s - began(step));
-        let alike = |item: &signal::Item| (item.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(item.mass.u_kg));
-        self.ledger.items().iter().any(alike)
+        let as_heavy = |item: &signal::Item| item.mass.kg + step.delta_kg >= -self.least(u.hypot(item.mass.u_kg));
+        self.ledger.items().iter().any(as_heavy)
     }
 
     /// Uncertainty that angles leave to a load whose cells all give and which hardly can lean, kg; `None` for another.

@@ -78,8 +78,8 @@ impl Judge {
         let asked_kg: f64 = self.ledger.open().iter().filter(since).map(|open| open.mass.kg).sum();
         let n_asked = self.ledger.open().iter().filter(since).count();
         let unasked_kg = off_kg + asked_kg;
-        if n_asked > 0 && unasked_kg.abs() <= least_kg.min(off_kg.abs()) {
-            // What was asked about was the stand-in's error.
+        if n_asked > 0 && unasked_kg.abs() <= least_kg {
+            // Nothing is unexplained without what was asked about: it was the stand-in's error, also where care or an item took up the opposite.
             self.ledger.drop_newest(n_asked);
             off_kg = unasked_kg;
             let text = "All cells give again: what was asked about since one failed was its stand-in's error.";
@@ -90,7 +90,8 @@ impl Judge {
             self.ledger.correct_items(of_items * off_kg, whole.items_u2 + of_items * u * u);
         } else if whole.in_care && off_kg.abs() <= self.rules.care_kg {
             self.give(IN_CARE, Mass { kg: off_kg, u_kg: 0.0 });
-            self.ledger.set_items_u2(whole.items_u2 + u * u);
+            // As likely the cell had wandered before it failed, and the patient was off by as much: half of its square is what two such guesses leave open.
+            self.ledger.set_items_u2(whole.items_u2 + u * u + 0.5 * off_kg * off_kg);
             self.tell_care(step.after.level.t_s, off_kg, u);
         } else {
             let t_s = step.after.level.t_s;

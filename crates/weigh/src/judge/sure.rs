@@ -1,13 +1,18 @@
 //! Questions that were none: what the deck says once nothing is in doubt any more.
 //!
 //! While a section is raised, a cell fails or load passes the cells by, a lean, a stand-in or a plate on its base may look like something that came or went. Such a
-//! question is asked and marked as unsure. When the deck lies flat again, gives with all its cells and bears what its accounts say, the load is compared with the
-//! last such rest before: the patient weighs what was weighed then, but for what flowed since. If that holds only without some of the unsure
-//! questions, those were none and are closed; the event says so. A question that was asked while nothing was in doubt is never closed so.
-//! Unsure questions that cancel are closed, too, where off is within 3 u: the weight is the same without them. If care was given while load passed the cells by, all unsure questions are closed where that leaves less than a tenth of the largest, and what is left is put with what came and went in care.
+//! question is asked and marked as unsure. When the deck lies flat again and gives with all its cells, the load is compared with the last such rest before, on which no unsure
+//! question was open: the patient weighs what was weighed then, but for what flowed since. A question that was asked while nothing was in doubt is never closed so.
 //!
-//! Symbols: off = R − R₀ − flow, with R the remainder (load less tare, items, lean and open questions) now and R₀ then; u its standard uncertainty: what the two rests leave open, the
-//! flow, and the items booked in between. A set S of unsure questions is refuted when |off| > 3 u, |off + Σ S| ≤ 3 u and at most half of |off|.
+//! Symbols: off = R − R₀ − flow, with R the remainder (load less tare, items, lean and open questions) now and R₀ then; left = off + Σ of the unsure questions, which is what off
+//! would be had they been none; u the standard uncertainty of both: what the two rests leave open, the flow, and the items booked in between.
+//!
+//! | closed                                | when |
+//! |---------------------------------------|------|
+//! | all                                   | left is within 3 u: nothing is unexplained without them |
+//! | all, and left goes to what came in care | care was given while load passed the cells by, and left is less than a tenth of the largest |
+//! | those that cancel                     | off is within 3 u: the weight is the same without them |
+//! | the set S with the least off + Σ S    | off is not within 3 u, off + Σ S is, and is at most half of off |
 
 use signal::{Mass, Open};
 
@@ -56,27 +61,31 @@ impl Judge {
         let Some((sure, u_lean_kg)) = self.sure.clone().zip(self.flat(after)) else { return };
         let Some(now_kg) = self.ledger.remainder_kg(after.level.kg) else { return };
         let flowed = self.pace.flowed(after.level.t_s, self.usual_pace());
-        let var = (flowed.var - sure.flowed.var).max(0.0) + (self.ledger.items_u2() - sure.items_u2).max(0.0);
+        let items_var = (self.ledger.items_u2() - sure.items_u2).max(0.0);
+        let var = (flowed.var - sure.flowed.var).max(0.0) + items_var;
         let u_kg =
             signal::doubt::between(&self.config, &sure.rest, after).total_kg().hypot(var.sqrt()).hypot(u_lean_kg);
         let off_kg = now_kg - sure.remainder_kg - (flowed.kg - sure.flowed.kg);
         let least_kg = self.least(u_kg);
-        let mut none = if off_kg.abs() <= least_kg {
+        let unsure = self.unsure_questions();
+        let left_kg = off_kg + unsure.iter().map(|open| open.mass.kg).sum::<f64>();
+        let all = || unsure.iter().map(|open| open.t_s).collect::<Vec<f64>>();
+        let most_kg = unsure.iter().map(|open| open.mass.kg.abs()).fold(0.0, f64::max);
+        let none = if left_kg.abs() <= least_kg {
+            // Nothing is left to ask. What was booked in between was seen less surely than the rests: the difference is its, as far as it is less sure.
+            let of_items = if items_var > 0.0 { items_var / (u_kg * u_kg) } else { 0.0 };
+            self.ledger.correct_items(of_items * left_kg, self.ledger.items_u2());
+            all()
+        } else if sure.in_care && left_kg.abs() <= (LEFT_REL * most_kg).min(self.rules.care_kg) {
+            self.give(IN_CARE, Mass { kg: left_kg, u_kg });
+            self.tell_care(after.level.t_s, left_kg, u_kg);
+            all()
+        } else if off_kg.abs() <= least_kg {
             // The load is the same with them and without: of what seemed to go and to come back nothing is left to ask.
             self.cancelling(self.rules.least_kg)
         } else {
             self.refuted(off_kg, least_kg.min(0.5 * off_kg.abs()))
         };
-        if none.is_empty() && sure.in_care {
-            let unsure = self.unsure_questions();
-            let left_kg = off_kg + unsure.iter().map(|open| open.mass.kg).sum::<f64>();
-            let most_kg = unsure.iter().map(|open| open.mass.kg.abs()).fold(0.0, f64::max);
-            if left_kg.abs() <= (LEFT_REL * most_kg).min(self.rules.care_kg) {
-                none = unsure.iter().map(|open| open.t_s).collect();
-                self.give(IN_CARE, Mass { kg: left_kg, u_kg });
-                self.tell_care(after.level.t_s, left_kg, u_kg);
-            }
-        }
         self.close(&none, after.level.t_s);
     }
 
