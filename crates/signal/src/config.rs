@@ -126,10 +126,14 @@ pub struct Doubt {
     pub creep_rel: f64,
     /// Flicker of the deck's zero, kg: standard uncertainty of a difference over e times the time of averaging, see [`crate::doubt`].
     pub zero_flicker_kg: f64,
-    /// Change of the deck's zero with temperature, kg per °C, as a standard uncertainty.
+    /// Change of the deck's zero with temperature, kg per °C, as a standard uncertainty where no temperature is known.
     pub zero_kg_c: f64,
-    /// Change of the deck's span with temperature, relative per °C, as a standard uncertainty.
+    /// Change of the deck's span with temperature, relative per °C, as a standard uncertainty where no temperature is known.
     pub span_rel_c: f64,
+    /// What the cells' own temperature terms leave of the zero's change where the temperature is known, kg per °C; without such terms all of it.
+    pub zero_left_kg_c: f64,
+    /// The same of the span, relative per °C.
+    pub span_left_rel_c: f64,
     /// Standard uncertainty of the change of temperature over a day where none is measured, °C.
     pub unknown_c: f64,
 }
@@ -149,6 +153,8 @@ pub struct Limits {
     pub tilt_tau_s: f64,
     /// Time constant of the cells' creep, s.
     pub creep_tau_s: f64,
+    /// Time constant with which the cells follow the thermometer, s.
+    pub warmth_tau_s: f64,
 }
 
 impl Default for Limits {
@@ -157,6 +163,7 @@ impl Default for Limits {
     /// - A lying patient's breathing moves the total by some 10 g, the pulse by tens of grams within a second,
     ///   a movement by hundreds: 50 g on half-second means, 400 g within them.
     /// - 8 g/s over six seconds leaves the mean within 25 g of the end; 1 g/s is 3.6 L/h, past any usual infusion.
+    /// - Cells under a mattress follow the room in some ten minutes; a room that warms by 1 °C an hour is then 0.2 °C ahead of them.
     /// - A log-likelihood ratio of 18 is six standard deviations: less than one false alarm in a hundred days.
     fn default() -> Self {
         Self {
@@ -188,10 +195,13 @@ impl Default for Limits {
                 unknown_c: 0.0,
                 zero_kg_c: 0.0,
                 span_rel_c: 0.0,
+                zero_left_kg_c: 0.0,
+                span_left_rel_c: 0.0,
             },
             tau_s: 0.45,
             tilt_tau_s: 1.0,
             creep_tau_s: 600.0,
+            warmth_tau_s: 600.0,
         }
     }
 }
@@ -368,7 +378,7 @@ fn check_cell(cell_idx: usize, cell: &CellConfig) -> Result<(), ConfigError> {
 }
 
 fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
-    let Limits { channel, still, doubt, tau_s, tilt_tau_s, creep_tau_s } = limits;
+    let Limits { channel, still, doubt, tau_s, tilt_tau_s, creep_tau_s, warmth_tau_s } = limits;
     let positive = [
         ("time until a channel is lost", channel.lost_after_s),
         ("time until a channel is stuck", channel.stuck_after_s),
@@ -388,6 +398,7 @@ fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
         ("time constant", *tau_s),
         ("time constant of the angles", *tilt_tau_s),
         ("time constant of creep", *creep_tau_s),
+        ("time constant of warmth", *warmth_tau_s),
     ];
     for (what, found) in positive {
         in_range(what, None, found, found > 0.0 && found < 1e9)?;
@@ -401,6 +412,8 @@ fn check_limits(limits: &Limits) -> Result<(), ConfigError> {
         ("unknown temperature", doubt.unknown_c),
         ("zero with temperature", doubt.zero_kg_c),
         ("span with temperature", doubt.span_rel_c),
+        ("zero with temperature, corrected", doubt.zero_left_kg_c),
+        ("span with temperature, corrected", doubt.span_left_rel_c),
     ];
     for (what, found) in doubts {
         in_range(what, None, found, (0.0..1e3).contains(&found))?;

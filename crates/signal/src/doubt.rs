@@ -11,7 +11,7 @@
 //! | angle     | u_θ Δ(W tan θ) for each section |
 //! | creep     | √((ρ u_c ΔW)² + (1 − ρ²) u_c² Σ ΔF²) (1 − exp(−t/τ_c)), with its half hour as the creep test has it |
 //! | zero      | u_f √ln(1 + t/τ_f), flicker of bridge and amplifier |
-//! | warmth    | u_zT ΔT and u_sT ΔT W, with ΔT as measured, or u_T √(1 − exp(−t/τ_T)) where nobody measures it |
+//! | warmth    | u_zT ΔT and u_sT ΔT W, with ΔT as measured and what the calibration's terms leave open, or with the whole effect and u_T √(1 − exp(−t/τ_T)) where nobody measures it |
 //! | noise     | both plateaus' own scatter |
 //! | stand-in  | of failed cells, on both plateaus; of a change that the path finds: by what moved on their plates in between |
 //!
@@ -122,9 +122,10 @@ pub fn between<const C: usize, const P: usize, const S: usize>(
     }
     let change_kg = after.level.kg - before.level.kg;
     let apart_s = (after.level.t_s - before.level.t_s).max(0.0);
-    let warmer_c = match (before.temperature_c, after.temperature_c) {
-        (Some(was), Some(is)) => is - was,
-        _ => doubt.unknown_c * libm::sqrt(-libm::expm1(-apart_s / ROOM_S)),
+    // Where the temperature is known, what a calibration knows of its effect is taken off, and only the rest is open.
+    let (warmer_c, zero_kg_c, span_rel_c) = match (before.temperature_c, after.temperature_c) {
+        (Some(was), Some(is)) => (is - was, doubt.zero_left_kg_c, doubt.span_left_rel_c),
+        _ => (doubt.unknown_c * libm::sqrt(-libm::expm1(-apart_s / ROOM_S)), doubt.zero_kg_c, doubt.span_rel_c),
     };
     Parts {
         gain_kg: libm::sqrt(gain_2),
@@ -136,8 +137,8 @@ pub fn between<const C: usize, const P: usize, const S: usize>(
             * -libm::expm1(-apart_s / CREEP_S),
         drift_kg: root_of_squares([
             doubt.zero_flicker_kg * libm::sqrt(libm::log1p(apart_s / FLICKER_S)),
-            doubt.zero_kg_c * warmer_c,
-            doubt.span_rel_c * warmer_c * after.level.kg,
+            zero_kg_c * warmer_c,
+            span_rel_c * warmer_c * after.level.kg,
         ]),
         noise_kg: root_of_squares([before.level.u_kg, after.level.u_kg]),
         stand_in_kg: root_of_squares([before.stand_in_u_kg, after.stand_in_u_kg]),

@@ -19,6 +19,7 @@ mod judge;
 mod keep;
 mod report;
 pub mod setup;
+mod warmth;
 mod weigher;
 
 pub use error::WeighError;

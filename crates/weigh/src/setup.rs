@@ -3,7 +3,7 @@
 //! The calibration's covariance is split in two: what all gains share (the reference mass: the mean covariance between
 //! different cells) is a scale common to all, the rest is each cell's own. A cell's data sheet adds to its own share as a part
 //! of its *load*: rated percentages hold near rated load, and a straight line fitted through the calibration's loads leaves
-//! that share of a smaller one. Bounds are taken as rectangular, u = a/√3 (JCGM 100:2008, 4.3.7).
+//! that share of a smaller one. What goes with temperature is taken from the calibration where it kept such terms, see `warmth`; else the sheet bounds it. Bounds are taken as rectangular, u = a/√3 (JCGM 100:2008, 4.3.7).
 
 use deck::chain::{self, Channel};
 use deck::{geometry, gravity_m_s2};
@@ -13,6 +13,7 @@ use signal::config::{CellConfig, Limits};
 use signal::{Change, Config, Ledger, Plateau, SignalPath};
 
 use crate::WeighError;
+use crate::warmth::Warmth;
 
 /// Most cells of a deck.
 pub const CELLS: usize = 48;
@@ -77,6 +78,7 @@ pub fn configure(deck: &Deck, calibration: &Calibration) -> Result<PathConfig, W
         return Err(WeighError::OtherDeck { found: calibration.deck.clone(), expected: deck.name.clone() });
     }
     let scale_rel = common_scale(calibration);
+    let warmth = Warmth::of(calibration);
     let mut cells = Vec::new();
     for ((plate_idx, cell), channel) in deck.cells().zip(chain::channels(deck)?) {
         let cell_type = chain::cell_type(deck, cell)?;
@@ -94,12 +96,16 @@ pub fn configure(deck: &Deck, calibration: &Calibration) -> Result<PathConfig, W
             counts_min: -full_scale(deck),
             counts_max: full_scale(deck),
             u_gain_rel: own_gain(line, cell_type, &channel, scale_rel),
+            zero_counts_per_c: warmth.zero(&cell.name).map_or(0.0, |(counts_per_c, _)| counts_per_c),
+            span_per_c: warmth.span().map_or(0.0, |(per_c, _)| per_c),
+            reference_c: warmth.reference_c().unwrap_or(20.0),
             ..CellConfig::straight(plate_idx, at_mm, zero_counts, kg_per_count, cell_type.capacity_kg)
         });
     }
     let sections = deck.plates.iter().map(|plate| geometry::section_of(deck, plate)).collect::<Result<Vec<_>, _>>()?;
     let ratio = calibration.gravity_m_s2 / gravity_m_s2(&deck.site);
-    let limits = limits(deck, scale_rel)?;
+    let mut limits = limits(deck, scale_rel)?;
+    warmth.doubt(deck, calibration, &mut limits.doubt)?;
     Config::new(&cells, &sections, deck.sections.len(), ratio, limits).map_err(WeighError::Path)
 }
 
@@ -151,19 +157,13 @@ fn own_gain(line: &CellCalibration, cell_type: &CellType, channel: &Channel, sca
 fn limits(deck: &Deck, scale_rel: f64) -> Result<Limits, WeighError> {
     let mut limits = Limits::default();
     let mut creep = 0.0_f64;
-    let mut span = 0.0_f64;
-    let mut zero_2 = 0.0;
     for (_, cell) in deck.cells() {
         let cell_type = chain::cell_type(deck, cell)?;
         let bound = |pct: f64| pct / 100.0 / 3f64.sqrt();
         creep = creep.max(bound(cell_type.creep_pct_30min));
-        span = span.max(bound(cell_type.span_tc_pct_10c) / 10.0);
-        zero_2 += (bound(cell_type.zero_tc_pct_10c) / 10.0 * cell_type.capacity_kg).powi(2);
     }
     limits.doubt.scale_rel = scale_rel.hypot(deck::gravity::u_relative(&deck.site));
     limits.doubt.creep_rel = creep;
-    limits.doubt.span_rel_c = span;
-    limits.doubt.zero_kg_c = zero_2.sqrt();
     let [coldest_c, warmest_c] = deck.ambient_c;
     limits.doubt.unknown_c = (warmest_c - coldest_c).max(0.0) / 12f64.sqrt();
     // A deck whose own noise fills the limits could never be still: they give way to four times its noise.

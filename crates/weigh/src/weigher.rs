@@ -44,6 +44,8 @@ pub struct News {
 
 /// What a thermometer in a deck can show, °C; one that shows more or less is disbelieved.
 const TEMPERATURE_C: std::ops::RangeInclusive<f64> = -60.0..=100.0;
+/// A temperature holds for so long, s: no room changes by more than its thermometer's error meanwhile.
+const TEMPERATURE_KEPT_S: f64 = 300.0;
 /// The largest count of a converter of 32 bits, the widest there is.
 const COUNT_MAX: f64 = 2_147_483_648.0;
 
@@ -59,6 +61,8 @@ pub struct Weigher {
     /// Samples up to this time were weighed before the restart, s.
     weighed_s: Option<f64>,
     last_temperature_c: Option<f64>,
+    /// When a temperature last came, s.
+    warm_s: f64,
     cell_names: Vec<String>,
     tilt_sections: Vec<usize>,
     actions: std::collections::VecDeque<Action>,
@@ -106,6 +110,7 @@ impl Weigher {
             n_taken: 0,
             weighed_s: None,
             last_temperature_c: None,
+            warm_s: f64::NEG_INFINITY,
             cell_names,
             tilt_sections,
             actions: actions.iter().cloned().collect(),
@@ -225,7 +230,12 @@ impl Weigher {
         if !sample.t_s.is_finite() || self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
             return None;
         }
-        self.last_temperature_c = sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c));
+        match sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c)) {
+            Some(c) => (self.last_temperature_c, self.warm_s) = (Some(c), sample.t_s),
+            // A thermometer that misses some samples is still known; one that stays silent is not.
+            None if sample.t_s - self.warm_s > TEMPERATURE_KEPT_S => self.last_temperature_c = None,
+            None => {}
+        }
         while let Some(mut action) = self.actions.pop_front_if(|action| action.t_s <= sample.t_s) {
             // A mass that no file may state is disbelieved, as a wild thermometer is.
             action.kg = action.kg.filter(|kg| (0.0..=ITEM_MOST_KG).contains(kg));

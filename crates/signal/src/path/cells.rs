@@ -3,7 +3,7 @@
 use super::{Sample, SignalPath};
 use crate::channel::Channel;
 use crate::filter::LowPass;
-use crate::load::{CENTRE_LEAST_KG, Line, Load};
+use crate::load::{CENTRE_LEAST_KG, Load};
 use crate::stand_in::{Neighbour, stand_in};
 
 impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
@@ -38,13 +38,6 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
 
     /// What each cell bears, where its channel gives.
     fn read_cells(&mut self, sample: &Sample<C, S>, cells_kg: &mut [Option<f64>; C]) {
-        let temperature_c = self.temperature_c.map(f64::to_bits);
-        if self.lined != Some(temperature_c) {
-            self.lined = Some(temperature_c);
-            for (line, cell) in self.lines.iter_mut().zip(&self.config.cells) {
-                *line = Line::at(self.temperature_c, cell);
-            }
-        }
         let mut secants = [1.0; S];
         for ((secant, slant), deg) in
             secants.iter_mut().zip(&mut self.slants).zip(&self.tilt_deg).take(self.config.n_sections)

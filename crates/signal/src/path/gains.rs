@@ -15,13 +15,14 @@ pub(super) struct Gains {
     pub(super) tilt: f64,
     pub(super) share: f64,
     pub(super) creep: f64,
+    pub(super) warmth: f64,
     pub(super) low_pass: f64,
 }
 
 impl Gains {
     /// Before the second sample: what is followed is taken over.
     pub(super) const fn first() -> Self {
-        Self { steps: 0.0, tilt: 1.0, share: 1.0, creep: 0.0, low_pass: 0.0 }
+        Self { steps: 0.0, tilt: 1.0, share: 1.0, creep: 0.0, warmth: 1.0, low_pass: 0.0 }
     }
 
     /// For a sample that comes `dt_s` after the last.
@@ -34,6 +35,7 @@ impl Gains {
                 tilt: gain(dt_s, limits.tilt_tau_s),
                 share: gain(dt_s, SHARE_TAU_S),
                 creep: gain(dt_s, limits.creep_tau_s),
+                warmth: gain(dt_s, limits.warmth_tau_s),
                 low_pass: gain(dt_s, limits.tau_s),
             };
         }

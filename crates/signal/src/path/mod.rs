@@ -22,14 +22,19 @@ use gains::Gains;
 /// A temperature past this is none of a ward's; the sensor is disbelieved, °C.
 const TEMPERATURE_MOST_C: f64 = 100.0;
 
+/// The cells' lines are worked out anew when they are warmer or colder by so much, °C: some 0.1 g of a deck whose zero goes by 50 g for a degree.
+const LINED_C: f64 = 2e-3;
+
 /// The signal path of one deck.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     config: Config<C, P, S>,
     channels: [ChannelState; C],
     creeps: [Creep; C],
-    /// Temperature that the lines are of, as its bits; `None` before the first sample.
-    lined: Option<Option<u64>>,
+    /// Temperature that the cells are taken to have, °C: it follows the thermometer; `None` as long as there was none.
+    warm_c: Option<f64>,
+    /// Temperature that the lines are of, °C; `None` for that of the reference.
+    lined_c: Option<f64>,
     lines: [Line; C],
     slants: [Slant; S],
     gains: Gains,
@@ -79,7 +84,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             config,
             channels: [ChannelState::new(); C],
             creeps: [Creep::new(); C],
-            lined: None,
+            warm_c: None,
+            lined_c: None,
             lines,
             slants: [Slant::flat(); S],
             gains: Gains::first(),
@@ -176,10 +182,11 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         if !sample.t_s.is_finite() || (self.started && dt_s <= 0.0) {
             return &self.reading;
         }
-        self.started = true;
         self.reading.t_s = sample.t_s;
         self.temperature_c = sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C);
         self.gains.follow(dt_s, &self.config.limits);
+        self.follow_warmth();
+        self.started = true;
         self.note_gap(dt_s);
         self.follow_tilt(sample);
         self.reading.whole = self.read_channels(sample);
@@ -209,6 +216,22 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             self.disturb(self.reading.t_s - dt_s);
         } else if dt_s > 0.0 {
             self.usual_dt_s += if self.usual_dt_s > 0.0 { 0.05 * (dt_s - self.usual_dt_s) } else { dt_s };
+        }
+    }
+
+    /// The cells' temperature follows the thermometer's, so that neither its steps nor its pauses are steps of the load: while it says nothing, the last one stays; where
+    /// it begins to speak late, the cells go there from the reference.
+    fn follow_warmth(&mut self) {
+        let Some(now_c) = self.temperature_c else { return };
+        let reference_c = self.config.cells().next().map_or(now_c, |cell| cell.reference_c);
+        let from_c = self.warm_c.unwrap_or(if self.started { reference_c } else { now_c });
+        let warm_c = from_c + self.gains.warmth * (now_c - from_c);
+        self.warm_c = Some(warm_c);
+        if self.lined_c.is_none_or(|lined_c| (warm_c - lined_c).abs() > LINED_C) {
+            self.lined_c = Some(warm_c);
+            for (line, cell) in self.lines.iter_mut().zip(&self.config.cells) {
+                *line = Line::at(self.lined_c, cell);
+            }
         }
     }
 

@@ -3,7 +3,7 @@
 use super::{Change, Memory, SignalPath, any_apart};
 use crate::config::Config;
 use crate::doubt::{self, Parts, Plateau};
-use crate::load::{CENTRE_LEAST_KG, Load};
+use crate::load::{CENTRE_LEAST_KG, Line, Load};
 use crate::stand_in::{Neighbour, drifting, stand_in};
 use crate::trust::Trust;
 use crate::watch::Motion;
@@ -26,7 +26,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     #[must_use]
     pub fn resume(config: Config<C, P, S>, memory: &Memory<C, S>) -> Self {
         let Memory { last, known_kg, drifts } = *memory;
-        Self { before: last, known_kg, drifts, failed: drifts, ..Self::new(config) }
+        // The cells are as warm as they were when the temperature was last known.
+        let warm_c = last.and_then(|last| last.temperature_c);
+        let lines = config.cells.each_ref().map(|cell| Line::at(warm_c, cell));
+        Self { before: last, known_kg, drifts, warm_c, lined_c: warm_c, lines, failed: drifts, ..Self::new(config) }
     }
 
     /// Keeps the shares of the plateau, the older note at least [`NOTE_S`] back.

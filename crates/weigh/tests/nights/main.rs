@@ -2,6 +2,7 @@
 
 mod cuts;
 mod model;
+mod warmth;
 
 use bedplate_weigh::{EventKind, FaultKind, Options, WeighReport, Weigher};
 use formats::actions::ActionKind::{Add, Hold, PatientOff, PatientOn, Release, Remove, Tare};
