@@ -7,6 +7,8 @@
 //! listen = "127.0.0.1:8080"
 //! time_zone = "Europe/Oslo"     # of the pages; records are in UTC
 //! keep_counts_days = 7
+//! aside = "ward.aside"          # files for what cannot be kept while the memory is away
+//! aside_most_mb = 4096
 //!
 //! [tls]                         # needed off loopback
 //! certificate = "cert.pem"
@@ -60,6 +62,10 @@ pub struct WardFile {
     pub time_zone: Option<String>,
     /// Days for which raw counts are kept before they are reduced.
     pub keep_counts_days: u32,
+    /// Where what cannot be kept waits while the memory is away: the first part of the names of files.
+    pub aside: Option<String>,
+    /// Megabytes that may wait there.
+    pub aside_most_mb: u32,
     /// Certificate and key, files.
     pub tls: Option<Tls>,
     /// The broker.
@@ -160,6 +166,8 @@ const BAUD: Limits = Limits::between(1200.0, 4_000_000.0).because("in bits a sec
 /// Unless said.
 const USUAL_BAUD: u32 = 115_200;
 const LISTEN: &str = "127.0.0.1:8080";
+/// Room for what waits: 200 beds of 24 cells at 10 Hz bring some 400 MB an hour.
+const ASIDE_MOST_MB: u32 = 4096;
 
 /// Reads a ward file.
 ///
@@ -169,7 +177,12 @@ const LISTEN: &str = "127.0.0.1:8080";
 pub fn read(file: &str, text: &str) -> Result<WardFile, Problems> {
     let (doc, tree) = Document::parse(file, text)?;
     let root = Table::root(&doc, &tree);
-    let mut ward = WardFile { keep_counts_days: 7, listen: LISTEN.to_owned(), ..WardFile::default() };
+    let mut ward = WardFile {
+        keep_counts_days: 7,
+        listen: LISTEN.to_owned(),
+        aside_most_mb: ASIDE_MOST_MB,
+        ..WardFile::default()
+    };
     if let Some(t) = root.table("ward") {
         ward.name = t.text("name");
         ward.memory = t.text("memory");
@@ -187,6 +200,10 @@ pub fn read(file: &str, text: &str) -> Result<WardFile, Problems> {
         }
         if t.has("keep_counts_days") {
             ward.keep_counts_days = t.whole("keep_counts_days", 1..=3650);
+        }
+        ward.aside = t.text_opt("aside");
+        if t.has("aside_most_mb") {
+            ward.aside_most_mb = t.whole("aside_most_mb", 16..=1_000_000);
         }
         t.finish();
     }

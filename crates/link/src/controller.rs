@@ -18,8 +18,8 @@ use crate::line::{self, Frame};
 const BEHIND_MOST: usize = 64;
 /// Messages that a broker may owe an answer for.
 const UNANSWERED_MOST: u16 = 10_000;
-/// Messages that may wait to be sent.
-const WAITING_MOST: usize = 10_000;
+/// Messages that may wait while the broker is away, some 60 MB: an hour of 69 beds at 1 Hz, or of 6 at 10 Hz.
+const WAITING_MOST: usize = 250_000;
 /// Pause after a broker was not reached.
 const AGAIN: Duration = Duration::from_secs(1);
 

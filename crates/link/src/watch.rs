@@ -7,8 +7,15 @@
 //! **Clock.** A sample that the deck took at t arrives at a = o + r·t + d: offset o, rate r, and a delay d ≥ 0 of the way,
 //! which is now and then small. So the least of a − t over a span lies near its o, and the slope of these minima over
 //! spans is r − 1. The time of a sample on our clock is then o + t, steady where arrival times are not.
+//!
+//! **Samples that waited.** What a broker or a deck held back for an hour comes an hour late, all of it: the least delay of its
+//! spans is of the wait, not of the way, and must not move o. A clock of quartz does not run off by more than
+//! [`OFF_MOST`]; so o rises no faster than that, unless the least delays of several full spans agree, as they do where our
+//! own clock was put forward, and as they do not while what waited is being caught up with.
 
 use std::collections::VecDeque;
+
+use serde::{Deserialize, Serialize};
 
 /// Spans over which the least delay is taken, ms of the deck's clock.
 const SPAN_MS: u64 = 60_000;
@@ -18,6 +25,13 @@ const SPANS: usize = 120;
 const SPANS_FOR_RATE: usize = 10;
 /// Samples that are remembered, to know an old one by.
 const REMEMBERED: usize = 1_000;
+/// Of these, how many outlive a restart: a broker brings those again that were not acknowledged.
+const KEPT: usize = 300;
+/// A clock runs off by at most this part: five times what a cheap quartz does (common practice, no source).
+const OFF_MOST: f64 = 500e-6;
+/// Full spans whose least delays agree within so many ms: then they are of the way, and our own clock was set.
+const AGREED: usize = 3;
+const AGREE_MS: i64 = 1_000;
 
 /// What a sample's number says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,8 +70,35 @@ pub struct Watch {
     /// Number and time of the last samples, newest last.
     taken: VecDeque<(u32, u64)>,
     tally: Tally,
-    /// The least of arrival − deck time in a span, and the deck's time of that, ms; oldest first.
-    least: VecDeque<(u64, i64)>,
+    /// Oldest first.
+    spans: VecDeque<Span>,
+}
+
+/// A span of the deck's clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Span {
+    /// The deck's time of the least delay, ms.
+    at_ms: u64,
+    /// The least of arrival − deck time that was seen, ms.
+    least: i64,
+    /// The offset, where it may not rise beyond: from the span before, and what a clock can run off since.
+    most: i64,
+}
+
+impl Span {
+    fn offset(&self) -> i64 {
+        self.least.min(self.most)
+    }
+}
+
+/// What a watch must remember through a restart of the service, so that a sample which waited meanwhile still has its time, and
+/// one that comes again is known.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Kept {
+    /// Number and time of the last samples, oldest first.
+    taken: Vec<(u32, u64)>,
+    /// Offset and the deck's time of it, ms.
+    offset: Option<(u64, i64)>,
 }
 
 impl Watch {
@@ -75,7 +116,7 @@ impl Watch {
             }
             Came::Restarted => {
                 self.tally.restarts += 1;
-                self.least.clear();
+                self.spans.clear();
                 self.taken.clear();
             }
             Came::InOrder => {}
@@ -115,18 +156,50 @@ impl Watch {
     fn take_delay(&mut self, t_ms: u64, arrived_ms: i64) {
         let Ok(deck_ms) = i64::try_from(t_ms) else { return };
         let delay = arrived_ms.saturating_sub(deck_ms);
-        match self.least.back_mut() {
-            Some((from, least)) if t_ms / SPAN_MS == *from / SPAN_MS => {
-                if delay < *least {
-                    (*from, *least) = (t_ms, delay);
+        match self.spans.back_mut() {
+            Some(span) if t_ms / SPAN_MS == span.at_ms / SPAN_MS => {
+                if delay < span.least {
+                    (span.at_ms, span.least) = (t_ms, delay);
                 }
             }
             _ => {
-                if self.least.len() == SPANS {
-                    self.least.pop_front();
+                if self.spans.len() == SPANS {
+                    self.spans.pop_front();
                 }
-                self.least.push_back((t_ms, delay));
+                let most = self.rises_to(t_ms);
+                self.spans.push_back(Span { at_ms: t_ms, least: delay, most });
             }
+        }
+    }
+
+    /// How high the offset may stand in a span that begins.
+    #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "hours in milliseconds")]
+    fn rises_to(&self, t_ms: u64) -> i64 {
+        let Some(last) = self.spans.back() else { return i64::MAX };
+        let recent = self.spans.iter().rev().take(AGREED).map(|span| span.least);
+        let (least, most) = (recent.clone().min().unwrap_or(0), recent.clone().max().unwrap_or(0));
+        let agree = recent.count() == AGREED && most.saturating_sub(least) <= AGREE_MS;
+        let off_ms = (t_ms.saturating_sub(last.at_ms) as f64 * OFF_MOST).ceil();
+        if agree { least } else { last.offset() }.saturating_add(off_ms as i64)
+    }
+
+    /// What must outlive a restart.
+    #[must_use]
+    pub fn kept(&self) -> Kept {
+        let from = self.taken.len().saturating_sub(KEPT);
+        let offset = self.spans.back().and_then(|s| self.on_our_clock_ms(0).map(|o| (s.at_ms, o)));
+        Kept { taken: self.taken.range(from..).copied().collect(), offset }
+    }
+
+    /// A watch that goes on from what was kept.
+    #[must_use]
+    pub fn resumed(kept: Kept) -> Self {
+        let span = kept.offset.map(|(at_ms, offset)| Span { at_ms, least: offset, most: offset });
+        let from = kept.taken.len().saturating_sub(KEPT);
+        Self {
+            taken: kept.taken[from..].iter().copied().collect(),
+            spans: span.into_iter().collect(),
+            tally: Tally::default(),
         }
     }
 
@@ -139,7 +212,7 @@ impl Watch {
     /// The time of a deck's moment on our clock, ms: its own time and the offset of the last full span and this one.
     #[must_use]
     pub fn on_our_clock_ms(&self, t_ms: u64) -> Option<i64> {
-        let recent = self.least.iter().rev().take(2).map(|(_, least)| *least).min()?;
+        let recent = self.spans.iter().rev().take(2).map(Span::offset).min()?;
         i64::try_from(t_ms).ok().map(|t| t.saturating_add(recent))
     }
 
@@ -148,15 +221,15 @@ impl Watch {
     #[must_use]
     #[allow(clippy::cast_precision_loss, reason = "hours in milliseconds")]
     pub fn slow_ppm(&self) -> Option<f64> {
-        if self.least.len() < SPANS_FOR_RATE {
+        if self.spans.len() < SPANS_FOR_RATE {
             return None;
         }
-        let n = self.least.len() as f64;
-        let (from, first) = *self.least.front()?;
+        let n = self.spans.len() as f64;
+        let first = *self.spans.front()?;
         let points: Vec<(f64, f64)> = self
-            .least
+            .spans
             .iter()
-            .map(|(t, least)| (t.saturating_sub(from) as f64, least.saturating_sub(first) as f64))
+            .map(|s| (s.at_ms.saturating_sub(first.at_ms) as f64, s.offset().saturating_sub(first.offset()) as f64))
             .collect();
         let (mean_x, mean_y) = points.iter().fold((0.0, 0.0), |(x, y), p| (x + p.0 / n, y + p.1 / n));
         let (sxx, sxy) = points
@@ -227,6 +300,79 @@ mod tests {
         let now_ms = watch.on_our_clock_ms(t_ms).unwrap() - offset_ms - i64::try_from(t_ms).unwrap();
         // The lag of two hours is 576 ms; the offset is of this span or the one before: at most 10 ms older.
         assert!((565..=582).contains(&now_ms), "{now_ms}");
+    }
+
+    /// Samples at 10 Hz from `from` on that arrive `late_ms(t)` after they were taken.
+    fn arrive(watch: &mut Watch, numbers: std::ops::Range<u32>, mut late_ms: impl FnMut(u64) -> i64) {
+        for sequence in numbers {
+            let t_ms = u64::from(sequence) * 100;
+            watch.take(sequence, t_ms, 1_000_000 + i64::try_from(t_ms).unwrap() + late_ms(t_ms));
+        }
+    }
+
+    fn offset_ms(watch: &Watch) -> i64 {
+        watch.on_our_clock_ms(0).unwrap() - 1_000_000
+    }
+
+    #[test]
+    fn samples_that_waited_for_an_hour_keep_the_time_at_which_they_were_taken() {
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..6_000, |_| 5);
+        // From 600 s to 4200 s nothing comes; then all of it, twenty times as fast as it was taken.
+        let (back_ms, fast) = (4_200_000_i64, 20);
+        for sequence in 6_000..43_000 {
+            let t_ms = u64::from(sequence) * 100;
+            let taken_ms = i64::try_from(t_ms).unwrap();
+            let came_ms = (back_ms + (taken_ms - 600_000) / fast).max(taken_ms) + 5;
+            watch.take(sequence, t_ms, 1_000_000 + came_ms);
+            // 500 ppm of an hour are 1.8 s.
+            assert!((0..=1_900).contains(&offset_ms(&watch)), "{} at {t_ms}", offset_ms(&watch));
+        }
+        arrive(&mut watch, 43_000..45_000, |_| 5);
+        assert_eq!(offset_ms(&watch), 5, "once caught up, the way's own delay is found again");
+    }
+
+    #[test]
+    fn what_was_kept_gives_samples_that_waited_through_a_restart_their_time() {
+        let mut before = Watch::default();
+        arrive(&mut before, 0..6_000, |_| 5);
+        let mut after = Watch::resumed(before.kept());
+        assert_eq!(after.take(5_990, 599_000, 1_900_000), Came::Again);
+        assert_eq!(after.take(5_701, 570_100, 1_900_000), Came::Again);
+        assert_eq!(after.take(6_000, 600_000, 1_900_000), Came::InOrder);
+        assert_eq!(after.on_our_clock_ms(600_000), Some(1_600_005));
+        assert_eq!(after.take(3, 300, 1_900_100), Came::Restarted);
+        assert_eq!(after.on_our_clock_ms(300), Some(1_900_100));
+    }
+
+    #[test]
+    fn a_clock_of_ours_that_was_put_forward_is_followed_after_some_minutes() {
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..6_000, |_| 5);
+        arrive(&mut watch, 6_000..9_000, |_| 7_200_005);
+        assert_eq!(offset_ms(&watch), 7_200_005);
+        // And one that was put back at once.
+        arrive(&mut watch, 9_000..9_001, |_| -3_000);
+        assert_eq!(offset_ms(&watch), -3_000);
+    }
+
+    proptest::proptest! {
+        #![proptest_config(proptest::test_runner::Config { rng_seed: proptest::test_runner::RngSeed::Fixed(30), ..proptest::test_runner::Config::default() })]
+
+        /// What is kept lies in a table that others may write.
+        #[test]
+        fn whatever_was_kept_a_watch_goes_on(
+            taken in proptest::collection::vec(proptest::prelude::any::<(u32, u64)>(), 0..400),
+            offset in proptest::prelude::any::<Option<(u64, i64)>>(),
+            came in proptest::collection::vec(proptest::prelude::any::<(u32, u64, i64)>(), 1..50),
+        ) {
+            let mut watch = Watch::resumed(Kept { taken, offset });
+            for (sequence, t_ms, arrived_ms) in came {
+                watch.take(sequence, t_ms, arrived_ms);
+                let _ = (watch.on_our_clock_ms(t_ms), watch.slow_ppm(), watch.kept());
+                proptest::prop_assert!(watch.taken.len() <= REMEMBERED);
+            }
+        }
     }
 
     #[test]

@@ -108,7 +108,7 @@ fn job(bed: i64, second: i64) -> Job {
         counts: (0..SAMPLES as i32 * CELLS).map(|i| 500_000 + noise(i + second as i32)).collect(),
     };
     let entries = if (second + bed) % ENTRY_EVERY == 0 { vec![entry(name, second)] } else { Vec::new() };
-    Job { entries, readings: vec![reading], counts: vec![counts], states: Vec::new() }
+    Job { entries, readings: vec![reading], counts: vec![counts], ..Job::default() }
 }
 
 fn entry(bed: String, second: i64) -> NewEntry {

@@ -1,9 +1,12 @@
 //! Keeps jobs from several beds as fast as it can, and says after each that it was acknowledged: for the tests that kill
-//! it. `hammer PLACE ROUND`; every job is two entries and one weight, so that a half-kept job would show.
+//! it. `hammer PLACE ROUND [patient|aside]`; every job is two entries and one weight, so that a half-kept job would show. A patient one
+//! tries again what was refused and may be kept later, as a ward does; `aside` sets the jobs of one bed aside instead.
 
 use std::io::Write as _;
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+use bedplate_store::aside::Aside;
 use bedplate_store::entry::{Kind, NewEntry};
 use bedplate_store::readings::Reading;
 use bedplate_store::writer::{Job, Writer};
@@ -14,6 +17,11 @@ const BEDS: usize = 4;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut words = std::env::args().skip(1);
     let (place, round) = (words.next().ok_or("a place")?, words.next().ok_or("a round")?);
+    let manner = words.next().unwrap_or_default();
+    if manner == "aside" {
+        return set_aside(&place, &round);
+    }
+    let is_patient = manner == "patient";
     let mut database = sql::open(&place)?;
     schema::migrate(database.as_mut(), 0)?;
     let writer = Arc::new(Writer::start(database, Box::new(|| 7))?);
@@ -23,7 +31,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             let (writer, out, round) = (Arc::clone(&writer), Arc::clone(&out), round.clone());
             std::thread::spawn(move || {
                 for act in 0.. {
-                    let Ok(kept) = writer.keep(job(bed, &round, act)) else { return };
+                    let kept = loop {
+                        match writer.keep(job(bed, &round, act)) {
+                            Ok(kept) => break kept,
+                            Err(error) if is_patient && error.is_passing() => println!("refused"),
+                            Err(_) => return,
+                        }
+                    };
                     let mut out = out.lock().unwrap();
                     if writeln!(out, "{} {} {}", kept[0].chain, kept[0].number, kept[1].number).is_err() {
                         return;
@@ -35,6 +49,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         .collect();
     for bed in beds {
         bed.join().map_err(|_| "a bed panicked")?;
+    }
+    Ok(())
+}
+
+fn set_aside(place: &str, round: &str) -> Result<(), Box<dyn std::error::Error>> {
+    let mut aside = Aside::open(Path::new(place), 1 << 30)?;
+    for act in 0.. {
+        while aside.add([&job(0, round, act)]).is_err() {
+            println!("refused");
+        }
+        println!("bed 0 {act} {act}");
     }
     Ok(())
 }

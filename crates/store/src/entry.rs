@@ -3,6 +3,7 @@
 //! The hash is SHA-256 (FIPS 180-4) over the hash before it and every field, each led by its length in 8 bytes, so that
 //! no two different entries have the same bytes. The first entry of a chain follows 32 zero bytes.
 
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 /// Bytes of a hash.
@@ -15,7 +16,7 @@ pub const START: Hash = [0; HASH_BYTES];
 pub const WITHDRAWN: &str = "null";
 
 /// What an entry is about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Kind {
     /// A bed of the ward.
     Bed,
@@ -87,7 +88,7 @@ impl Kind {
 }
 
 /// What is to be kept. Times are microseconds of UTC since 1970.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct NewEntry {
     /// The chain: the label of a bed, or the ward's own.
     pub chain: String,

@@ -12,7 +12,7 @@ pub enum StoreError {
         database: &'static str,
         /// What it said.
         what: String,
-        /// Whether the same attempt may succeed later (connection lost, disk full, file busy).
+        /// Whether the same attempt may succeed later: connection lost, disk full, file busy or not to be written.
         passing: bool,
     },
     /// Where to keep was not understood.
@@ -81,19 +81,29 @@ impl StoreError {
 impl From<rusqlite::Error> for StoreError {
     fn from(error: rusqlite::Error) -> Self {
         use rusqlite::ErrorCode as Code;
-        let passing = matches!(
-            error.sqlite_error_code(),
-            Some(Code::DatabaseBusy | Code::DatabaseLocked | Code::DiskFull | Code::SystemIoFailure | Code::CannotOpen)
-        );
+        // What lies in the statement or its values stays refused. Everything else is the place's: a lock, a full or failing disk, a
+        // file that may not be written or is broken until a copy is restored.
+        let passing = error.sqlite_error_code().is_some_and(|code| {
+            !matches!(
+                code,
+                Code::ConstraintViolation
+                    | Code::TooBig
+                    | Code::TypeMismatch
+                    | Code::ParameterOutOfRange
+                    | Code::ApiMisuse
+                    | Code::Unknown
+            )
+        });
         Self::Database { database: "SQLite", what: error.to_string(), passing }
     }
 }
 
 impl From<postgres::Error> for StoreError {
     fn from(error: postgres::Error) -> Self {
-        // Class 08: connection; 53: out of room; 57: stopped by an operator; 40: to be tried again.
+        // Classes of PostgreSQL 15, appendix A: 22 is a value that cannot be, 23 a constraint. Everything else is the server's:
+        // gone, out of room, stopped, a standby that only reads, a right or a table that is missing until somebody mends it.
         let passing = error.is_closed()
-            || error.code().is_none_or(|c| ["08", "53", "57", "40"].iter().any(|class| c.code().starts_with(class)));
+            || error.code().is_none_or(|c| !["22", "23"].iter().any(|class| c.code().starts_with(class)));
         let what = match (error.as_db_error(), error.source()) {
             (Some(said), _) => said.message().to_owned(),
             (None, Some(cause)) => format!("{error}: {cause}"),

@@ -1,5 +1,6 @@
 //! Keeps entries and gives them back.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::StoreError;
@@ -53,29 +54,49 @@ pub fn append<'a>(
     now_us: i64,
     new: impl IntoIterator<Item = &'a NewEntry>,
 ) -> Result<Vec<Kept>, StoreError> {
-    let new: Vec<&NewEntry> = new.into_iter().collect();
+    append_naming(transaction, now_us, new.into_iter().map(|entry| (entry, None)))
+}
+
+/// As [`append`]; an entry may name the one that it replaces by the `once` of that, where its number was not known yet when
+/// the entry was made. Where nothing was kept under that word, it replaces nothing.
+pub(crate) fn append_naming<'a>(
+    transaction: &mut dyn Transaction,
+    now_us: i64,
+    new: impl IntoIterator<Item = (&'a NewEntry, Option<&'a str>)>,
+) -> Result<Vec<Kept>, StoreError> {
+    let new: Vec<(&NewEntry, Option<&str>)> = new.into_iter().collect();
     // Chains are locked in the order of their names: two writers that want the same ones never wait for each other.
-    let mut heads: BTreeMap<&str, Head> = new.iter().map(|e| (e.chain.as_str(), Head::default())).collect();
+    let mut heads: BTreeMap<&str, Head> = new.iter().map(|(e, _)| (e.chain.as_str(), Head::default())).collect();
     for (name, head) in &mut heads {
         *head = Head::lock(transaction, name)?;
     }
     let mut kept = Vec::with_capacity(new.len());
-    let mut coming: Vec<(&NewEntry, i64)> = Vec::new();
+    let mut coming: Vec<(Cow<'_, NewEntry>, i64)> = Vec::new();
     let mut hashes = Vec::new();
-    for entry in new {
-        if let Some(number) = known(transaction, entry, &coming)? {
+    for (entry, replaces) in new {
+        if let Some(once) = &entry.once
+            && let Some(number) = number_of(transaction, &entry.chain, once, &coming)?
+        {
             kept.push(Kept { chain: entry.chain.clone(), number, again: true });
             continue;
         }
+        let replaced = match replaces {
+            Some(once) => number_of(transaction, &entry.chain, once, &coming)?,
+            None => None,
+        };
+        let entry = match replaced {
+            Some(_) => Cow::Owned(NewEntry { corrects: replaced, ..entry.clone() }),
+            None => Cow::Borrowed(entry),
+        };
         if let Some(number) = entry.corrects {
-            may_correct(transaction, entry, number, &coming)?;
+            may_correct(transaction, &entry, number, &coming)?;
         }
         let Some(head) = heads.get_mut(entry.chain.as_str()) else { continue };
         head.number += 1;
-        head.hash = hash(&head.hash, head.number, now_us, entry);
+        head.hash = hash(&head.hash, head.number, now_us, &entry);
         hashes.push(head.hash);
-        coming.push((entry, head.number));
         kept.push(Kept { chain: entry.chain.clone(), number: head.number, again: false });
+        coming.push((entry, head.number));
     }
     let rows = coming.iter().zip(&hashes);
     let fields: Vec<Field<'_>> = rows.flat_map(|((e, number), hash)| row_of(e, *number, now_us, hash)).collect();
@@ -187,17 +208,17 @@ impl Head {
     }
 }
 
-/// The number under which the same act was kept before.
-fn known(
+/// The number under which an act was kept before, or is about to be.
+fn number_of(
     transaction: &mut dyn Transaction,
-    entry: &NewEntry,
-    coming: &[(&NewEntry, i64)],
+    chain: &str,
+    once: &str,
+    coming: &[(Cow<'_, NewEntry>, i64)],
 ) -> Result<Option<i64>, StoreError> {
-    let Some(once) = &entry.once else { return Ok(None) };
-    if let Some((_, number)) = coming.iter().find(|(e, _)| e.chain == entry.chain && e.once == entry.once) {
+    if let Some((_, number)) = coming.iter().find(|(e, _)| e.chain == chain && e.once.as_deref() == Some(once)) {
         return Ok(Some(*number));
     }
-    let values = [Value::Text(entry.chain.clone()), Value::Text(once.clone())];
+    let values = [Value::Text(chain.to_owned()), Value::Text(once.to_owned())];
     let rows = transaction.rows("select number from entry where chain = $1 and once = $2", &values)?;
     rows.first().map(|row| row.int(0)).transpose()
 }
@@ -206,11 +227,11 @@ fn may_correct(
     transaction: &mut dyn Transaction,
     entry: &NewEntry,
     number: i64,
-    coming: &[(&NewEntry, i64)],
+    coming: &[(Cow<'_, NewEntry>, i64)],
 ) -> Result<(), StoreError> {
     let refuse = |why| Err(StoreError::Correction { chain: entry.chain.clone(), number, why });
     let values = [Value::Text(entry.chain.clone()), Value::Int(number)];
-    let here = |(e, n): &&(&NewEntry, i64)| e.chain == entry.chain && *n == number;
+    let here = |(e, n): &&(Cow<'_, NewEntry>, i64)| e.chain == entry.chain && *n == number;
     let kind = match coming.iter().find(here) {
         Some((e, _)) => Some(e.kind.word().to_owned()),
         None => {

@@ -23,6 +23,7 @@
 //! An entry's body is text in JSON that the caller understands; this crate knows no weight, patient or clock: times come
 //! in. It opens files and connections, and one thread of its own.
 
+pub mod aside;
 pub mod audit;
 pub mod copy;
 pub mod entry;

@@ -15,7 +15,7 @@ use crate::sql::{Field, Row, Transaction, Value};
 pub const MINUTE_US: i64 = 60_000_000;
 
 /// One weight of a deck.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// The bed.
     pub bed: String,
@@ -315,7 +315,7 @@ fn form(what: String, expected: &'static str) -> StoreError {
     StoreError::Form { what, expected }
 }
 
-fn pack(counts: &Counts) -> Result<Vec<u8>, StoreError> {
+pub(crate) fn pack(counts: &Counts) -> Result<Vec<u8>, StoreError> {
     let (rows, values) = (counts.at_us.len(), counts.counts.len());
     if values == 0 || !values.is_multiple_of(rows) {
         return Err(form(format!("{values} counts in {rows} rows"), "the same number of counts in every row"));
@@ -329,7 +329,7 @@ fn pack(counts: &Counts) -> Result<Vec<u8>, StoreError> {
     postcard::to_extend(&Block { steps_us, differences }, room).map_err(|e| form(e.to_string(), "a block of counts"))
 }
 
-fn unpack(bed: &str, first_us: i64, bytes: &[u8]) -> Result<Counts, StoreError> {
+pub(crate) fn unpack(bed: &str, first_us: i64, bytes: &[u8]) -> Result<Counts, StoreError> {
     let block: Block = postcard::from_bytes(bytes).map_err(|e| form(e.to_string(), "a block of counts"))?;
     let rows = block.steps_us.len() + 1;
     if block.differences.is_empty() || !block.differences.len().is_multiple_of(rows) {
@@ -345,4 +345,39 @@ fn unpack(bed: &str, first_us: i64, bytes: &[u8]) -> Result<Counts, StoreError> 
         counts[i] = counts[i].wrapping_add(counts[i - cells]);
     }
     Ok(Counts { bed: bed.to_owned(), at_us, counts })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(28), ..ProptestConfig::default() })]
+
+        /// What lies in the table may have been changed by anybody who may write the file.
+        #[test]
+        fn any_bytes_are_a_block_or_are_refused(first_us in any::<i64>(), bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
+            if let Ok(found) = unpack("A1", first_us, &bytes) {
+                prop_assert_eq!(found.counts.len() % found.at_us.len(), 0);
+                prop_assert!(found.counts.len() + found.at_us.len() <= bytes.len() + 1, "no more comes out than was put in");
+            }
+        }
+
+        #[test]
+        fn a_spoilt_block_is_a_block_or_is_refused(rows in 1..20_usize, cells in 1..30_usize, at in any::<proptest::sample::Index>(), value in any::<u8>()) {
+            let counts = Counts {
+                bed: "A1".into(),
+                at_us: (0..rows as i64).map(|i| i * 100_000).collect(),
+                counts: (0..rows * cells).map(|i| i as i32 * 7_919 - 40_000).collect(),
+            };
+            let mut bytes = pack(&counts).unwrap();
+            prop_assert_eq!(&unpack("A1", 0, &bytes).unwrap(), &counts);
+            let at = at.index(bytes.len());
+            bytes[at] = value;
+            let _ = unpack("A1", 0, &bytes);
+            bytes.truncate(at);
+            prop_assert!(unpack("A1", 0, &bytes).is_err(), "cut short");
+        }
+    }
 }

@@ -1,11 +1,13 @@
 //! What a bed's weighing must remember through a power cut: its tare, its hold, its open questions. Two places a bed, as on
 //! a controller; each save overwrites the older one, in the same commit as what it belongs to.
 
+use serde::{Deserialize, Serialize};
+
 use crate::StoreError;
 use crate::sql::{Transaction, Value};
 
 /// A record in one of the two places of a bed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct State {
     /// The bed.
     pub bed: String,

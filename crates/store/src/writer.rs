@@ -42,11 +42,21 @@ pub struct Job {
     pub counts: Vec<Counts>,
     /// What beds must remember.
     pub states: Vec<State>,
+    /// Entries, by their place, that replace an earlier one whose number is not known yet: the `once` of that.
+    pub replaces: Vec<(usize, String)>,
 }
 
 impl Job {
-    fn rows(&self) -> usize {
+    /// Rows that it makes.
+    #[must_use]
+    pub fn rows(&self) -> usize {
         self.entries.len() + self.readings.len() + self.counts.len() + self.states.len()
+    }
+
+    /// Its entries, each with the `once` of what it replaces.
+    fn naming(&self) -> impl Iterator<Item = (&NewEntry, Option<&str>)> {
+        let replaced = |place| self.replaces.iter().find(|(p, _)| *p == place).map(|(_, once)| once.as_str());
+        self.entries.iter().enumerate().map(move |(place, entry)| (entry, replaced(place)))
     }
 }
 
@@ -90,6 +100,7 @@ impl Writer {
     ///
     /// # Errors
     /// The job, when it could not be taken.
+    #[allow(clippy::result_large_err, reason = "what comes back is what was handed in, not an error's description")]
     pub fn try_hand_in(&self, job: Job, answer: Answer) -> Result<(), (Job, Answer)> {
         let Some(door) = &self.door else { return Err((job, answer)) };
         door.try_send(Waiting { job, answer }).map_err(|error| match error {
@@ -166,7 +177,7 @@ fn write<'a>(
     let mut transaction = database.begin()?;
     // All entries at once: each chain is locked and moved once a commit, however many beds write to it.
     let mut kept =
-        journal::append(transaction.as_mut(), now_us, jobs.clone().flat_map(|job| &job.entries))?.into_iter();
+        journal::append_naming(transaction.as_mut(), now_us, jobs.clone().flat_map(Job::naming))?.into_iter();
     let kept = jobs.clone().map(|job| kept.by_ref().take(job.entries.len()).collect()).collect();
     readings::keep(transaction.as_mut(), jobs.clone().flat_map(|job| &job.readings))?;
     readings::keep_counts(transaction.as_mut(), jobs.clone().flat_map(|job| &job.counts))?;

@@ -42,6 +42,7 @@ on_both![
     counts_come_back_and_are_reduced,
     migration_is_taken_once_and_a_later_form_is_refused,
     hostile_text_is_kept_as_it_is,
+    an_entry_replaces_another_that_has_no_number_yet,
     a_beds_state_has_two_places_and_comes_with_what_it_belongs_to,
 ];
 

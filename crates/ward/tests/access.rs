@@ -3,10 +3,12 @@
 use std::sync::Mutex;
 
 use bedplate_ward::access::limits::{FAILURES_MOST, Failures, SHUT_US};
-use bedplate_ward::access::{Access, AccessError, Right, Role};
+use bedplate_ward::access::{Access, AccessError, Right, Role, Seen};
 use bedplate_ward::memory::Memory;
+use store::StoreError;
 use store::entry::Kind;
 use store::journal::{self, Query};
+use store::sessions;
 
 const PASSWORD: &str = "plain words, and enough of them";
 const HOUR_US: i64 = 3_600_000_000;
@@ -160,4 +162,40 @@ fn each_role_may_what_it_is_for() {
         let found = [Right::See, Right::Care, Right::Bench, Right::Manage].map(|right| role.may(right));
         assert_eq!(found, expected, "{role:?}");
     }
+}
+
+/// Takes the memory away, from new readers and from those that wait.
+fn take_away(ward: &Ward) {
+    std::fs::remove_dir_all(ward.folder.path()).unwrap();
+    for _ in 0..9 {
+        assert!(ward.memory.look(|_| Err::<(), _>(StoreError::Closed)).is_err());
+    }
+    assert!(ward.memory.look(|tx| sessions::find(tx, &[1])).unwrap_err().is_passing());
+}
+
+#[test]
+fn who_is_signed_in_stays_so_while_the_memory_is_away_and_nobody_else_comes_in() {
+    let ward = Ward::staffed();
+    let seen = Mutex::new(Seen::default());
+    let at = |now_us| ward.at(now_us).remembering(&seen);
+    let [nurse, leaver, changed, unseen] =
+        ["nurse", "viewer", "engineer", "administrator"].map(|name| at(0).sign_in(name, PASSWORD).unwrap().token);
+    for token in [&nurse, &leaver, &changed] {
+        at(0).session(token).unwrap();
+    }
+    at(0).set_password("engineer", PASSWORD, "engineer").unwrap();
+    take_away(&ward);
+    for now_us in [1, HOUR_US, 11 * HOUR_US] {
+        assert_eq!(at(now_us).session(&nurse).unwrap().role, Role::Nurse);
+    }
+    assert!(matches!(at(1).session("no token"), Err(AccessError::Store(_))));
+    assert!(matches!(at(1).session(&unseen), Err(AccessError::Store(_))), "never shown since it began");
+    assert!(matches!(at(1).sign_in("nurse", PASSWORD), Err(AccessError::Store(_))));
+    // Without one who remembers nobody is known.
+    assert!(matches!(ward.at(1).session(&nurse), Err(AccessError::Store(_))));
+    // Who leaves has left, and what a new password ended stays ended.
+    assert!(at(1).sign_out(&leaver).is_err());
+    assert!(at(1).session(&leaver).is_err());
+    assert!(at(1).session(&changed).is_err());
+    assert!(at(12 * HOUR_US).session(&nurse).is_err(), "a session ends by itself all the same");
 }

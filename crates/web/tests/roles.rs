@@ -1,69 +1,17 @@
 //! Every endpoint tried with each role, and what a request must pass besides: nothing opens that should not.
 
-use std::net::SocketAddr;
-use std::sync::Arc;
+#[path = "ward/bodies.rs"]
+mod bodies;
+#[path = "ward/scene.rs"]
+mod scene;
 
 use axum::body::Body;
-use axum::extract::connect_info::MockConnectInfo;
-use axum::http::{Request, Response, StatusCode, header};
-use bedplate_web::ward::{endpoints, router};
-use jiff::tz::TimeZone;
+use axum::http::{Request, StatusCode, header};
+use bedplate_web::ward::endpoints;
+use scene::{PASSWORD, request, scene, text};
 use serde_json::{Value, json};
-use tower::ServiceExt as _;
 use ward::access::{Access, Role};
-use ward::bed::Setup;
 use ward::clock::now_us;
-use ward::memory::Memory;
-use ward::service::Ward;
-
-const PASSWORD: &str = "four plain words here";
-
-struct Scene {
-    ward: Arc<Ward>,
-    app: axum::Router,
-    _folder: tempfile::TempDir,
-}
-
-fn scene() -> Scene {
-    let folder = tempfile::tempdir().unwrap();
-    let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
-    let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
-    let run = twin::bench_run(&deck, 1, &twin::BenchOptions::default()).unwrap().run;
-    let calibration = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01T00:00:00Z")).unwrap();
-    let setup = Setup { bed: "A1".into(), signs_as: "alder-1".into(), deck, calibration };
-    let ward = Arc::new(Ward::open("Alder (invented)", memory, TimeZone::UTC, 7, vec![setup], now_us()).unwrap());
-    let access = Access::new(&ward.memory, &ward.failures, now_us());
-    for role in Role::ALL {
-        access.make(role.word(), role, "given by another", "test").unwrap();
-        access.set_password(role.word(), PASSWORD, role.word()).unwrap();
-    }
-    let app = router(Arc::clone(&ward), false).layer(MockConnectInfo(SocketAddr::from(([127, 0, 0, 1], 9))));
-    Scene { ward, app, _folder: folder }
-}
-
-impl Scene {
-    fn token(&self, role: Role) -> (String, String) {
-        let signed =
-            Access::new(&self.ward.memory, &self.ward.failures, now_us()).sign_in(role.word(), PASSWORD).unwrap();
-        (signed.token, signed.session.guard)
-    }
-
-    async fn ask(&self, request: Request<Body>) -> Response<Body> {
-        self.app.clone().oneshot(request).await.unwrap()
-    }
-}
-
-/// A request with a body that no endpoint takes, so that nothing is done where the door opens.
-fn request(method: &str, path: &str) -> axum::http::request::Builder {
-    let path =
-        path.replace("{bed}", "A1").replace("{patient}", "p-1").replace("{number}", "1").replace("{account}", "nobody");
-    Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, "application/json")
-}
-
-async fn text(response: Response<Body>) -> String {
-    let bytes = axum::body::to_bytes(response.into_body(), 1 << 22).await.unwrap();
-    String::from_utf8_lossy(&bytes).into_owned()
-}
 
 /// What a refusal for want of a right looks like.
 fn is_shut(status: StatusCode) -> bool {

@@ -12,7 +12,7 @@ use crate::cli::{AuditArgs, BackupArgs, RestoreArgs, WardArgs, WardFileArgs, War
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
-use crate::verbs::serve::{beds, place, read};
+use crate::verbs::serve::{aside, beds, place, read};
 
 pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
     match &args.task {
@@ -198,6 +198,20 @@ fn doctor(args: &WardFileArgs) -> Result<Outcome, Failure> {
             );
         }
     }
+    look(
+        "what waits for the memory",
+        aside(&args.ward, &file).map_err(|e| e.to_string()).and_then(|waits| {
+            let folder = waits.place().to_string_lossy().into_owned();
+            let room = disk(&folder)?;
+            if waits.is_empty() {
+                Ok(format!("nothing; {}: {room}", waits.place().display()))
+            } else {
+                Err(format!("{} bytes at {}", waits.bytes(), waits.place().display()))
+            }
+        }),
+        "a running service catches up by itself once the memory answers, a stopped one at its start; name a place that can be \
+         written in [ward] aside",
+    );
     look("disk", disk(&place), "free some space, or move the memory");
     let is_loopback = file.listen.parse().is_ok_and(|a: std::net::SocketAddr| a.ip().is_loopback());
     let listen = match (&file.tls, is_loopback) {

@@ -5,6 +5,7 @@
 //! it only a server on this machine is reached, unless the URL says `sslmode=disable`, as behind a tunnel.
 
 use std::net::IpAddr;
+use std::time::Duration;
 
 use postgres::config::{Host, SslMode};
 use postgres::{Client, Config, NoTls};
@@ -17,6 +18,10 @@ use crate::StoreError;
 
 /// The key of a URL that names the authority's certificate.
 const AUTHORITY: &str = "sslrootcert";
+/// How long a connection may take to be made.
+const CONNECT_MOST: Duration = Duration::from_secs(5);
+/// How long what was sent may stay without a word that it arrived (tcp(7), TCP_USER_TIMEOUT).
+const ANSWER_MOST: Duration = Duration::from_secs(10);
 
 /// Connects as the URL says.
 ///
@@ -26,6 +31,14 @@ const AUTHORITY: &str = "sslrootcert";
 pub(super) fn connect(url: &str) -> Result<Client, StoreError> {
     let (url, authority) = without_authority(url);
     let mut config: Config = url.parse()?;
+    // A server that is cut off answers nothing at all: what waits for it must learn that within seconds, unless the URL says
+    // otherwise.
+    if config.get_connect_timeout().is_none() {
+        config.connect_timeout(CONNECT_MOST);
+    }
+    if config.get_tcp_user_timeout().is_none() {
+        config.tcp_user_timeout(ANSWER_MOST);
+    }
     if let Some(file) = authority {
         config.ssl_mode(SslMode::Require);
         return Ok(config.connect(MakeRustlsConnect::new(trusting(&file)?))?);

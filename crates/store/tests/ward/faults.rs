@@ -1,11 +1,12 @@
 //! What survives a kill, a torn write and a full disk. The seed of every choice is fixed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use bedplate_store::aside::Aside;
 use bedplate_store::audit::audit;
 use bedplate_store::journal::{self, Query};
 use bedplate_store::readings;
@@ -141,5 +142,86 @@ fn a_log_torn_at_any_byte_leaves_a_whole_beginning() {
         text.extend((0..chance.below(9_000)).map(|_| u8::try_from(chance.0 >> 40 & 0xff).unwrap()));
         std::fs::write(format!("{}-wal", torn.url), text).unwrap();
         is_whole(&torn, &Acknowledged::new());
+    }
+}
+
+/// Hammers for a while on a disk that fails now and then, which `bad_disk.c` makes of the one that is there; what was acknowledged,
+/// and how often something was refused.
+fn on_a_bad_disk(place: &str, round: usize, manner: &str, faults: [(&str, &str); 1]) -> (Acknowledged, usize) {
+    let folder = tempfile::tempdir().unwrap();
+    let made = folder.path().join("bad_disk.so");
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/ward/bad_disk.c");
+    let done = Command::new("cc").args(["-shared", "-fPIC", "-O1", "-o"]).arg(&made).arg(source).arg("-ldl").status();
+    assert!(done.unwrap().success(), "cc makes the bad disk; Rust itself links by it");
+    let (mut told, mut refused) = (Acknowledged::new(), 0);
+    // By acknowledgements and not by time: a busy machine tries as much.
+    while told.len() < 120 {
+        let mut child = Command::new(hammer())
+            .args([place, &round.to_string(), manner])
+            .env("LD_PRELOAD", &made)
+            .envs(faults)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
+        while told.len() < 120
+            && let Some(line) = lines.next()
+        {
+            refused += usize::from(line == "refused");
+            acknowledged(std::iter::once(line), &mut told);
+        }
+        child.kill().unwrap();
+        acknowledged(lines, &mut told);
+        // One that could not even start is started again, as a service is.
+        refused += usize::from(child.wait().unwrap().code().is_some());
+    }
+    (told, refused)
+}
+
+/// Rounds on a disk of which every so manieth flush or read fails; each round goes on from what the one before left.
+fn loses_nothing_acknowledged(fault: &str, parts: [&str; 3]) {
+    let place = Place::sqlite();
+    drop(place.open());
+    let (mut told, mut refused) = (Acknowledged::new(), 0);
+    for (round, every) in parts.into_iter().enumerate() {
+        let (more, times) = on_a_bad_disk(&place.url, round, "patient", [(fault, every)]);
+        told.extend(more);
+        refused += times;
+        is_whole(&place, &told);
+    }
+    assert!(refused > 0, "the disk did not fail");
+}
+
+#[test]
+fn a_flush_that_fails_and_drops_what_it_should_have_flushed_loses_nothing_acknowledged() {
+    // Of the log's flushes and of the file's own; primes, so that every place in a checkpoint is met.
+    loses_nothing_acknowledged("BAD_FLUSH", ["23", "11", "5"]);
+}
+
+#[test]
+fn a_read_that_fails_is_told_and_loses_nothing_acknowledged() {
+    loses_nothing_acknowledged("BAD_READ", ["499", "101", "31"]);
+}
+
+/// A flush that failed must not be believed the second time: the job goes into another file.
+#[test]
+fn what_is_set_aside_on_a_disk_whose_flushes_fail_is_there_afterwards() {
+    // A new file takes one flush and its first job another: of every two, the job's would always fail.
+    for every in ["3", "5", "17"] {
+        let folder = tempfile::tempdir().unwrap();
+        let place = folder.path().join("ward.aside");
+        let (told, refused) = on_a_bad_disk(place.to_str().unwrap(), 0, "aside", [("BAD_FLUSH", every)]);
+        assert!(refused > 0, "the disk did not fail");
+        let mut aside = Aside::open(&place, 1 << 30).unwrap();
+        let mut found = BTreeSet::new();
+        while !aside.is_empty() {
+            let jobs = aside.oldest(100).unwrap();
+            found.extend(jobs.iter().map(|job| job.entries[0].at_us));
+            aside.forget(jobs.len()).unwrap();
+        }
+        for (chain, act) in told.keys() {
+            assert!(found.contains(act), "{chain}: {act} was acknowledged and is gone");
+        }
     }
 }

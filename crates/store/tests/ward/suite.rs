@@ -310,3 +310,35 @@ pub(crate) fn a_beds_state_has_two_places_and_comes_with_what_it_belongs_to(plac
     let found = states::find(database.look().unwrap().as_mut(), "bed 1").unwrap();
     assert_eq!(found, [state(0, 3), state(1, 2)], "a state was kept without what it belongs to");
 }
+
+/// An entry may name what it replaces by a word, before that has a number: in the same job, in another of the same commit, and in a
+/// later one; and all of it again, as after a kill between keeping and forgetting, changes nothing.
+pub(crate) fn an_entry_replaces_another_that_has_no_number_yet(place: &Place) {
+    let writer = place.writer();
+    let told = |mark: &str, body: &str| NewEntry { once: Some(mark.to_owned()), ..weight("bed 1", 1, body) };
+    let jobs = [
+        Job {
+            entries: vec![told("a", "1"), told("b", "2"), told("c", "3")],
+            replaces: vec![(1, "a".to_owned())],
+            ..Job::default()
+        },
+        Job { entries: vec![told("d", "4")], replaces: vec![(0, "b".to_owned())], ..Job::default() },
+        // Nothing was ever kept under this word: the entry stands by itself.
+        Job { entries: vec![told("e", "5")], replaces: vec![(0, "lost".to_owned())], ..Job::default() },
+    ];
+    for _ in 0..2 {
+        for job in &jobs {
+            writer.keep(job.clone()).unwrap();
+        }
+    }
+    drop(writer);
+    let mut database = place.open();
+    let mut transaction = database.look().unwrap();
+    let all = journal::entries(transaction.as_mut(), &Query { history: true, ..Query::default() }).unwrap();
+    let replaced: Vec<Option<i64>> = all.iter().map(|e| e.new.corrects).collect();
+    assert_eq!(replaced, [None, Some(1), None, Some(2), None]);
+    let now: Vec<String> =
+        journal::entries(transaction.as_mut(), &Query::default()).unwrap().into_iter().map(|e| e.new.body).collect();
+    assert_eq!(now, ["3", "4", "5"]);
+    assert!(audit(transaction.as_mut(), &[]).unwrap().breaks.is_empty());
+}

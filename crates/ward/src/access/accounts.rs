@@ -10,7 +10,7 @@ use store::sql::Transaction;
 use store::writer::Job;
 
 use super::limits::Failures;
-use super::{AccessError, Role, secret};
+use super::{AccessError, Role, Seen, secret};
 use crate::WARD;
 use crate::memory::Memory;
 
@@ -59,6 +59,7 @@ pub struct SignedIn {
 pub struct Access<'a> {
     memory: &'a Memory,
     failures: &'a Mutex<Failures>,
+    seen: Option<&'a Mutex<Seen>>,
     now_us: i64,
 }
 
@@ -66,7 +67,13 @@ impl<'a> Access<'a> {
     /// The accounts in `memory`, now.
     #[must_use]
     pub fn new(memory: &'a Memory, failures: &'a Mutex<Failures>, now_us: i64) -> Self {
-        Self { memory, failures, now_us }
+        Self { memory, failures, seen: None, now_us }
+    }
+
+    /// The same, with sessions remembered for the time in which the memory is away.
+    #[must_use]
+    pub fn remembering(self, seen: &'a Mutex<Seen>) -> Self {
+        Self { seen: Some(seen), ..self }
     }
 
     /// Makes the first administrator where there is no account at all, and gives its password, to be told once.
@@ -194,21 +201,57 @@ impl<'a> Access<'a> {
         Ok(SignedIn { token, session })
     }
 
-    /// The session of a token; its end moves on with use.
+    /// The session of a token; its end moves on with use. While the memory is away it is as it was last found.
     ///
     /// # Errors
     /// It has ended, or the account was closed.
     pub fn session(&self, token: &str) -> Result<Session, AccessError> {
         let token = secret::of_token(token);
-        let kept = self.memory.look(|tx| sessions::find(tx, &token))?;
+        if let Some(session) = self.seen().and_then(|seen| seen.meanwhile(&token, self.now_us)) {
+            return Ok(session);
+        }
+        match self.on_record(&token) {
+            Ok((session, ends_us)) => {
+                if let Some(mut seen) = self.seen() {
+                    seen.good(token, &session, ends_us);
+                }
+                Ok(session)
+            }
+            Err(AccessError::Store(error)) if error.is_passing() => {
+                let last = self.seen().and_then(|mut seen| seen.without_memory(&token, self.now_us));
+                last.ok_or(AccessError::Store(error))
+            }
+            Err(error) => {
+                if let Some(mut seen) = self.seen() {
+                    seen.ended(&token);
+                }
+                Err(error)
+            }
+        }
+    }
+
+    /// A session as the memory has it, and when it ends.
+    fn on_record(&self, token: &[u8]) -> Result<(Session, i64), AccessError> {
+        let kept = self.memory.look(|tx| sessions::find(tx, token))?;
         let kept = kept.filter(|s| s.ends_us > self.now_us).ok_or(AccessError::NoSession)?;
         let (_, found) = self.find(&kept.account)?.filter(|(_, a)| !a.closed).ok_or(AccessError::NoSession)?;
-        let ends_us = self.now_us + SESSION_US;
-        if kept.ends_us < ends_us - MOVED_ON_US {
-            self.memory.write(|tx| sessions::move_end(tx, &token, ends_us))?;
+        let mut ends_us = kept.ends_us;
+        let moved_us = self.now_us + SESSION_US;
+        let may_move = self.seen().is_none_or(|seen| seen.may_move(token, self.now_us));
+        if ends_us < moved_us - MOVED_ON_US && may_move {
+            match self.memory.write(|tx| sessions::move_end(tx, token, moved_us)) {
+                Ok(()) => ends_us = moved_us,
+                // It can be read and not be written: the session is good as long as it was.
+                Err(error) if error.is_passing() => {
+                    if let Some(mut seen) = self.seen() {
+                        seen.stuck(token, self.now_us);
+                    }
+                }
+                Err(error) => return Err(error.into()),
+            }
         }
         let (account, guard) = (kept.account, kept.guard);
-        Ok(Session { account, role: found.role, must_change: found.must_change, guard })
+        Ok((Session { account, role: found.role, must_change: found.must_change, guard }, ends_us))
     }
 
     /// Ends a session.
@@ -216,11 +259,22 @@ impl<'a> Access<'a> {
     /// # Errors
     /// The memory fails.
     pub fn sign_out(&self, token: &str) -> Result<(), AccessError> {
-        Ok(self.memory.write(|tx| sessions::end(tx, &secret::of_token(token)))?)
+        let token = secret::of_token(token);
+        if let Some(mut seen) = self.seen() {
+            seen.ended(&token);
+        }
+        Ok(self.memory.write(|tx| sessions::end(tx, &token))?)
     }
 
     fn end_all(&self, name: &str) -> Result<(), AccessError> {
+        if let Some(mut seen) = self.seen() {
+            seen.changed(name);
+        }
         Ok(self.memory.write(|tx| sessions::end_all(tx, name))?)
+    }
+
+    fn seen(&self) -> Option<std::sync::MutexGuard<'_, Seen>> {
+        self.seen.map(|seen| seen.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
     fn failures(&self) -> std::sync::MutexGuard<'_, Failures> {
@@ -248,6 +302,9 @@ impl<'a> Access<'a> {
 
     fn put(&self, name: &str, corrects: Option<i64>, by: &str, account: &Account) -> Result<(), AccessError> {
         let body = serde_json::to_string(account).map_err(|e| AccessError::Form { what: e.to_string() })?;
+        if let Some(mut seen) = self.seen() {
+            seen.changed(name);
+        }
         self.keep(NewEntry {
             chain: WARD.to_owned(),
             at_us: self.now_us,

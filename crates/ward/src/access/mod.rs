@@ -8,9 +8,11 @@ mod accounts;
 pub mod limits;
 mod role;
 pub mod secret;
+mod seen;
 
 pub use accounts::{Access, Account, Session, SignedIn};
 pub use role::{Right, Role};
+pub use seen::Seen;
 
 /// Why access was not given.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

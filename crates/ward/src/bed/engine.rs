@@ -25,6 +25,8 @@ const STATE_EVERY_US: i64 = 10_000_000;
 /// Rows of counts that wait for a row of weights at most.
 const COUNTS_MOST: usize = 600;
 const DECK: &str = "deck";
+/// Place of what is kept of the link, beside the weigher's two.
+const LINK_SLOT: i64 = 2;
 
 /// A bed, its deck and the calibration in force.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,10 +92,11 @@ pub struct Engine {
     start_us: i64,
     last_t_s: f64,
     counts: Counts,
-    /// Events that are on record: number in the chain, by number of the event.
-    kept_events: BTreeMap<usize, i64>,
-    /// Events of the job that is on its way, in the order of its entries.
-    on_the_way: Vec<(usize, usize)>,
+    /// When this engine began, µs of UTC, and how many entries it has made: together they mark each of them.
+    begun_us: i64,
+    made: u64,
+    /// The mark of the entry that tells an event, by the event's number.
+    told: BTreeMap<usize, String>,
     happened: u64,
     state_us: i64,
     weight_us: i64,
@@ -146,10 +149,11 @@ impl Engine {
             setup,
             weigher,
             keeper,
-            watch: Watch::default(),
+            watch: postcard::from_bytes(record(LINK_SLOT)).map_or_else(|_| Watch::default(), Watch::resumed),
             start_us,
-            kept_events: BTreeMap::new(),
-            on_the_way: Vec::new(),
+            begun_us: now_us,
+            made: 0,
+            told: BTreeMap::new(),
             state_us: i64::MIN,
             weight_us: i64::MIN,
             live,
@@ -207,15 +211,6 @@ impl Engine {
         self.weigher.act(Action { t_s: seconds(self.start_us, at_us), ..action.clone() });
     }
 
-    /// What was kept of the last job: the numbers of its entries.
-    pub fn was_kept(&mut self, numbers: &[i64]) {
-        for (event, place) in self.on_the_way.drain(..) {
-            if let Some(number) = numbers.get(place) {
-                self.kept_events.insert(event, *number);
-            }
-        }
-    }
-
     fn fits(&self, frame: &Frame) -> Result<(), BedError> {
         if frame.deck != self.setup.signs_as {
             let (found, expected) = (frame.deck.clone(), self.setup.signs_as.clone());
@@ -263,6 +258,7 @@ impl Engine {
         if happened != self.happened || at_us.saturating_sub(self.state_us) >= STATE_EVERY_US {
             self.happened = happened;
             self.state_us = at_us;
+            job.states.extend(self.link_state());
             job.states.push(self.state()?);
         }
         let report = self.weigher.report();
@@ -274,15 +270,19 @@ impl Engine {
         Ok(job)
     }
 
-    /// New events and faults as entries. An event that was put right corrects the entry of the earlier one.
+    /// New events and faults as entries. An event that was put right replaces the entry of the earlier one, which is named by
+    /// its mark: its number is known to the memory alone, and it may be long in coming.
     fn tell_news(&mut self, job: &mut Job) {
         let news = self.weigher.news();
         for (number, event) in news.events {
             let at_us = self.at(event.t_s);
             self.live.last_event = Some((at_us, event.kind, event.text.clone()));
-            let mut entry = self.event_entry(number, &event, at_us);
-            entry.corrects = self.kept_events.get(&number).copied();
-            self.on_the_way.push((number, job.entries.len()));
+            let entry = self.event_entry(number, &event, at_us);
+            if let Some(mark) = &entry.once
+                && let Some(earlier) = self.told.insert(number, mark.clone())
+            {
+                job.replaces.push((job.entries.len(), earlier));
+            }
             job.entries.push(entry);
         }
         for fault in news.faults {
@@ -294,13 +294,15 @@ impl Engine {
         }
     }
 
-    fn event_entry(&self, number: usize, event: &Event, at_us: i64) -> NewEntry {
+    fn event_entry(&mut self, number: usize, event: &Event, at_us: i64) -> NewEntry {
         let body = serde_json::to_value(event).unwrap_or_default();
-        self.entry(Kind::Event, at_us, format!("{}/{number}", self.start_us), body)
+        let subject = format!("{}/{number}", self.start_us);
+        self.entry(Kind::Event, at_us, subject, body)
     }
 
     #[allow(clippy::needless_pass_by_value, reason = "a value made for this entry")]
-    fn entry(&self, kind: Kind, at_us: i64, subject: String, body: serde_json::Value) -> NewEntry {
+    fn entry(&mut self, kind: Kind, at_us: i64, subject: String, body: serde_json::Value) -> NewEntry {
+        self.made += 1;
         NewEntry {
             chain: self.setup.bed.clone(),
             at_us,
@@ -308,9 +310,16 @@ impl Engine {
             subject,
             author: DECK.to_owned(),
             corrects: None,
-            once: None,
+            // Kept again after a restart that came between keeping and forgetting, it is the same entry.
+            once: Some(format!("{DECK} {}-{}", self.begun_us, self.made)),
             body: body.to_string(),
         }
+    }
+
+    /// What of the link must outlive a restart; a sample that waits at a broker meanwhile has its own time afterwards.
+    fn link_state(&self) -> Option<State> {
+        let record = postcard::to_allocvec(&self.watch.kept()).ok()?;
+        Some(State { bed: self.setup.bed.clone(), slot: LINK_SLOT, start_us: self.start_us, record })
     }
 
     fn state(&mut self) -> Result<State, BedError> {

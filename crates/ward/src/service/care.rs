@@ -34,7 +34,7 @@ impl Ward {
         let found = self.known_bed(bed)?;
         let action = body.action()?;
         let at_us = now_us();
-        let kept = self.keep(records::action_entry(bed, at_us, by, once, body))?;
+        let kept = self.keep(records::action_entry(bed, at_us, by, asked(once), body))?;
         if !kept.again {
             found.act(at_us, &action);
         }
@@ -164,7 +164,7 @@ impl Ward {
             let expected = "a time that has been: what is to come belongs into the plan";
             return Err(RecordError::value("time", body.time.to_string(), expected));
         }
-        Ok(self.keep(records::chart_entry(patient, by, corrects, once, body))?.number)
+        Ok(self.keep(records::chart_entry(patient, by, corrects, asked(once), body))?.number)
     }
 
     /// Strikes a charted volume out; both stay on record.
@@ -195,4 +195,10 @@ impl Ward {
         let mut kept = self.memory.keep(Job { entries: vec![entry], ..Job::default() })?;
         kept.pop().ok_or(RecordError::Store(store::StoreError::Closed))
     }
+}
+
+/// The mark of what a caller asks for: apart from the marks that decks and alerts give their own entries, so that nobody can keep
+/// one of those out by using its mark first.
+fn asked(once: Option<String>) -> Option<String> {
+    once.map(|once| format!("asked {once}"))
 }

@@ -3,13 +3,15 @@
 //! | module     | what it does |
 //! |------------|--------------|
 //! | `beds`     | a bed: its engine, and what is live |
-//! | [`run`]    | from what a link hears to what is kept |
+//! | [`run`]    | from what a link hears to what is to be kept |
+//! | [`backlog`] | on into the memory, however long that is away |
 //! | [`source`] | links that are no wire: a recording, the twin |
 //! | `past`     | lives through a past at once, for an invented ward |
 //! | `care`     | what people enter, checked and kept |
 //! | `balance`  | a patient's balance, from what is on record |
 //! | `upkeep`   | reduces old counts, raises alerts |
 
+pub mod backlog;
 mod balance;
 mod beds;
 mod care;
@@ -27,6 +29,7 @@ use store::entry::{Kind, NewEntry};
 use store::journal;
 use store::writer::Job;
 
+use crate::access::Seen;
 use crate::access::limits::{Failures, Rate};
 use crate::bed::Setup;
 use crate::clock::now_us;
@@ -57,6 +60,8 @@ pub struct Ward {
     pub keep_counts_days: u32,
     /// Failed attempts to sign in.
     pub failures: Mutex<Failures>,
+    /// Sessions, for the time in which the memory is away.
+    pub seen: Mutex<Seen>,
     /// How often a caller may ask.
     pub rate: Mutex<Rate<std::net::IpAddr>>,
     /// How often a caller may try to sign in.
@@ -96,6 +101,7 @@ impl Ward {
             zone,
             keep_counts_days,
             failures: Mutex::new(Failures::default()),
+            seen: Mutex::new(Seen::default()),
             rate: Mutex::new(Rate::new(AT_ONCE, A_SECOND)),
             sign_ins: Mutex::new(Rate::new(SIGN_INS_AT_ONCE, SIGN_INS_A_SECOND)),
             moving: Mutex::new(()),

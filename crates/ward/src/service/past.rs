@@ -35,14 +35,8 @@ impl<'a> Past<'a> {
         let at_us = self.at(sample.t_s);
         // Whatever the twin makes fits its own deck.
         if let Ok(Some(mut job)) = self.bed.with(|engine| engine.take(&frame, at_us)) {
-            let has_event = job.entries.iter().any(|e| e.kind == store::entry::Kind::Event);
-            if has_event {
-                // Events correct earlier ones by their numbers, and the engine knows them by their places in this very job: what
-                // waits goes first, by itself.
-                self.ward.memory.keep(std::mem::take(&mut self.job))?;
-                self.job = job;
-                return self.keep();
-            }
+            let before = self.job.entries.len();
+            self.job.replaces.extend(job.replaces.into_iter().map(|(place, mark)| (before + place, mark)));
             self.job.entries.append(&mut job.entries);
             self.job.readings.append(&mut job.readings);
             self.job.counts.append(&mut job.counts);
@@ -73,13 +67,7 @@ impl<'a> Past<'a> {
     /// # Errors
     /// The memory refuses.
     pub fn keep(&mut self) -> Result<(), RecordError> {
-        let job = std::mem::take(&mut self.job);
-        let before = job.entries.len();
-        let kept = self.ward.memory.keep(job)?;
-        if before > 0 {
-            let numbers: Vec<i64> = kept.iter().map(|k| k.number).collect();
-            self.bed.with(|engine| engine.was_kept(&numbers));
-        }
+        self.ward.memory.keep(std::mem::take(&mut self.job))?;
         Ok(())
     }
 

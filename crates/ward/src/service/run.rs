@@ -1,21 +1,16 @@
-//! From what a link hears to what is kept.
+//! From what a link hears to what is to be kept.
 //!
-//! A bed's samples are taken in order; what is to be kept is handed to the writer, and the next samples are taken once it
-//! is durable. Copies that a broker holds are let go only then. While the memory is away the bed waits with growing
-//! pauses: a broker keeps what comes meanwhile, and on a wire the gap shows in the samples' numbers.
+//! A bed's samples are taken in order, whatever the memory does; what is to be kept goes to the [`backlog`](super::backlog), with
+//! the broker's copies of the samples that it rests on. They are let go once it is durable.
 
 use std::collections::HashMap;
 use std::sync::Arc;
-use std::time::Duration;
 
-use link::pause::Pauses;
 use link::transport::{Heard, Receipt};
-use store::StoreError;
-use store::journal::Kept;
 use store::writer::Job;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
-use tokio::sync::oneshot;
 
+use super::backlog::Brought;
 use super::{Bed, Ward};
 use crate::clock::now_us;
 
@@ -30,10 +25,9 @@ pub fn heard() -> (Sender<Heard>, Receiver<Heard>) {
     channel(WAITING_MOST)
 }
 
-/// Weighs a bed until its link ends.
-pub async fn bed(ward: Arc<Ward>, bed: Arc<Bed>, mut heard: Receiver<Heard>) {
+/// Weighs a bed until its link ends or nobody keeps what it brings.
+pub async fn bed(bed: Arc<Bed>, mut heard: Receiver<Heard>, keep: Sender<Brought>) {
     let mut receipts: Vec<Receipt> = Vec::new();
-    let mut pauses = Pauses::new(bed.setup.bed.len() as u64);
     while let Some(heard) = heard.recv().await {
         match heard {
             Heard::Up => {
@@ -50,68 +44,30 @@ pub async fn bed(ward: Arc<Ward>, bed: Arc<Bed>, mut heard: Receiver<Heard>) {
                 bed.with(crate::bed::Engine::rubbish);
             }
             Heard::Frames { frames, receipt } => {
-                let mut any = false;
+                let mut jobs: Vec<Job> = Vec::new();
                 for frame in &frames {
                     match bed.with(|engine| engine.take(frame, now_us())) {
-                        // Before the next one is taken: the engine learns the numbers of its events from this very job.
-                        Ok(Some(job)) => {
-                            any = true;
-                            keep(&ward, &bed, job, &mut pauses).await;
-                        }
+                        Ok(Some(job)) => jobs.push(job),
                         Ok(None) => {}
                         Err(error) => tracing::debug!(bed = bed.setup.bed, %error, "a sample that was not taken"),
                     }
                 }
                 receipts.push(receipt);
-                // What came since the last job is kept with the next: until then the broker has the only copy.
-                if any || receipts.len() >= RECEIPTS_MOST {
-                    for receipt in receipts.drain(..) {
-                        receipt.kept().await;
+                // What came since the last job is kept with the next: until then the broker has the only copy. A job of nothing
+                // lets go of the copies of a deck whose samples make no row.
+                if jobs.is_empty() && receipts.len() >= RECEIPTS_MOST {
+                    jobs.push(Job::default());
+                }
+                let last = jobs.len();
+                for (place, job) in (1..).zip(jobs) {
+                    let receipts = if place == last { std::mem::take(&mut receipts) } else { Vec::new() };
+                    if keep.send(Brought { bed: Arc::clone(&bed), job, receipts }).await.is_err() {
+                        return;
                     }
                 }
             }
         }
     }
-}
-
-/// Keeps a job, however long it takes; what is refused for good is told and passed over.
-async fn keep(ward: &Ward, bed: &Bed, job: Job, pauses: &mut Pauses) {
-    loop {
-        match try_keep(ward, job.clone()).await {
-            Ok(kept) => {
-                let numbers: Vec<i64> = kept.iter().map(|k| k.number).collect();
-                bed.with(|engine| engine.was_kept(&numbers));
-                bed.note(|t| t.memory = None);
-                pauses.worked();
-                return;
-            }
-            Err(error) if error.is_passing() => {
-                let pause = pauses.next_pause();
-                tracing::error!(bed = bed.setup.bed, %error, again_in_s = pause.as_secs_f32(), "not kept yet");
-                bed.note(|t| t.memory = Some(error.to_string()));
-                tokio::time::sleep(pause).await;
-            }
-            Err(error) => {
-                tracing::error!(bed = bed.setup.bed, %error, "refused by the memory");
-                bed.note(|t| t.memory = Some(error.to_string()));
-                return;
-            }
-        }
-    }
-}
-
-async fn try_keep(ward: &Ward, job: Job) -> Result<Vec<Kept>, StoreError> {
-    let (tell, told) = oneshot::channel();
-    // Nobody may be left to tell: then the outcome is of no interest.
-    let mut waiting = (job, Box::new(move |outcome| drop(tell.send(outcome))) as store::writer::Answer);
-    loop {
-        match ward.memory.writer().try_hand_in(waiting.0, waiting.1) {
-            Ok(()) => break,
-            Err(back) => waiting = back,
-        }
-        tokio::time::sleep(Duration::from_millis(5)).await;
-    }
-    told.await.map_err(|_| StoreError::Closed)?
 }
 
 /// Hands what one broker brings to the beds whose decks sign it.

@@ -32,7 +32,7 @@ pub(super) struct Call {
 
 impl Call {
     pub(super) fn access(&self) -> Access<'_> {
-        Access::new(&self.ward.memory, &self.ward.failures, now_us())
+        Access::new(&self.ward.memory, &self.ward.failures, now_us()).remembering(&self.ward.seen)
     }
 
     /// Name of the account that asks.

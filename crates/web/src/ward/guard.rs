@@ -61,7 +61,7 @@ pub(super) fn limit(ward: &Ward, caller: IpAddr, is_sign_in: bool) -> Result<(),
 
 /// The session of a proof.
 pub(super) fn session(ward: &Ward, proof: &Proof) -> Result<Session, Problem> {
-    Ok(Access::new(&ward.memory, &ward.failures, now_us()).session(proof.token())?)
+    Ok(Access::new(&ward.memory, &ward.failures, now_us()).remembering(&ward.seen).session(proof.token())?)
 }
 
 /// Whether a session may do what an endpoint does.

@@ -5,10 +5,11 @@ use std::sync::Arc;
 
 use formats::ward::{Link, WardFile};
 use link::transport::{Broker, Heard, Secret, Source};
+use store::aside::Aside;
 use tokio::sync::mpsc::{Sender, channel};
 use ward::bed::Setup;
 use ward::clock::now_us;
-use ward::service::{Bed, Ward, run, source};
+use ward::service::{Bed, Ward, backlog, run, source};
 
 use super::{beside, invented};
 use crate::failure::Failure;
@@ -81,12 +82,14 @@ fn broker_of(ward: &Path, broker: &formats::ward::Broker) -> Result<Broker, Fail
 
 impl Links {
     /// Starts every bed and its link.
-    pub(crate) fn start(self, ward: &Arc<Ward>, begin_us: i64) -> Result<(), Failure> {
+    pub(crate) fn start(self, ward: &Arc<Ward>, aside: Aside, begin_us: i64) -> Result<(), Failure> {
+        let (keep, brought) = backlog::door();
+        tokio::spawn(backlog::run(Arc::clone(ward), aside, brought));
         let mut on_broker = Vec::new();
         for (seed, (label, ready)) in (1_u64..).zip(self.of_bed) {
             let Some(bed) = ward.bed(&label).cloned() else { continue };
             let (out, heard) = run::heard();
-            tokio::spawn(run::bed(Arc::clone(ward), Arc::clone(&bed), heard));
+            tokio::spawn(run::bed(Arc::clone(&bed), heard, keep.clone()));
             match ready {
                 Ready::Wire(source) => drop(tokio::spawn(link::transport::run(source, seed, out))),
                 Ready::Broker => on_broker.push((bed, out)),

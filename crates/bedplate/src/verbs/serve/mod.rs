@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use formats::ward::WardFile;
 use jiff::tz::TimeZone;
+use store::aside::Aside;
 use ward::access::Access;
 use ward::clock::now_us;
 use ward::memory::Memory;
@@ -33,6 +34,18 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
     let place = place(&args.ward, &file.memory);
     let memory = Memory::open(&place, Box::new(now_us)).map_err(|e| Failure::stage(&args.ward, &e))?;
     let (setups, links) = beds(&args.ward, &file)?;
+    let aside = aside(&args.ward, &file)?;
+    if aside.torn_bytes() > 0 {
+        tracing::warn!(
+            bytes = aside.torn_bytes(),
+            "set aside by halves when this service was killed: acknowledged to nobody"
+        );
+    }
+    // Before anything else is asked of the memory: what beds remember may lie there.
+    let (aside, caught) = memory.catch_up(aside).map_err(|e| Failure::stage(&args.ward, &e))?;
+    if caught > 0 {
+        tracing::info!(jobs = caught, "what was set aside while the memory was away is on record now");
+    }
     let begin_us = now_us() - i64::from(args.past_hours) * HOUR_US;
     let ward = Ward::open(&file.name, memory, zone, file.keep_counts_days, setups, begin_us)
         .map_err(|e| Failure::stage(&args.ward, &e))?;
@@ -43,7 +56,7 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
         .enable_all()
         .build()
         .map_err(|e| Failure::Stage(format!("could not start: {e}")))?;
-    runtime.block_on(serve(Arc::new(ward), &file, links, tls, begin_us))?;
+    runtime.block_on(serve(Arc::new(ward), &file, Starting { links, aside, tls, begin_us }))?;
     Ok(Outcome::Met)
 }
 
@@ -60,6 +73,21 @@ pub(crate) fn beside(ward: &Path, name: &str) -> PathBuf {
 /// Where the memory is: a URL as it stands, or a file beside the ward file.
 pub(crate) fn place(ward: &Path, memory: &str) -> String {
     if memory.contains("://") { memory.to_owned() } else { beside(ward, memory).to_string_lossy().into_owned() }
+}
+
+/// Where what cannot be kept waits: beside the memory where that is a file, otherwise beside the ward file.
+pub(crate) fn aside_place(ward: &Path, file: &WardFile) -> PathBuf {
+    match &file.aside {
+        Some(aside) => beside(ward, aside),
+        None if file.memory.contains("://") => beside(ward, "ward.aside"),
+        None => beside(ward, &(file.memory.clone() + ".aside")),
+    }
+}
+
+/// What lies aside.
+pub(crate) fn aside(ward: &Path, file: &WardFile) -> Result<Aside, Failure> {
+    let most_bytes = u64::from(file.aside_most_mb) * 1_000_000;
+    Aside::open(&aside_place(ward, file), most_bytes).map_err(|e| Failure::stage(ward, &e))
 }
 
 fn zone(file: &WardFile) -> TimeZone {
@@ -97,18 +125,21 @@ fn tls(ward: &Path, file: &WardFile) -> Result<Option<web::ward::Tls>, Failure> 
     Ok(Some(web::ward::Tls { certificate: read(&tls.certificate)?, key: read(&tls.key)? }))
 }
 
-async fn serve(
-    ward: Arc<Ward>,
-    file: &WardFile,
+/// What a start hands over to the runtime.
+struct Starting {
     links: Links,
+    aside: Aside,
     tls: Option<web::ward::Tls>,
     begin_us: i64,
-) -> Result<(), Failure> {
+}
+
+async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(), Failure> {
+    let Starting { links, aside, tls, begin_us } = starting;
     let cannot = |e: &dyn std::fmt::Display| Failure::Stage(format!("could not serve on {}: {e}", file.listen));
     let listener = std::net::TcpListener::bind(&file.listen).map_err(|e| cannot(&e))?;
     let bound = listener.local_addr().map_err(|e| cannot(&e))?;
     let way = if tls.is_some() { "https" } else { "http" };
-    links.start(&ward, begin_us)?;
+    links.start(&ward, aside, begin_us)?;
     tokio::spawn(upkeep(Arc::clone(&ward)));
     output::text(&format!("{}: {} beds, {way}://{bound}/ (Ctrl-C ends)\n", ward.name, file.beds.len()))?;
     let off = web::ward::Off::default();

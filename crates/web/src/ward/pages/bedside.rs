@@ -7,8 +7,10 @@ use ::ward::records::ActionBody;
 use formats::weights::State;
 use jiff::Timestamp;
 use maud::{Markup, html};
+use store::StoreError;
 use store::entry::{Entry, Kind};
 use store::journal::{self, Query};
+use store::sql::Transaction;
 
 use super::frame::{self, ago, guard, local};
 use super::terms;
@@ -34,7 +36,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let patient = bed.stay().map(|stay| stay.patient);
     let (urgency, why) = asks(bed, &live, reader);
     let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
-    let recent = newest(call, label, Kind::Action)?;
+    let recent = on_record(call, |tx| journal::newest(tx, label, Kind::Action))?.flatten();
     let main = html! {
         header.title {
             h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
@@ -93,8 +95,16 @@ fn believe(reader: Reader, live: &Live) -> &'static str {
     }
 }
 
-fn newest(call: &Call, bed: &str, kind: Kind) -> Result<Option<Entry>, Problem> {
-    Ok(call.ward.memory.look(|tx| journal::newest(tx, bed, kind))?)
+/// What the record says; `None` while the memory is away. The live weight is shown all the same.
+fn on_record<T>(
+    call: &Call,
+    look: impl FnOnce(&mut dyn Transaction) -> Result<T, StoreError>,
+) -> Result<Option<T>, Problem> {
+    match call.ward.memory.look(look) {
+        Ok(told) => Ok(Some(told)),
+        Err(error) if error.is_passing() => Ok(None),
+        Err(error) => Err(error.into()),
+    }
 }
 
 fn since_tare(call: &Call, bed: &str) -> Result<Markup, Problem> {
@@ -106,8 +116,8 @@ fn since_tare(call: &Call, bed: &str) -> Result<Markup, Problem> {
         most: Some(1),
         ..Query::default()
     };
-    let tare = call.ward.memory.look(|tx| journal::entries(tx, &query))?.pop();
-    Ok(match tare {
+    let Some(mut tares) = on_record(call, |tx| journal::entries(tx, &query))? else { return Ok(html! { "–" }) };
+    Ok(match tares.pop() {
         Some(entry) => html! { (ago(call.reader, now_us() - entry.new.at_us)) " " (call.reader.say("ago")) },
         None => html! { (call.reader.say("never tared in this bed")) },
     })
@@ -125,8 +135,12 @@ fn change(call: &Call, bed: &str, live: &Live) -> Result<Markup, Problem> {
         most: Some(1),
         ..Query::default()
     };
-    let first = call.ward.memory.look(|tx| journal::entries(tx, &query))?.pop();
-    let reference = first.and_then(|entry| {
+    let Some(mut first) = on_record(call, |tx| journal::entries(tx, &query))? else {
+        return Ok(
+            html! { div.change { p.delta { span.unit { (reader.say("the record cannot be read just now")) } } } },
+        );
+    };
+    let reference = first.pop().and_then(|entry| {
         let body: serde_json::Value = serde_json::from_str(&entry.new.body).ok()?;
         Some((Timestamp::from_microsecond(entry.new.at_us).ok()?, body["patient_kg"].as_f64()?))
     });
@@ -244,7 +258,9 @@ fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
 
 fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem> {
     let reader = call.reader;
-    let known = call.ward.memory.look(|tx| Ok(::ward::records::patients(tx)))??;
+    // Nobody is moved while that cannot be kept.
+    let Some(known) = on_record(call, |tx| Ok(::ward::records::patients(tx)))? else { return Ok(html! {}) };
+    let known = known?;
     Ok(html! {
         section.panel {
             h2 { (reader.say("Who lies here")) }
