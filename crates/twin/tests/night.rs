@@ -75,6 +75,49 @@ fn mean_at(deck: &Deck, built: &BuiltDeck, scenario: &Scenario, t_s: f64) -> (Ve
 /// A minute's mean of 18 cells of 0.4 counts' worth of noise a sample is right to far below this.
 const MEAN_NEWTON: f64 = 0.01;
 
+/// A cable over the back's plate: what the cells lack is what the truth says that it takes, and after the back was up and down again friction has left its
+/// whole force behind (by hand: drawn by 60 mm · sin 30° at 5 N/mm, far past the 4 N that it holds).
+#[test]
+fn a_cable_takes_part_of_the_load_and_friction_leaves_some_behind_when_the_back_moves() {
+    let deck = deck();
+    let plate = deck.plates.iter().find(|p| p.section == deck.sections[0].name).unwrap();
+    let mut scenario = quiet(1.0);
+    let back = |at_h: f64, deg: f64| Angle { at_h, section: Some(deck.sections[0].name.clone()), deg, over_s: 20.0 };
+    scenario.bed.angle = vec![back(0.3, 30.0), back(0.6, 0.0)];
+    scenario.fault.push(Fault::Cable {
+        plate: plate.name.clone(),
+        from_h: 0.15,
+        to_h: Some(0.9),
+        at_mm: plate.size_mm.map(|mm| 0.5 * mm),
+        stiffness_newton_mm: 5.0,
+        friction_newton: 4.0,
+        reach_mm: 60.0,
+    });
+    let built = build(&deck, &scenario, 1);
+    let mut night = Night::new(&deck, &built, &scenario, 1).unwrap();
+    let (mut sample, mut means) = (Sample::default(), vec![[0.0; 3]; 4]);
+    while night.next_sample(&mut sample).unwrap() {
+        let now = night.now();
+        let kg = now.patient_kg * now.aboard + now.pad_kg + now.items_kg + now.tare_kg;
+        let lacks = kg * built.gravity_m_s2 - section_newton(&deck, &built, &sample).iter().sum::<f64>();
+        // Flat and before it is laid, laid, after up and down, taken away.
+        let stretches = [(400.0, 500.0), (700.0, 1000.0), (2500.0, 3200.0), (3300.0, 3590.0)];
+        for (mean, (from, to)) in means.iter_mut().zip(stretches) {
+            if (from..to).contains(&sample.t_s) {
+                *mean = [mean[0] + lacks, mean[1] + 9.806_65 * now.shunted_kg, mean[2] + 1.0];
+            }
+        }
+    }
+    let [before, laid, after, gone] = [0, 1, 2, 3].map(|i: usize| means[i].map(|sum| sum / means[i][2]));
+    for [lacks, takes, _] in [before, laid, after, gone] {
+        assert!((lacks - takes).abs() < MEAN_NEWTON, "cells lack {lacks} N, the cable takes {takes} N");
+    }
+    assert!(laid[1].abs() < 0.2 && (after[1] + 4.0).abs() < 0.5, "{laid:?} {after:?}");
+    assert!(before[1].abs() < 1e-12 && gone[1].abs() < 1e-12);
+    let [shunt] = &night.truth().shunts[..] else { panic!("{:?}", night.truth().shunts) };
+    assert!(shunt.plate == plate.name && (shunt.largest_kg - 4.0 / 9.8).abs() < 0.1, "{shunt:?}");
+}
+
 /// Statics: after the move the floor slopes by 0.4°, and ΣN = W cos 0.4°; on the way all angles swing together, and all plates feel it.
 #[test]
 fn a_bed_that_is_rolled_shakes_everything_and_weighs_the_same_after_it() {

@@ -1,6 +1,8 @@
 //! Faults of channels, plates and power, applied to forces and counts.
 
+use super::cable::Cable;
 use super::gap::Contact;
+use super::load::{BedLoad, Taken};
 use crate::built::{BuiltDeck, Footprint};
 use crate::cell::STANDARD_GRAVITY;
 use crate::chance::Chance;
@@ -25,6 +27,7 @@ enum How {
     Spikes { cell: usize, per_s: f64 },
     Jam { plate: usize, cells: Footprint, share: f64 },
     Gap { plate: usize, at_mm: [f64; 2], gap_mm: f64, on: bool },
+    Cable { plate: usize, at_mm: [f64; 2], cells: Footprint, cable: Cable },
     PowerCut,
 }
 
@@ -80,6 +83,21 @@ impl Faults {
         }
     }
 
+    /// What cables take off the plates at this sample, as these stood at the sample before.
+    pub(crate) fn draw_cables(&mut self, t_s: f64, built: &BuiltDeck, load: &mut BedLoad<'_>) {
+        load.taken.clear();
+        for failing in &mut self.all {
+            let How::Cable { plate, at_mm, cells, cable } = &mut failing.how else { continue };
+            if !(failing.from_s..failing.to_s).contains(&t_s) {
+                cable.lift();
+                continue;
+            }
+            let down_mm = load.down_mm(*plate, *at_mm);
+            let newton = cable.takes(down_mm, load.angle_deg(built.plates[*plate].section));
+            load.taken.push(Taken { plate: *plate, cells: cells.clone(), newton });
+        }
+    }
+
     /// Load that goes past the cells, kg of each plate added to `shunted_kg`, and zeros that run away.
     pub(crate) fn bend(&self, t_s: f64, built: &BuiltDeck, forces: &mut [f64], shunted_kg: &mut [f64]) {
         for failing in self.active(t_s) {
@@ -125,7 +143,7 @@ impl Faults {
                         counts[*cell] = counts[*cell].map(|c| (c + size).round());
                     }
                 }
-                How::Drifting { .. } | How::Jam { .. } | How::Gap { .. } | How::PowerCut => {}
+                How::Drifting { .. } | How::Jam { .. } | How::Gap { .. } | How::Cable { .. } | How::PowerCut => {}
             }
         }
     }
@@ -134,6 +152,7 @@ impl Faults {
 fn failing(built: &BuiltDeck, fault: &Fault) -> Result<Failing, TwinError> {
     let unknown = |kind, name: &str| TwinError::Unknown { owner: "a fault".into(), kind, name: name.to_owned() };
     let cell = |name: &str| built.cells.iter().position(|c| c.name == name).ok_or_else(|| unknown("cell", name));
+    let plate = |name: &str| built.plates.iter().position(|p| p.name == name).ok_or_else(|| unknown("plate", name));
     let (from_h, to_h, how) = match fault {
         Fault::Stuck { cell: name, from_h, to_h } => (from_h, *to_h, How::Stuck { cell: cell(name)?, last: None }),
         Fault::Lost { cell: name, from_h, to_h, share } => {
@@ -150,7 +169,7 @@ fn failing(built: &BuiltDeck, fault: &Fault) -> Result<Failing, TwinError> {
             (from_h, *to_h, How::Spikes { cell: cell(name)?, per_s: per_h / HOUR })
         }
         Fault::Jam { plate: name, from_h, to_h, gap_mm, share, at_mm } => {
-            let plate = built.plates.iter().position(|p| p.name == *name).ok_or_else(|| unknown("plate", name))?;
+            let plate = plate(name)?;
             let how = match (gap_mm, share) {
                 (Some(gap_mm), _) => How::Gap { plate, at_mm: *at_mm, gap_mm: *gap_mm, on: false },
                 (None, share) => {
@@ -158,6 +177,12 @@ fn failing(built: &BuiltDeck, fault: &Fault) -> Result<Failing, TwinError> {
                 }
             };
             (from_h, *to_h, how)
+        }
+        Fault::Cable { plate: name, from_h, to_h, at_mm, stiffness_newton_mm, friction_newton, reach_mm } => {
+            let plate = plate(name)?;
+            let (at_mm, cells) = (*at_mm, built.footprint_on(plate, *at_mm));
+            let cable = Cable::new(*stiffness_newton_mm, *friction_newton, *reach_mm);
+            (from_h, *to_h, How::Cable { plate, at_mm, cells, cable })
         }
         Fault::PowerCut { from_h, for_s } => (from_h, Some(from_h + for_s / HOUR), How::PowerCut),
     };

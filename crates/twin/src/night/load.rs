@@ -8,6 +8,7 @@ use super::signal::{Vital, Wander};
 use crate::built::{BuiltDeck, Footprint, Patch};
 use crate::cell::{STANDARD_GRAVITY, Step};
 use crate::chance::Chance;
+use crate::contact::POINTS;
 use crate::error::TwinError;
 use crate::scenario::Scenario;
 
@@ -67,6 +68,13 @@ const MATTRESS: (f64, f64) = (0.04, 25.0);
 /// Rise and fall of hands on the bed, s.
 const HAND_S: f64 = 0.8;
 
+/// What a cable takes off a plate.
+pub(crate) struct Taken {
+    pub(crate) plate: usize,
+    pub(crate) cells: Footprint,
+    pub(crate) newton: f64,
+}
+
 /// The bed and everything on it.
 pub(crate) struct BedLoad<'a> {
     built: &'a BuiltDeck,
@@ -106,6 +114,8 @@ pub(crate) struct BedLoad<'a> {
     /// Forces on the cells, N, then free deflections at the contact points, mm.
     channels: Vec<f64>,
     pub(crate) contact: Contact,
+    /// What cables take off at this sample.
+    pub(crate) taken: Vec<Taken>,
 }
 
 impl<'a> BedLoad<'a> {
@@ -134,6 +144,7 @@ impl<'a> BedLoad<'a> {
             step,
             plate_of: built.plate_of_channels(),
             contact: Contact::new(built),
+            taken: Vec::new(),
             still_total_kg: tare_kg,
             still_kg,
             items_kg: 0.0,
@@ -167,6 +178,17 @@ impl<'a> BedLoad<'a> {
     /// Angle of a section to the horizontal, °.
     pub(crate) fn angle_deg(&self, section: usize) -> f64 {
         self.section_deg[section] + self.bed_deg + self.floor_deg
+    }
+
+    /// How far a plate stood down at the contact point nearest to a place of it at the last sample, mm.
+    pub(crate) fn down_mm(&self, plate: usize, at_mm: [f64; 2]) -> f64 {
+        let point = self.built.plates[plate].sharing.nearest_point(at_mm);
+        self.channels[self.built.n_cells() + POINTS * plate + point]
+    }
+
+    /// What cables took off at the last sample, kg by plate.
+    pub(crate) fn taken(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.taken.iter().map(|taken| (taken.plate, taken.newton / STANDARD_GRAVITY))
     }
 
     /// Share of the patient's weight on each plate.
@@ -341,6 +363,9 @@ impl<'a> BedLoad<'a> {
             *force = kg * gravity * self.cos[plate];
         }
         self.slide(mass_kg, &mut channels);
+        for taken in &self.taken {
+            add(&mut channels, &taken.cells, -taken.newton);
+        }
         if self.scenario.bed.own_weight_leans {
             for ((force, now), flat) in channels.iter_mut().zip(&self.dead).zip(&self.dead_flat) {
                 *force += now - flat;

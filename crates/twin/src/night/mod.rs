@@ -7,6 +7,7 @@
 //! presses at each plate's angle, is shared among its cells by the plate's bending ([`crate::sharing`]), becomes counts in
 //! each cell ([`crate::cell`]) and is spoiled by faults (`failing`).
 
+mod cable;
 mod failing;
 mod gap;
 mod load;
@@ -215,9 +216,11 @@ impl<'a> Night<'a> {
             if comes { 0.0 } else { self.now.gone_with_pads_kg + (self.now.pad_kg - pad_kg).max(0.0) };
         let pad_before_kg = if comes { pad_kg } else { self.now.pad_before_kg };
         self.faults.fill_gaps(t_s, self.built, &mut self.load.contact);
+        self.faults.draw_cables(t_s, self.built, &mut self.load);
         self.load.forces(t_s, patient_kg, pad_kg, &self.programme.items, &mut self.chance, &mut self.forces);
         self.load.contact.shunted_kg().zip(&mut self.shunted_kg).for_each(|(kg, sum)| *sum = kg);
         self.faults.bend(t_s, self.built, &mut self.forces, &mut self.shunted_kg);
+        self.load.taken().for_each(|(plate, kg)| self.shunted_kg[plate] += kg);
         self.shunts.at(t_s, &self.shunted_kg, &mut self.truth);
         self.now = Moment {
             t_s,

@@ -87,6 +87,26 @@ pub enum Fault {
         /// Where, mm on the plate.
         at_mm: [f64; 2],
     },
+    /// A cable or tube lies between a plate and what does not move with it, and takes part of the load.
+    Cable {
+        /// Plate.
+        plate: String,
+        /// From, h: it takes nothing as the plate then stands.
+        from_h: f64,
+        /// To, h; absent: for good.
+        to_h: Option<f64>,
+        /// Where it crosses, mm on the plate.
+        at_mm: [f64; 2],
+        /// How stiff it is upright, N/mm: by this it pushes back as the plate goes down there.
+        #[serde(rename = "stiffness_N_mm")]
+        stiffness_newton_mm: f64,
+        /// The most that friction holds, N, this way or that.
+        #[serde(rename = "friction_N")]
+        friction_newton: f64,
+        /// How far from the joint of its section it is fixed, mm: as the section goes up, it is drawn by so much times the sine of the angle.
+        #[serde(default)]
+        reach_mm: f64,
+    },
     /// No samples at all.
     PowerCut {
         /// From, h.

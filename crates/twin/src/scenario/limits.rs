@@ -104,6 +104,10 @@ const LIMITS: &[(&str, f64, f64)] = &[
     ("fault.times", 0.0, 1e6),
     ("fault.per_h", 0.0, 1e6),
     ("fault.gap_mm", 0.0, 1000.0),
+    // A stiffer one is no cable; its push follows the plate by a sample, which a plate of 0.005 mm/N stands up to twice that.
+    ("fault.stiffness_N_mm", 0.0, 50.0),
+    ("fault.friction_N", 0.0, 1e4),
+    ("fault.reach_mm", -5000.0, 5000.0),
     ("fault.at_mm", -10_000.0, 10_000.0),
 ];
 
