@@ -193,7 +193,7 @@ impl Watch {
 
     /// A watch that goes on from what was kept.
     #[must_use]
-    pub fn resumed(kept: Kept) -> Self {
+    pub fn resumed(kept: &Kept) -> Self {
         let span = kept.offset.map(|(at_ms, offset)| Span { at_ms, least: offset, most: offset });
         let from = kept.taken.len().saturating_sub(KEPT);
         Self {
@@ -336,7 +336,7 @@ mod tests {
     fn what_was_kept_gives_samples_that_waited_through_a_restart_their_time() {
         let mut before = Watch::default();
         arrive(&mut before, 0..6_000, |_| 5);
-        let mut after = Watch::resumed(before.kept());
+        let mut after = Watch::resumed(&before.kept());
         assert_eq!(after.take(5_990, 599_000, 1_900_000), Came::Again);
         assert_eq!(after.take(5_701, 570_100, 1_900_000), Came::Again);
         assert_eq!(after.take(6_000, 600_000, 1_900_000), Came::InOrder);
@@ -366,7 +366,7 @@ mod tests {
             offset in proptest::prelude::any::<Option<(u64, i64)>>(),
             came in proptest::collection::vec(proptest::prelude::any::<(u32, u64, i64)>(), 1..50),
         ) {
-            let mut watch = Watch::resumed(Kept { taken, offset });
+            let mut watch = Watch::resumed(&Kept { taken, offset });
             for (sequence, t_ms, arrived_ms) in came {
                 watch.take(sequence, t_ms, arrived_ms);
                 let _ = (watch.on_our_clock_ms(t_ms), watch.slow_ppm(), watch.kept());

@@ -149,7 +149,8 @@ impl Engine {
             setup,
             weigher,
             keeper,
-            watch: postcard::from_bytes(record(LINK_SLOT)).map_or_else(|_| Watch::default(), Watch::resumed),
+            watch: postcard::from_bytes(record(LINK_SLOT))
+                .map_or_else(|_| Watch::default(), |kept| Watch::resumed(&kept)),
             start_us,
             begun_us: now_us,
             made: 0,
