@@ -1,7 +1,8 @@
 //! The error of an indication, freed of its rounding.
 //!
 //! P = I + e/2 − ΔL, E = P − L, E_c = E − E0 (R 76-1, A.4.4.3; read in secondary texts). ΔL is the small load at which
-//! the indication changed over; without it E = I − L carries the rounding of the display.
+//! the indication changed over; without it E = I − L carries the rounding of the display, unless that is finer than e/5:
+//! such an indication may be used to find the error as it is (A.4.1.6, memory).
 
 use formats::tests::Test;
 
@@ -14,10 +15,22 @@ pub(crate) fn error_g(test: &Test, e_g: f64) -> f64 {
     }
 }
 
-/// Whether the row can give E0: at zero or near it (10 e), by its changeover point. A rounded zero is not taken off,
-/// for its rounding would pass into every other error.
-pub(crate) fn gives_zero_error(test: &Test, e_g: f64) -> bool {
-    test.added_g.is_some() && test.load_kg.abs() * 1000.0 <= 10.0 * e_g * (1.0 + 1e-9)
+/// Whether the row can give E0: at zero or near it (10 e), by its changeover point or a fine indication. A rounded zero is
+/// not taken off, for its rounding would pass into every other error.
+pub(crate) fn gives_zero_error(test: &Test, e_g: f64, is_fine: bool) -> bool {
+    (is_fine || test.added_g.is_some()) && test.load_kg.abs() * 1000.0 <= 10.0 * e_g * (1.0 + 1e-9)
+}
+
+/// Whether the rows without a changeover point were read on an indication finer than e/5.
+///
+/// A display of e, e/2 or e/4 shows multiples of e/4 alone; one that shows anything else has a step of e/5 or less, for steps
+/// are 1, 2 or 5 times a power of ten.
+pub(crate) fn is_fine(tests: &[Test], e_g: f64) -> bool {
+    let off_step = |t: &Test| {
+        let quarters = t.indication_kg * 4000.0 / e_g;
+        (quarters - quarters.round()).abs() > 1e-6
+    };
+    tests.iter().filter(|t| t.added_g.is_none()).any(off_step)
 }
 
 #[cfg(test)]
@@ -52,9 +65,23 @@ mod tests {
 
     #[test]
     fn zero_error_needs_a_changeover_point_near_zero() {
-        assert!(gives_zero_error(&test(0.0, 0.0, Some(40.0)), 100.0));
-        assert!(gives_zero_error(&test(1.0, 1.0, Some(40.0)), 100.0));
-        assert!(!gives_zero_error(&test(1.1, 1.1, Some(40.0)), 100.0));
-        assert!(!gives_zero_error(&test(0.0, 0.1, None), 100.0));
+        assert!(gives_zero_error(&test(0.0, 0.0, Some(40.0)), 100.0, false));
+        assert!(gives_zero_error(&test(1.0, 1.0, Some(40.0)), 100.0, false));
+        assert!(!gives_zero_error(&test(1.1, 1.1, Some(40.0)), 100.0, false));
+        assert!(!gives_zero_error(&test(0.0, 0.1, None), 100.0, false));
+        assert!(gives_zero_error(&test(0.0, 0.0123, None), 100.0, true));
+        assert!(!gives_zero_error(&test(1.1, 1.1, None), 100.0, true));
+    }
+
+    #[test]
+    fn a_display_finer_than_a_fifth_of_e_is_known_by_what_it_shows() {
+        let shown = |values: &[f64]| values.iter().map(|kg| test(10.0, *kg, None)).collect::<Vec<_>>();
+        assert!(!is_fine(&shown(&[10.0, 10.1, 9.9]), 100.0), "steps of e");
+        assert!(!is_fine(&shown(&[10.05, 9.975]), 100.0), "steps of e/4");
+        assert!(is_fine(&shown(&[10.0, 10.02]), 100.0), "steps of e/5");
+        assert!(is_fine(&shown(&[10.0131]), 100.0));
+        // With a changeover point the display may be as coarse as it likes.
+        assert!(!is_fine(&[test(10.0, 10.0131, Some(40.0))], 100.0));
+        assert!(!is_fine(&[], 100.0));
     }
 }

@@ -1,7 +1,7 @@
 //! Stage verify: metrological tests against their limits, and agreement of two methods.
 //!
 //! [`verify`] judges the rows of a test file by OIML R 76-1; [`agree`] compares two methods on the same subjects;
-//! [`mod@noise`] says what a recording at rest shows of noise, drift and the smallest change.
+//! [`mod@plan`] says which loads to put where for the tests, [`indication`] what counts show; [`mod@noise`] says what a recording at rest shows of noise, drift and the smallest change.
 //! What comes out is evidence for an assessor, not an approval.
 //!
 //! Not here: the limits themselves (`deck::oiml`), statistics (`stats`), pages and plots.
@@ -9,8 +9,10 @@
 mod agree;
 mod changeover;
 mod error;
+pub mod indication;
 mod kinds;
 pub mod noise;
+pub mod plan;
 mod report;
 mod rules;
 mod verdict;

@@ -1,6 +1,6 @@
 //! All tests of a file, judged.
 
-use crate::changeover::error_g;
+use crate::changeover::{error_g, is_fine};
 use crate::error::VerifyError;
 use crate::kinds::{Instrument, judge};
 use crate::report::{Deviation, Permissible, Phase, VerifyReport};
@@ -44,7 +44,7 @@ pub fn verify(
     for test in tests {
         check(deck, test)?;
     }
-    let instrument = Instrument { deck, phase };
+    let instrument = Instrument { deck, phase, is_fine: is_fine(tests, deck.e_g) };
     let mut reports = Vec::new();
     let mut not_tested = Vec::new();
     for kind in KINDS {

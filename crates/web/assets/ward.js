@@ -26,24 +26,30 @@
 
   // What a page says in words is the server's: it is fetched anew, unless somebody is typing.
   const busy = () => document.activeElement?.matches("input, select, textarea") || document.querySelector("details[open]");
+  // One look at a time: of two on their way the older could come last and leave old words on the page.
   let due = false;
+  let underWay = false;
   const fetchAnew = async () => {
-    if (busy()) { due = true; return; }
+    if (underWay || busy()) { due = true; return; }
     due = false;
-    let text;
+    underWay = true;
     try {
       const answer = await fetch(location.href, { headers: { accept: "text/html" } });
       // Signed out meanwhile, say: the server says where to.
       if (answer.redirected || answer.status === 401 || answer.status === 403) { location.reload(); return; }
       if (!answer.ok) throw new Error(`The server answered ${answer.status}.`);
-      text = await answer.text();
+      put(await answer.text());
     } catch {
       // The next thing that is heard tries again: one lost answer must not leave old words on the page.
       due = true;
-      return;
+    } finally {
+      underWay = false;
+      // The browser's own list of what was asked for would grow by one a look.
+      performance.clearResourceTimings();
     }
-    const fresh = new DOMParser().parseFromString(text, "text/html");
-    const main = fresh.querySelector("main");
+  };
+  const put = (text) => {
+    const main = new DOMParser().parseFromString(text, "text/html").querySelector("main");
     if (!main) return;
     // Somebody may have begun to type, or opened something, while the page was on its way.
     if (busy()) { due = true; return; }

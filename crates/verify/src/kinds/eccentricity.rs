@@ -10,8 +10,11 @@ const LOAD_TOLERANCE: f64 = 0.2;
 
 pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
     let rows = rows_within_mpe(instrument, tests);
-    let mut report =
-        TestReport::new("eccentricity", "error less the last error at zero, where a changeover point gave that", rows);
+    let mut report = TestReport::new(
+        "eccentricity",
+        "error less the last error at zero, where a changeover point or a fine indication gave that",
+        rows,
+    );
     report.gaps = gaps(instrument, tests);
     report
 }

@@ -12,7 +12,7 @@ mod zero;
 use crate::changeover::{error_g, gives_zero_error};
 use crate::error::VerifyError;
 use crate::report::{Phase, Row, TestReport};
-use crate::rules::rules;
+use crate::rules::{FINE, rules};
 use deck::oiml::r76;
 use formats::deck::Deck;
 use formats::tests::{Test, TestKind};
@@ -22,6 +22,8 @@ use formats::tests::{Test, TestKind};
 pub(crate) struct Instrument<'a> {
     pub(crate) deck: &'a Deck,
     pub(crate) phase: Phase,
+    /// Whether it was read on an indication finer than e/5 where no changeover point was sought.
+    pub(crate) is_fine: bool,
 }
 
 impl Instrument<'_> {
@@ -55,18 +57,22 @@ pub(crate) fn judge(kind: TestKind, instrument: Instrument, tests: &[&Test]) -> 
         TestKind::Temperature => temperature::judge(instrument, tests)?,
     };
     report.rules = rules(kind);
+    if instrument.is_fine {
+        report.rules.push(FINE);
+    }
     Ok(report)
 }
 
 /// E of each row and E_c = E − E0 beside it, E0 from the latest row before (or the row itself) that gives it; without
 /// one E_c = E.
-fn zero_corrected(tests: &[&Test], e_g: f64) -> Vec<(f64, f64)> {
+fn zero_corrected(instrument: Instrument, tests: &[&Test]) -> Vec<(f64, f64)> {
+    let e_g = instrument.e_g();
     let mut zero_error_g = 0.0;
     tests
         .iter()
         .map(|test| {
             let error = error_g(test, e_g);
-            if gives_zero_error(test, e_g) {
+            if gives_zero_error(test, e_g, instrument.is_fine) {
                 zero_error_g = error;
             }
             (error, error - zero_error_g)
@@ -76,7 +82,7 @@ fn zero_corrected(tests: &[&Test], e_g: f64) -> Vec<(f64, f64)> {
 
 /// Rows whose E_c is held against the permissible error of their load.
 fn rows_within_mpe(instrument: Instrument, tests: &[&Test]) -> Vec<Row> {
-    let errors = zero_corrected(tests, instrument.e_g());
+    let errors = zero_corrected(instrument, tests);
     tests
         .iter()
         .zip(errors)
@@ -90,6 +96,6 @@ fn same_load(a_kg: f64, b_kg: f64, e_g: f64) -> bool {
 }
 
 /// A load that stands for another in the recommendation's "about": within 10 % of it.
-fn about(load_kg: f64, wanted_kg: f64) -> bool {
+pub(crate) fn about(load_kg: f64, wanted_kg: f64) -> bool {
     (load_kg - wanted_kg).abs() <= 0.1 * wanted_kg
 }

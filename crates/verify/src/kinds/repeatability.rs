@@ -7,7 +7,7 @@ use formats::tests::Test;
 
 pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
     let e_g = instrument.e_g();
-    let errors = zero_corrected(tests, e_g);
+    let errors = zero_corrected(instrument, tests);
     let series = series(tests, e_g);
     let mut rows = Vec::with_capacity(tests.len());
     for (i, test) in tests.iter().enumerate() {

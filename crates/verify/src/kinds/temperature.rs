@@ -18,7 +18,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
         timed.push((test.temperature_c.ok_or(missing)?, test));
     }
     let mut rows = Vec::new();
-    for (test, (error, corrected)) in tests.iter().zip(zero_corrected(tests, e_g)) {
+    for (test, (error, corrected)) in tests.iter().zip(zero_corrected(instrument, tests)) {
         if test.load_kg > 0.0 {
             rows.push(Row::new(test, error, corrected, instrument.mpe_g(test.load_kg)).of("loaded: error"));
         }

@@ -9,7 +9,7 @@ use formats::tests::Test;
 pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
     let mut rows = rows_within_mpe(instrument, tests);
     // A weighing test has one E0, at its start: zero readings on the way down are test loads like the others.
-    if let Some(first) = tests.iter().find(|t| gives_zero_error(t, instrument.e_g())) {
+    if let Some(first) = tests.iter().find(|t| gives_zero_error(t, instrument.e_g(), instrument.is_fine)) {
         let zero_error = error_g(first, instrument.e_g());
         let again = |t: &&Test| {
             let error = error_g(t, instrument.e_g());
@@ -22,8 +22,11 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
         row.part = if row.load_kg < before_kg { "loads taken off" } else { "loads put on" };
         before_kg = row.load_kg;
     }
-    let mut report =
-        TestReport::new("weighing", "error less the error at zero, where a changeover point gave that", rows);
+    let mut report = TestReport::new(
+        "weighing",
+        "error less the error at zero, where a changeover point or a fine indication gave that",
+        rows,
+    );
     report.gaps = gaps(instrument, tests);
     report
 }
@@ -57,7 +60,7 @@ fn gaps(instrument: Instrument, tests: &[&Test]) -> Vec<String> {
     if !goes_down {
         gaps.push("loads go up only, the test goes up and down".to_owned());
     }
-    if tests.iter().all(|t| t.added_g.is_none()) {
+    if !instrument.is_fine && tests.iter().all(|t| t.added_g.is_none()) {
         gaps.push(format!(
             "no changeover points: errors carry the rounding of the display, ± {:.0} g",
             instrument.e_g() / 2.0

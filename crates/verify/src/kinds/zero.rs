@@ -21,7 +21,7 @@ pub(super) fn zero(instrument: Instrument, tests: &[&Test]) -> TestReport {
 /// Error after tare setting within 0.25 e, and net loads within the permissible error.
 pub(super) fn tare(instrument: Instrument, tests: &[&Test]) -> TestReport {
     let e_g = instrument.e_g();
-    let rows = tests.iter().zip(zero_corrected(tests, e_g)).map(|(t, (error, corrected))| {
+    let rows = tests.iter().zip(zero_corrected(instrument, tests)).map(|(t, (error, corrected))| {
         if t.load_kg == 0.0 {
             Row::new(t, error, error, r76::tare_setting_limit_g(e_g)).of("tare setting")
         } else {
@@ -37,7 +37,7 @@ pub(super) fn tare(instrument: Instrument, tests: &[&Test]) -> TestReport {
 }
 
 fn note_rounding(instrument: Instrument, tests: &[&Test], report: &mut TestReport) {
-    if tests.iter().any(|t| t.load_kg == 0.0 && t.added_g.is_none()) {
+    if !instrument.is_fine && tests.iter().any(|t| t.load_kg == 0.0 && t.added_g.is_none()) {
         report.gaps.push(format!(
             "a zero without a changeover point: its rounding of ± {:.0} g hides an error of 0.25 e",
             instrument.e_g() / 2.0

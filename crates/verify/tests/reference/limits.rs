@@ -324,3 +324,20 @@ fn a_tilt_counts_for_the_section_of_its_plate() {
         "the first plate stands on the first section"
     );
 }
+
+/// A.4.1.6 (memory): an indication finer than e/5 finds the error as it is. The same deck read both ways: I = 100.0 kg that
+/// changes over at 30 g is P = 100.02 kg; zero that changes over at 45 g is P = 0.005 kg; so E_c = 20 − 5 = 15 g.
+#[test]
+fn a_fine_indication_and_changeover_points_find_the_same_errors() {
+    let with = |kg, shown, added| Test { added_g: Some(added), ..row(TestKind::Weighing, kg, shown) };
+    let coarse = judged(vec![with(0.0, 0.0, 45.0), with(100.0, 100.0, 30.0)]);
+    let fine = judged(vec![row(TestKind::Weighing, 0.0, 0.005), row(TestKind::Weighing, 100.0, 100.02)]);
+    for report in [&coarse, &fine] {
+        assert!((report.rows[1].judged_g - 15.0).abs() < SLACK_G, "{:?}", report.rows);
+        assert!(!report.gaps.iter().any(|g| g.contains("no changeover points")), "{:?}", report.gaps);
+    }
+    assert!(fine.rules.iter().any(|r| r.text.starts_with("A.4.1.6")));
+    // A display of whole e: the rounding stays in the errors, and is said.
+    let rounded = judged(vec![row(TestKind::Weighing, 0.0, 0.0), row(TestKind::Weighing, 100.0, 100.0)]);
+    assert!(rounded.gaps.iter().any(|g| g.contains("no changeover points")), "{:?}", rounded.gaps);
+}
