@@ -42,8 +42,8 @@ fn demo() -> Demo {
     Demo { child, address }
 }
 
-const PAGES: [&str; 9] =
-    ["/", "/design", "/calibration", "/verification", "/weight", "/balance", "/workbench", "/guide", "/twin"];
+const PAGES: [&str; 10] =
+    ["/", "/design", "/calibration", "/verification", "/weight", "/balance", "/workbench", "/guide", "/tests", "/twin"];
 const MANUAL: [&str; 3] = ["/manual", "/manual/stages/design", "/manual/commands"];
 
 /// Pages that ask the server for more once they are open say so when they have it.
@@ -51,6 +51,7 @@ async fn wait_for_words(browser: &Browser, page: &str) {
     let ready = match page {
         "/workbench" => "document.querySelector('#plan svg') !== null",
         "/guide" => "document.querySelectorAll('#counts tbody tr').length > 0",
+        "/tests" => "document.querySelectorAll('#kinds tbody tr').length > 0",
         "/twin" => "document.documentElement.dataset.looked >= 1",
         _ => return,
     };

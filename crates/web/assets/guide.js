@@ -1,5 +1,5 @@
 // The guided calibration: says what to do, watches the counts settle, shows what is found. Where the run stands is the server's.
-import { $, asking, el, figure, say, table } from "/static/shared.js";
+import { $, asking, drawSettling, el, figure, putDrawing, say, table } from "/static/shared.js";
 
 const send = asking("The server does not answer. What was taken is on its disk; this page goes on by itself when it is back.");
 let lost = false;
@@ -24,7 +24,7 @@ const drawState = () => {
   const names = { touch: "touch check", place: "masses", done: "certificate" };
   $("stage").replaceChildren(...Object.entries(names).flatMap(([stage, name], i) => {
     const is = stage === state.stage;
-    return [i ? " → " : "", el(is ? "strong" : "span", is ? { "aria-current": "step" } : {}, `${i + 1} ${name}`)];
+    return [i ? " → " : "", el(is ? "strong" : "span", { class: "stage", "aria-current": is && "step" }, `${i + 1} ${name}`)];
   }));
   const row = state.steps[state.next];
   $("by-itself-label").hidden = state.stage !== "place";
@@ -36,20 +36,16 @@ const drawState = () => {
       : "A reading without load: nothing on the plates, nothing touches them.";
   } else {
     $("task").textContent = "Every reading was taken";
-    $("how").textContent = "The files are in the run's folder too. Read every finding before the deck is used.";
+    $("how").replaceChildren("The files are in the run's folder too. Read every finding before the deck is used. Next: ", el("a", { href: "/tests" }, "verify the deck with this calibration"), ".");
   }
   const key = `${state.stage} ${state.next}`;
   if (drawnFor !== key) {
     drawnFor = key;
-    $("drawing").replaceChildren();
-    if (state.stage === "place" && state.drawing) {
-      const svg = new DOMParser().parseFromString(state.drawing.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;
-      $("drawing").append(svg);
-      $("drawing-words").textContent = "Seen from above, head end left, the patient's right at the bottom. Rings fill with the load to be expected on each cell.";
-    } else $("drawing-words").textContent = "";
+    putDrawing(state.stage === "place" ? state.drawing : null, "Seen from above, head end left, the patient's right at the bottom. Rings fill with the load to be expected on each cell.");
   }
   drawButtons();
   drawFound();
+  $("steps-head").textContent = `The whole run, ${state.next} of ${state.steps.length} readings taken`;
   $("steps").replaceChildren(table("Readings in their order", ["step", "done", { words: "what" }, "kg", "plate", "x, mm", "y, mm"],
     state.steps.map((s, i) => ({ mark: i === state.next, cells: [`${i === state.next ? "▶ " : ""}${s.step}`, s.done ? "✓" : "–", s.what, figure(s.mass_kg, 3), s.place?.plate ?? "–", figure(s.place?.x_mm, 0), figure(s.place?.y_mm, 0)] }))));
 };
@@ -112,12 +108,7 @@ const drawResiduals = (residuals) => {
 
 const drawLive = () => {
   if (!live || !state) return;
-  const isDone = state.stage === "done";
-  $("settling-bar").value = live.seconds ?? 0;
-  $("settling-bar").hidden = isDone;
-  const words = isDone ? "" : live.silent ? "▲ Nothing comes from the deck: look at plug and cable." : live.settled ? "✓ settled" : (live.seconds ?? 0) < live.of_seconds - 0.6 ? `listening: ${figure(live.seconds ?? 0, 0)} of ${live.of_seconds} s` : "○ not settled yet";
-  if ($("settling-words").textContent !== words) $("settling-words").textContent = words;
-  $("drift").textContent = isDone || live.drift_g === null ? "" : `Most that a cell still moves: ${figure(live.drift_g, 1)} g in half a reading.`;
+  drawSettling(live, state.stage === "done");
   const main = $("main-step");
   if (main && state.stage === "place") main.disabled = !live.settled || doing;
   if (live.touching) drawTouchTask();

@@ -48,3 +48,19 @@ export const asking = (silent) => async (path, body) => {
 
 // Says what is wrong where the page has a place for it, or that nothing is.
 export const say = (problem) => { $("problem").hidden = !problem; $("problem").textContent = problem ?? ""; };
+
+// How far the reading is: in words, as a bar, and what still moves.
+export const drawSettling = (live, isDone) => {
+  $("settling-bar").value = live.seconds ?? 0;
+  $("settling-bar").hidden = isDone;
+  const words = isDone ? "" : live.silent ? "▲ Nothing comes from the deck: look at plug and cable." : live.settled ? "✓ settled" : (live.seconds ?? 0) < live.of_seconds - 0.6 ? `listening: ${figure(live.seconds ?? 0, 0)} of ${live.of_seconds} s` : "○ not settled yet";
+  if ($("settling-words").textContent !== words) $("settling-words").textContent = words;
+  $("drift").textContent = isDone || live.drift_g === null ? "" : `Most that a cell still moves: ${figure(live.drift_g, 1)} g in half a reading.`;
+};
+
+// The server's drawing of what stands where, with its words; without one the place is empty.
+export const putDrawing = (drawing, words) => {
+  $("drawing").replaceChildren();
+  if (drawing) $("drawing").append(new DOMParser().parseFromString(drawing.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement);
+  $("drawing-words").textContent = drawing ? words : "";
+};

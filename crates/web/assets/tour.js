@@ -7,6 +7,7 @@
     ["/workbench", "The same deck under your hands. Drag a cell, and drawing and figures follow; the file changes where the figure stands."],
     ["/calibration", "What a count weighs, cell by cell, and how sure that is. Points without a pattern are good; a finding would name the cell."],
     ["/guide", "How a calibration is made: press over each cell, then put a body where the drawing shows it and wait until the counts settle. Invented hands can do it for you here."],
+    ["/tests", "Then the tests of its class, one after the other: which masses stand where is drawn, and each reading appears inside its limits."],
     ["/verification", "Errors inside the limits of the deck's class, and how the deck agrees with a standard scale."],
     ["/weight", "Three days of one patient. The solid line may be believed; squares are things that came and went, and none of them became the patient's weight."],
     ["/balance", "Weights against the fluid chart: what was gained or lost, what the chart missed, and what comes next if the plan is kept."],

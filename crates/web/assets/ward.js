@@ -72,13 +72,16 @@
     source?.close();
     listened = place.dataset.live;
     known.clear();
+    let isFirst = true;
     source = new EventSource(listened);
     source.addEventListener("bed", (event) => {
       const bed = JSON.parse(event.data);
       heard();
       const before = known.get(bed.bed);
       known.set(bed.bed, says(bed));
-      if (before !== undefined && before !== says(bed) || due) soon();
+      // What changed between the writing of the page and the first word from the bed is known to nobody: look once.
+      if (isFirst || (before !== undefined && before !== says(bed)) || due) soon();
+      isFirst = false;
       show(bed);
     });
     source.onerror = () => stale(true);

@@ -203,7 +203,7 @@ const drawInputs = () => {
 const drawBudget = () => {
   const most = Math.max(...shown.budget.flatMap((s) => [s.u_at_max_g, s.u_change_24h_g]), 1e-9);
   const bar = (value, kind) => { const made = el("div", { class: `bar ${kind}` }); made.style.width = `${(100 * value) / most}%`; return made; };
-  $("budget").replaceChildren(table("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h", ["source", "at max", "24 h", "bars"],
+  $("budget").replaceChildren(table("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h", ["source", "at max", "24 h", { words: "full: at max; hatched: 24 h" }],
     shown.budget.map((s) => [s.source, places(s.u_at_max_g, 2), places(s.u_change_24h_g, 2), el("td", { class: "bars" }, bar(s.u_at_max_g, ""), bar(s.u_change_24h_g, "second"))])));
 };
 

@@ -31,6 +31,8 @@ pub const REHEARSAL_SCRIPT: &str = include_str!("../assets/rehearsal.js");
 pub const SHARED_SCRIPT: &str = include_str!("../assets/shared.js");
 /// Guides through a calibration.
 pub const GUIDE_SCRIPT: &str = include_str!("../assets/guide.js");
+/// Guides through a verification.
+pub const TESTS_SCRIPT: &str = include_str!("../assets/tests.js");
 /// Asks, draws and compares on the workbench.
 pub const WORKBENCH_SCRIPT: &str = include_str!("../assets/workbench.js");
 /// The mark of the pages.

@@ -20,7 +20,7 @@ pub struct Place {
 }
 
 /// The pages, in the order of the job.
-pub const PLACES: [Place; 9] = [
+pub const PLACES: [Place; 10] = [
     Place { path: "/", name: "Overview", question: "Where does the whole job stand?" },
     Place {
         path: "/design",
@@ -41,11 +41,12 @@ pub const PLACES: [Place; 9] = [
     },
     WORKBENCH,
     GUIDE,
+    TESTS,
     TWIN,
 ];
 
 /// The pages of the bench.
-pub const BENCH: &[Place] = &[WORKBENCH, GUIDE, TWIN];
+pub const BENCH: &[Place] = &[WORKBENCH, GUIDE, TESTS, TWIN];
 
 /// The twin, watched.
 pub const TWIN: Place = Place { path: "/twin", name: "Twin", question: "How would this deck do, before it is built?" };
@@ -53,6 +54,13 @@ pub const TWIN: Place = Place { path: "/twin", name: "Twin", question: "How woul
 /// The guided calibration.
 pub const GUIDE: Place =
     Place { path: "/guide", name: "Guided calibration", question: "What do I put where, and has it settled?" };
+
+/// The guided verification.
+pub const TESTS: Place = Place {
+    path: "/tests",
+    name: "Guided verification",
+    question: "Which load do I put where, and does the deck stay within its limits?",
+};
 
 /// The workbench of a deck file.
 pub const WORKBENCH: Place =
@@ -135,14 +143,28 @@ pub fn panel(heading: &str, body: &Markup) -> Markup {
     html! { section.panel { h2 { (heading) } (body) } }
 }
 
+/// A text with true minus signs: a hyphen is easily overlooked. One that joins words or the parts of a date stays.
+#[must_use]
+pub fn signs(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut before = ' ';
+    let mut rest = text.chars().peekable();
+    while let Some(c) = rest.next() {
+        let is_sign = c == '-' && !before.is_alphanumeric() && rest.peek().is_some_and(char::is_ascii_digit);
+        out.push(if is_sign { '−' } else { c });
+        before = c;
+    }
+    out
+}
+
 /// A figure that matters, with its unit and what it says.
 #[must_use]
 pub fn headline(label: &str, value: &str, unit: &str, note: &str) -> Markup {
     html! {
         div.headline {
             p.label { (label) }
-            p.value { (value) @if !unit.is_empty() { span.unit { " " (unit) } } }
-            @if !note.is_empty() { p.note { (note) } }
+            p.value { (signs(value)) @if !unit.is_empty() { span.unit { " " (unit) } } }
+            @if !note.is_empty() { p.note { (signs(note)) } }
         }
     }
 }
@@ -188,5 +210,16 @@ pub fn table(caption: &str, head: &[&str], rows: &[Vec<Markup>]) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::signs;
+
+    #[test]
+    fn a_minus_is_a_minus_and_a_hyphen_stays() {
+        assert_eq!(signs("-1.4 to -0.9 (-3)"), "−1.4 to −0.9 (−3)");
+        assert_eq!(signs("2031-11-06 back-left R76-1 - 5"), "2031-11-06 back-left R76-1 - 5");
     }
 }

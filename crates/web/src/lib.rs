@@ -18,6 +18,7 @@ mod manual;
 pub mod pages;
 mod plan;
 pub mod plot;
+pub mod proof;
 pub mod rehearsal;
 mod server;
 mod thin;
@@ -34,6 +35,7 @@ use std::sync::Arc;
 pub struct Site {
     pages: BTreeMap<String, String>,
     guide: Option<Arc<guide::Guide>>,
+    proof: Option<Arc<proof::Proof>>,
     rehearsal: Option<Arc<rehearsal::Rehearsal>>,
 }
 
@@ -47,6 +49,12 @@ impl Site {
     pub fn add_guide(&mut self, deck: &str, guide: Arc<guide::Guide>, places: &[layout::Place]) {
         self.add("/guide", guide::page(deck, places));
         self.guide = Some(guide);
+    }
+
+    /// Adds a guided verification, with its page, to a site that has these places.
+    pub fn add_proof(&mut self, deck: &str, proof: Arc<proof::Proof>, places: &[layout::Place]) {
+        self.add("/tests", proof::page(deck, places));
+        self.proof = Some(proof);
     }
 
     /// Adds nights of the twin on a deck, with their page.

@@ -10,7 +10,7 @@ use axum::http::{HeaderValue, Response, StatusCode, header};
 use axum::routing::get;
 use tokio::net::TcpListener;
 
-use crate::{Site, assets, guide, layout, manual, rehearsal, workbench};
+use crate::{Site, assets, guide, layout, manual, proof, rehearsal, workbench};
 
 /// Why the pages could not be served.
 #[derive(Debug, thiserror::Error)]
@@ -52,7 +52,8 @@ pub async fn serve(
 fn router(site: Arc<Site>) -> Router {
     let guide = site.guide.as_ref().map_or_else(Router::new, guide::router);
     let twin = site.rehearsal.as_ref().map_or_else(Router::new, rehearsal::router);
-    let bench = guide.merge(twin).merge(workbench::router());
+    let proof = site.proof.as_ref().map_or_else(Router::new, proof::router);
+    let bench = guide.merge(proof).merge(twin).merge(workbench::router());
     Router::new()
         .route("/static/style.css", get(|| async { asset("text/css; charset=utf-8", assets::STYLE) }))
         .route("/static/plots.js", get(|| async { asset("text/javascript; charset=utf-8", assets::PLOTS_SCRIPT) }))
@@ -60,6 +61,7 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/workbench.js", get(|| async { asset("text/javascript; charset=utf-8", assets::WORKBENCH_SCRIPT) }))
         .route("/static/shared.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SHARED_SCRIPT) }))
         .route("/static/guide.js", get(|| async { asset("text/javascript; charset=utf-8", assets::GUIDE_SCRIPT) }))
+        .route("/static/tests.js", get(|| async { asset("text/javascript; charset=utf-8", assets::TESTS_SCRIPT) }))
         .route("/static/solid.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SOLID_SCRIPT) }))
         .route("/static/rehearsal.js", get(|| async { asset("text/javascript; charset=utf-8", assets::REHEARSAL_SCRIPT) }))
         .route("/static/tour.js", get(|| async { asset("text/javascript; charset=utf-8", assets::TOUR_SCRIPT) }))

@@ -4,13 +4,14 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-/// The engineer's pages for one deck, on this machine, until Ctrl-C: a workbench, and a guided calibration.
+/// The engineer's pages for one deck, on this machine, until Ctrl-C: a workbench, guided calibration and verification.
 ///
 /// The workbench shows deck.toml as a drawing that answers while a cell is moved or a layer changed; download what you want to
 /// keep. With --masses and a link it also guides through a calibration: touch check, where to put what, when the counts
 /// have settled, residuals and findings as they come. Every step is kept in the folder before the page goes on: started
 /// again with the same folder, the run goes on where it stood. At the end the folder holds run.csv, calibration.json and
-/// certificate.html.
+/// certificate.html. Then, or at once with --calibration, it guides through the tests of OIML R 76-1 that the bodies at hand
+/// allow, each inside its limits; at the end the folder holds tests.csv and evidence.html.
 #[derive(Debug, Args)]
 #[command(group(clap::ArgGroup::new("link").args(["tcp", "serial", "twin"])))]
 pub(crate) struct BenchArgs {
@@ -19,6 +20,9 @@ pub(crate) struct BenchArgs {
     /// The bodies at hand, masses.csv (name,mass_kg,u_g,count and, where the mass is not known, about_kg)
     #[arg(long, value_name = "FILE.csv", requires = "link")]
     pub(crate) masses: Option<PathBuf>,
+    /// The calibration to verify, calibration.json; without one the guided calibration comes first
+    #[arg(long, value_name = "FILE.json", requires = "masses")]
+    pub(crate) calibration: Option<PathBuf>,
     /// Folder of the run [default: this one]
     #[arg(short = 'o', long, value_name = "DIR", requires = "masses")]
     pub(crate) folder: Option<PathBuf>,

@@ -142,8 +142,9 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     site.add("/workbench", web::workbench::page(&opened, &web::layout::PLACES));
     site.add_twin(deck.clone(), bench::scenarios(), &web::layout::PLACES);
     if !args.no_serve {
-        let guide = guided(args, folder, &deck)?;
-        site.add_guide(&deck.name, guide, &web::layout::PLACES);
+        let hearers = guided(args, folder, &deck, calibration.clone())?;
+        site.add_guide(&deck.name, hearers.guide, &web::layout::PLACES);
+        site.add_proof(&deck.name, hearers.proof, &web::layout::PLACES);
     }
     Ok(site)
 }
@@ -152,27 +153,38 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
 const BENCH_SPEED: f64 = 8.0;
 /// The bodies of the demo's guided calibration; invented.
 const MASSES_CSV: &str = "name,mass_kg,u_g,count,about_kg\nF1,20,0.6,1,\nF2,10,0.3,1,\nwater can,,,1,18\n";
+/// The bodies of its guided verification, as a service brings them; invented.
+const TEST_MASSES_CSV: &str = "name,mass_kg,u_g,count\nF20,20,0.6,9\nF10,10,0.3,1\nF5,5,0.15,1\nF2,2,0.06,2\nF1,1,0.03,1\n\
+    S100,0.1,0.003,1\nS20,0.02,0.001,2\n";
 
-/// A guided calibration of a virtual deck with invented hands.
+/// A guided calibration of a virtual deck with invented hands, and the guided verification of the demo's own calibration, whose cells
+/// are those of that deck.
 fn guided(
     args: &DemoArgs,
     folder: &Path,
     deck: &formats::deck::Deck,
-) -> Result<std::sync::Arc<web::guide::Guide>, Failure> {
+    calibration: formats::calibration::Calibration,
+) -> Result<bench::Hearers, Failure> {
     let virtual_deck = bench::VirtualDeck::new(deck, args.seed, BENCH_SPEED)?;
+    let folder = folder.join("guided");
+    files::make_folder(&folder)?;
     let guide = web::guide::Guide::new(web::guide::Start {
         deck: deck.clone(),
         masses: formats::masses::read("masses.csv", MASSES_CSV)?,
         kept: None,
-        keep: bench::keep_in(&folder.join("guided")),
+        keep: bench::keep_in(&folder),
         now: files::now,
         hands: Some(virtual_deck.clone()),
     })
     .map_err(|e| Failure::Stage(e.to_string()))?;
-    files::make_folder(&folder.join("guided"))?;
-    let guide = std::sync::Arc::new(guide);
-    virtual_deck.run_for(&guide);
-    Ok(guide)
+    let masses = formats::masses::read("masses.csv", TEST_MASSES_CSV)?;
+    let mut begin = bench::begin(deck, masses, &folder, Some(virtual_deck.clone()));
+    // A demo begins anew each time.
+    begin.kept = Box::new(|| Ok(None));
+    let proof = web::proof::Proof::of(begin, calibration).map_err(|e| Failure::Stage(e.to_string()))?;
+    let hearers = bench::Hearers { guide: std::sync::Arc::new(guide), proof: std::sync::Arc::new(proof) };
+    virtual_deck.run_for(&hearers);
+    Ok(hearers)
 }
 
 /// Shows the command that does what follows.

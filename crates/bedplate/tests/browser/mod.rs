@@ -235,6 +235,8 @@ impl Browser {
     /// Figures of the browser about the page: `Nodes`, `JSEventListeners`, `JSHeapUsedSize`, after garbage was collected.
     pub(crate) async fn figure(&self, name: &str) -> f64 {
         self.devtools("Performance.enable", json!({})).await;
+        // The browser keeps each answer that a driver was given: what a test asked is no growth of the page.
+        self.devtools("Runtime.discardConsoleEntries", json!({})).await;
         self.devtools("HeapProfiler.collectGarbage", json!({})).await;
         let told = self.devtools("Performance.getMetrics", json!({})).await;
         let metrics = told["metrics"].as_array().expect("a list");

@@ -15,12 +15,14 @@ const SPEED: f64 = 50.0;
 
 /// The deck; clones of it are the same deck.
 #[derive(Clone)]
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 pub(crate) struct WiredDeck {
     bench: Arc<Mutex<LiveBench>>,
     plates: Vec<String>,
     given: Arc<AtomicU64>,
 }
 
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 impl WiredDeck {
     /// The demo's deck; its cells are drawn from a number.
     pub(crate) fn new(seed: u64) -> Self {
@@ -64,6 +66,13 @@ impl WiredDeck {
     pub(crate) fn put(&self, plate: &str, at_mm: [f64; 2], kg: f64) {
         let plate = self.plates.iter().position(|p| p == plate).expect("a plate of the deck");
         self.bench.lock().expect("whole").put(plate, at_mm, kg);
+    }
+
+    /// Several bodies at once.
+    pub(crate) fn put_all(&self, bodies: &[(&str, [f64; 2], f64)]) {
+        let index = |plate: &str| self.plates.iter().position(|p| p == plate).expect("a plate of the deck");
+        let bodies: Vec<_> = bodies.iter().map(|(plate, at_mm, kg)| (index(plate), *at_mm, *kg)).collect();
+        self.bench.lock().expect("whole").put_all(&bodies);
     }
 
     pub(crate) fn take_off(&self) {

@@ -39,16 +39,27 @@ impl LiveBench {
 
     /// Puts a body on a plate, some millimetres beside the mark; what stood there before is off.
     pub fn put(&mut self, plate: usize, at_mm: [f64; 2], kg: f64) {
-        let beside = [0, 1].map(|axis| at_mm[axis] + PLACE_SD_MM * self.chance.normal());
-        let footprint = self.built.footprint_on(plate, beside);
-        self.lay(&footprint, kg);
+        self.put_all(&[(plate, at_mm, kg)]);
+    }
+
+    /// Puts bodies on plates, each some millimetres beside its mark; what stood there before is off.
+    pub fn put_all(&mut self, bodies: &[(usize, [f64; 2], f64)]) {
+        self.forces.fill(0.0);
+        for (plate, at_mm, kg) in bodies {
+            let beside = [0, 1].map(|axis| at_mm[axis] + PLACE_SD_MM * self.chance.normal());
+            let footprint = self.built.footprint_on(*plate, beside);
+            self.add(&footprint, *kg);
+        }
+        self.built.lift(&mut self.forces, &self.dead);
     }
 
     /// A hand presses on a place of a plate.
     pub fn press(&mut self, plate: usize, at_mm: [f64; 2], kg: f64) {
         let middle = self.built.plates[plate].in_bed_mm(at_mm);
         let footprint = self.built.footprint(&[Patch::about(middle, [HAND_MM, HAND_MM])]);
-        self.lay(&footprint, kg);
+        self.forces.fill(0.0);
+        self.add(&footprint, kg);
+        self.built.lift(&mut self.forces, &self.dead);
     }
 
     /// Everything is off.
@@ -57,11 +68,9 @@ impl LiveBench {
         self.built.lift(&mut self.forces, &self.dead);
     }
 
-    fn lay(&mut self, footprint: &crate::built::Footprint, kg: f64) {
+    fn add(&mut self, footprint: &crate::built::Footprint, kg: f64) {
         let newton = kg * self.built.calibration_gravity_m_s2;
-        self.forces.fill(0.0);
-        self.forces.iter_mut().zip(footprint).for_each(|(f, share)| *f = newton * share);
-        self.built.lift(&mut self.forces, &self.dead);
+        self.forces.iter_mut().zip(footprint).for_each(|(f, share)| *f += newton * share);
     }
 
     /// Counts of all cells, `dt_s` later.
@@ -93,12 +102,15 @@ mod tests {
         let empty = mean(&mut bench);
         bench.put(2, [215.0, 430.0], 20.0);
         let loaded = mean(&mut bench);
+        bench.put_all(&[(2, [215.0, 430.0], 15.0), (0, [375.0, 212.0], 5.0)]);
+        let apart = mean(&mut bench);
         bench.take_off();
         let again = mean(&mut bench);
         // By the data sheet, deck::chain: rated output and converter; the cells are drawn about it by some per cent.
         let per_kg = 2.0e-3 / 60.0 * 4.2 * 128.0 / 4.2 * 2f64.powi(24);
         let kg = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| (y - x) / per_kg).sum::<f64>();
         assert!((kg(&empty, &loaded) - 20.0).abs() < 3.0, "{}", kg(&empty, &loaded));
+        assert!((kg(&empty, &apart) - 20.0).abs() < 3.0, "{}", kg(&empty, &apart));
         assert!(kg(&empty, &again).abs() < 0.05, "{}", kg(&empty, &again));
     }
 }

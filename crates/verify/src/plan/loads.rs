@@ -9,6 +9,8 @@ use super::{FOOT_MM, Placed, PlanError, Step};
 
 /// Part of a plate's capacity that a stack on its middle may take: the cells bear unequal parts of it (engineering choice).
 const CAPACITY_PART: f64 = 0.6;
+/// Pieces lighter than so many intervals make no load: they cost a hand more than they bring (engineering choice).
+const LIGHTEST_E: f64 = 5.0;
 /// Decimal rounding of masses, kg.
 const ROUNDING_KG: f64 = 1e-9;
 
@@ -24,6 +26,7 @@ pub(super) struct Piece {
 pub(super) struct Pieces {
     all: Vec<Piece>,
     capacity_kg: Vec<f64>,
+    lightest_kg: f64,
 }
 
 impl Pieces {
@@ -39,7 +42,7 @@ impl Pieces {
         }
         all.sort_by(|a, b| b.kg.total_cmp(&a.kg));
         let capacity_kg = deck.plates.iter().map(|p| plate_capacity_kg(deck, p)).collect::<Result<_, _>>()?;
-        Ok(Self { all, capacity_kg })
+        Ok(Self { all, capacity_kg, lightest_kg: LIGHTEST_E * deck.e_g / 1e3 })
     }
 
     /// All pieces together, kg.
@@ -49,13 +52,17 @@ impl Pieces {
 
     /// Pieces whose sum comes near a load from below, the heaviest first; those of `taken` stay where they are.
     pub(super) fn towards(&self, kg: f64, taken: &[Piece]) -> Vec<Piece> {
+        self.of_at_least(self.lightest_kg, kg, taken)
+    }
+
+    fn of_at_least(&self, lightest_kg: f64, kg: f64, taken: &[Piece]) -> Vec<Piece> {
         let mut held = taken.to_vec();
         let mut left_kg = kg;
         let mut chosen = Vec::new();
         for piece in &self.all {
             if let Some(i) = held.iter().position(|h| h == piece) {
                 held.swap_remove(i);
-            } else if piece.kg <= left_kg + ROUNDING_KG {
+            } else if piece.kg <= left_kg + ROUNDING_KG && piece.kg >= lightest_kg {
                 left_kg -= piece.kg;
                 chosen.push(piece.clone());
             }
@@ -65,7 +72,7 @@ impl Pieces {
 
     /// The lightest pieces whose sum is within two masses, kg, both ends included; none beside `taken`: `None`.
     pub(super) fn between(&self, low_kg: f64, high_kg: f64, taken: &[Piece]) -> Option<Vec<Piece>> {
-        let found = self.towards(high_kg, taken);
+        let found = self.of_at_least(0.0, high_kg, taken);
         (sum(&found) >= low_kg - ROUNDING_KG).then_some(found)
     }
 

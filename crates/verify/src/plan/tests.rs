@@ -151,7 +151,7 @@ impl<'a> Planned<'a> {
         };
         let mut done: Vec<f64> = Vec::new();
         for kg in [self.min_kg(), 0.5 * self.deck.max_kg, self.deck.max_kg] {
-            let pieces = self.pieces.towards((kg - sum(&addition)).max(0.0), &addition);
+            let pieces = self.pieces.towards(kg.min(self.deck.max_kg - sum(&addition)), &addition);
             let bodies = self.pieces.spread(self.deck, &pieces);
             let stands: f64 = bodies.iter().map(|b| b.mass_kg).sum();
             if stands == 0.0 || done.iter().any(|d| (d - stands).abs() < 1e-9) {

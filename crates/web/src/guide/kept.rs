@@ -22,6 +22,9 @@ pub(super) struct Kept {
     pub(super) touch_left_out: bool,
     /// Counts of each row of the run that was taken, from the first.
     pub(super) counts: Vec<Vec<f64>>,
+    /// When the last reading was taken, RFC 3339: the calibration keeps its time.
+    #[serde(default)]
+    pub(super) made_at: Option<String>,
 }
 
 impl Kept {
@@ -33,6 +36,7 @@ impl Kept {
             touched: None,
             touch_left_out: false,
             counts: Vec::new(),
+            made_at: None,
         }
     }
 
@@ -73,7 +77,9 @@ mod tests {
         let mut kept = Kept::new("a deck", PLANNED);
         kept.counts.push(vec![1.5, -2.0]);
         let text = kept.write();
-        assert_eq!(Kept::read(&text, "a deck", PLANNED, 2), Ok(kept));
+        assert_eq!(Kept::read(&text, "a deck", PLANNED, 2), Ok(kept.clone()));
+        // A file of the version before does not say when the last reading was taken.
+        assert_eq!(Kept::read(&text.replace(",\n  \"made_at\": null", ""), "a deck", PLANNED, 2), Ok(kept));
         assert!(Kept::read(&text, "another", PLANNED, 2).unwrap_err().contains("another"));
         assert!(Kept::read(&text, "a deck", "step\n1\n", 2).unwrap_err().contains("another plan"));
         assert!(Kept::read(&text, "a deck", PLANNED, 3).unwrap_err().contains("do not fit"));

@@ -3,6 +3,7 @@
 //!
 //! | module    | what it does |
 //! |-----------|--------------|
+//! | `listening` | the newest samples, and what they settle to |
 //! | `kept`    | what outlives a power cut, as text |
 //! | `session` | where the run stands, and what each step does to it |
 //! | `page`    | the page |
@@ -11,6 +12,7 @@
 //! function has come back, so that what the page says is done is done. Samples come in by [`Guide::sample`].
 
 mod kept;
+pub(crate) mod listening;
 mod page;
 mod session;
 
@@ -21,6 +23,7 @@ use axum::extract::Path;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{get, post};
+use formats::calibration::Calibration;
 use formats::deck::Deck;
 use formats::masses::Mass;
 use formats::recording::Sample;
@@ -36,10 +39,21 @@ use crate::workbench::Refusal;
 /// Keeps a text under a name, durably, or says why not.
 pub type Keep = Box<dyn Fn(&str, &str) -> Result<(), String> + Send + Sync>;
 
+/// A body on a plate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Body {
+    /// Index of the plate.
+    pub plate: usize,
+    /// Its middle on the plate, mm.
+    pub at_mm: [f64; 2],
+    /// Its mass, kg; `None`: nobody stated it.
+    pub mass_kg: Option<f64>,
+}
+
 /// An invented pair of hands: does at a virtual bench what the page asks of a person.
 pub trait Hands: Send + Sync {
-    /// Puts a body on a plate, in place of what stands there.
-    fn put(&self, plate: usize, at_mm: [f64; 2], load: &str, mass_kg: Option<f64>);
+    /// Puts bodies on the deck, in place of what stands there.
+    fn put(&self, bodies: &[Body]);
     /// Presses on a place for some seconds.
     fn press(&self, plate: usize, at_mm: [f64; 2]);
     /// Takes everything off.
@@ -83,22 +97,25 @@ impl Guide {
         self.locked().sample(sample);
     }
 
+    /// The calibration, once every reading was taken.
+    #[must_use]
+    pub fn calibration(&self) -> Option<Calibration> {
+        self.locked().calibration()
+    }
+
     fn locked(&self) -> MutexGuard<'_, Session> {
         self.session.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn hand(&self, what: &str) -> Result<Value, Refusal> {
         let Some(hands) = &self.hands else {
-            return Err(Refusal(
-                StatusCode::NOT_FOUND,
-                "this deck is a real one: nobody but people moves its masses".into(),
-            ));
+            return Err(no_hands());
         };
         // Asked for under the lock, done without it: hands send samples.
         let task = self.locked().task();
         match (what, task) {
             ("off", _) | (_, session::Task::Off) => hands.take_off(),
-            (_, session::Task::Put { plate, at_mm, load, mass_kg }) => hands.put(plate, at_mm, &load, mass_kg),
+            (_, session::Task::Put(body)) => hands.put(&[body]),
             (_, session::Task::Press { plate, at_mm }) => hands.press(plate, at_mm),
         }
         Ok(json!({ "done": true }))
@@ -129,25 +146,32 @@ pub(crate) fn router(guide: &Arc<Guide>) -> Router {
                 asked(hands, move |g| g.hand(&what)).await
             }),
         )
-        .route("/guide/files/{name}", get(|Path(name): Path<String>| async move { file(&files, &name) }))
+        .route(
+            "/guide/files/{name}",
+            get(|Path(name): Path<String>| async move { file(&name, files.locked().file(&name)) }),
+        )
 }
 
 /// A change is taken from a page of this server alone: only such a one may send that content type unasked.
-fn is_own(headers: &HeaderMap) -> bool {
+pub(crate) fn is_own(headers: &HeaderMap) -> bool {
     let kind = headers.get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
     kind.starts_with("application/json")
 }
 
-fn foreign() -> Refusal {
+pub(crate) fn foreign() -> Refusal {
     Refusal(StatusCode::UNSUPPORTED_MEDIA_TYPE, "send JSON, with content-type: application/json".into())
 }
 
-async fn asked(guide: Arc<Guide>, answer: impl FnOnce(&Guide) -> Result<Value, Refusal> + Send + 'static) -> Response {
-    let done = tokio::task::spawn_blocking(move || answer(&guide)).await;
+/// Answers off the threads that serve.
+pub(crate) async fn asked<T: Send + Sync + 'static>(
+    of: Arc<T>,
+    answer: impl FnOnce(&T) -> Result<Value, Refusal> + Send + 'static,
+) -> Response {
+    let done = tokio::task::spawn_blocking(move || answer(&of)).await;
     told(done.unwrap_or_else(|e| Err(Refusal(StatusCode::INTERNAL_SERVER_ERROR, e.to_string()))))
 }
 
-fn told(answer: Result<Value, Refusal>) -> Response {
+pub(crate) fn told(answer: Result<Value, Refusal>) -> Response {
     let (status, value) = match answer {
         Ok(value) => (StatusCode::OK, value),
         Err(Refusal(status, words)) => (status, json!({ "problem": words })),
@@ -156,13 +180,18 @@ fn told(answer: Result<Value, Refusal>) -> Response {
     (status, headers, value.to_string()).into_response()
 }
 
-fn file(guide: &Guide, name: &str) -> Response {
+pub(crate) fn no_hands() -> Refusal {
+    Refusal(StatusCode::NOT_FOUND, "this deck is a real one: nobody but people moves its masses".into())
+}
+
+/// A file of the end, by its name.
+pub(crate) fn file(name: &str, text: Option<String>) -> Response {
     let kind = match name.rsplit_once('.').map(|(_, end)| end) {
         Some("html") => "text/html; charset=utf-8",
         Some("json") => "application/json",
         _ => "text/csv; charset=utf-8",
     };
-    match guide.locked().file(name) {
+    match text {
         Some(text) => ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-store")], text).into_response(),
         None => told(Err(Refusal(StatusCode::NOT_FOUND, format!("there is no {name} yet")))),
     }

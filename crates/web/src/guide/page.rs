@@ -32,7 +32,7 @@ pub fn page(deck: &str, places: &[Place]) -> Markup {
                 (panel("What is found so far", &html! { div #found { p.soft { "Nothing yet." } } div #residuals {} }))
                 (panel("Counts just now", &html! { div #counts {} }))
             }
-            (panel("The whole run", &html! { div #steps {} }))
+            details.panel { summary #steps-head { "The whole run" } div #steps {} }
             (help())
             script type="module" src="/static/guide.js" {}
         },

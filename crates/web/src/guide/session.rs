@@ -1,6 +1,6 @@
 //! Where the run stands, and what each step does to it.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 use axum::http::StatusCode;
 use calibrate::plan::{Plan, PlanOptions, plan, run_to_fill};
@@ -11,21 +11,17 @@ use formats::certificate::Details;
 use formats::deck::Deck;
 use formats::recording::Sample;
 use formats::run::{Load, Placement, Run};
-use report::number::fixed;
 use report::text::finding_word;
 use serde_json::{Value, json};
 
 use super::kept::{Kept, NAME};
-use super::{Keep, Start};
+use super::listening::{Listening, against};
+use super::{Body, Keep, Start};
 use crate::checklist::drawing_of;
 use crate::workbench::Refusal;
 
-/// Samples older than this are let go, but for those of a touch check under way, s.
-const WINDOW_S: f64 = 15.0;
 /// A touch check takes minutes; more would only fill the memory, s.
 const TOUCH_MOST_S: f64 = 1800.0;
-/// No sample for so long: the link is down, s.
-const SILENT_S: f64 = 3.0;
 /// A press is seen from here on, kg by the data sheet.
 const PRESS_KG: f64 = 2.0;
 /// Seconds over which the page is told what moves.
@@ -49,7 +45,7 @@ pub enum GuideError {
 /// What is to be done next at the deck.
 pub(super) enum Task {
     Press { plate: usize, at_mm: [f64; 2] },
-    Put { plate: usize, at_mm: [f64; 2], load: String, mass_kg: Option<f64> },
+    Put(Body),
     Off,
 }
 
@@ -61,8 +57,7 @@ pub(super) struct Session {
     kept: Kept,
     keep: Keep,
     now: fn() -> String,
-    window: VecDeque<Sample>,
-    heard_at: Option<std::time::Instant>,
+    listening: Listening,
     touching: Option<Touching>,
     calibration: Option<Result<Calibration, String>>,
     files: BTreeMap<&'static str, String>,
@@ -98,8 +93,7 @@ impl Session {
             kept,
             keep,
             now,
-            window: VecDeque::new(),
-            heard_at: None,
+            listening: Listening::default(),
             touching: None,
             calibration: None,
             files: BTreeMap::new(),
@@ -110,23 +104,12 @@ impl Session {
     }
 
     pub(super) fn sample(&mut self, sample: Sample) {
-        self.heard_at = Some(std::time::Instant::now());
-        // A controller that starts anew begins its clock anew: what came before is of another time.
-        if self.window.back().is_some_and(|last| sample.t_s <= last.t_s) {
-            self.window.clear();
-        }
-        let from_s = sample.t_s - WINDOW_S;
-        while self.window.front().is_some_and(|s| s.t_s < from_s) {
-            self.window.pop_front();
-        }
-        self.window.push_back(sample.clone());
-        self.window.make_contiguous();
+        self.listening.hear(sample.clone());
         self.follow_touch(sample);
     }
 
     fn samples(&self) -> &[Sample] {
-        // Made contiguous where a sample comes in.
-        self.window.as_slices().0
+        self.listening.samples()
     }
 
     fn follow_touch(&mut self, sample: Sample) {
@@ -170,14 +153,11 @@ impl Session {
             };
         }
         match self.run.rows.get(self.kept.counts.len()).map(|r| &r.load) {
-            Some(Load::Known { at, mass_kg, label, .. }) => Task::Put {
-                plate: plate_of(&at.plate),
-                at_mm: [at.x_mm, at.y_mm],
-                load: label.clone().unwrap_or_default(),
-                mass_kg: Some(*mass_kg),
-            },
-            Some(Load::Unknown { at, label }) => {
-                Task::Put { plate: plate_of(&at.plate), at_mm: [at.x_mm, at.y_mm], load: label.clone(), mass_kg: None }
+            Some(Load::Known { at, mass_kg, .. }) => {
+                Task::Put(Body { plate: plate_of(&at.plate), at_mm: [at.x_mm, at.y_mm], mass_kg: Some(*mass_kg) })
+            }
+            Some(Load::Unknown { at, .. }) => {
+                Task::Put(Body { plate: plate_of(&at.plate), at_mm: [at.x_mm, at.y_mm], mass_kg: None })
             }
             Some(Load::Zero) | None => Task::Off,
         }
@@ -202,6 +182,7 @@ impl Session {
                 if kept.counts.pop().is_none() {
                     return Err(against("no reading was taken yet"));
                 }
+                kept.made_at = None;
                 self.put(kept)?;
                 self.files.clear();
                 self.judge();
@@ -222,7 +203,7 @@ impl Session {
     }
 
     fn begin_touch(&mut self) -> Result<(), Refusal> {
-        let rest = self.reading()?;
+        let rest = self.listening.reading(&self.deck)?;
         // The recording begins at rest, with what was just heard.
         self.touching =
             Some(Touching { samples: self.samples().to_vec(), rest, answered: Vec::new(), is_pressed: false });
@@ -238,23 +219,6 @@ impl Session {
         Ok(())
     }
 
-    /// The settled counts, or why there are none.
-    fn reading(&self) -> Result<Vec<f64>, Refusal> {
-        if self.is_silent() {
-            return Err(against("nothing comes from the deck: look at plug and cable"));
-        }
-        let settling = settle::settle(&self.deck, self.samples()).map_err(|e| against(&e.to_string()))?;
-        if !settling.settled {
-            let words = if settling.unsettled.is_empty() {
-                format!("the reading is {} s long, expected {READING_S} s at rest", fixed(settling.seconds, 1))
-            } else {
-                format!("not settled yet: {}", settling.unsettled.join(", "))
-            };
-            return Err(against(&words));
-        }
-        Ok(settling.counts.into_iter().flatten().collect())
-    }
-
     fn take(&mut self) -> Result<(), Refusal> {
         if !self.is_touched() {
             return Err(against("make the touch check first, or leave it out"));
@@ -262,15 +226,20 @@ impl Session {
         if self.is_done() {
             return Err(against("every reading was taken"));
         }
-        let counts = self.reading()?;
+        let counts = self.listening.reading(&self.deck)?;
         let mut kept = self.kept.clone();
         kept.counts.push(counts);
+        kept.made_at = (kept.counts.len() == self.run.rows.len()).then(self.now);
         self.put(kept)?;
-        // A reading holds for one step: the next one begins with the next load.
-        self.window.clear();
+        self.listening.forget();
         self.judge();
         self.finish();
         Ok(())
+    }
+
+    /// The calibration that the whole run gave.
+    pub(super) fn calibration(&self) -> Option<Calibration> {
+        self.calibration.as_ref().filter(|_| self.is_done())?.as_ref().ok().cloned()
     }
 
     /// The run as far as it was taken.
@@ -283,8 +252,9 @@ impl Session {
     fn judge(&mut self) {
         let run = self.taken();
         let has_load = run.rows.iter().any(|r| matches!(r.load, Load::Known { .. }));
+        let made_at = self.kept.made_at.clone().unwrap_or_else(self.now);
         self.calibration = has_load.then(|| {
-            calibrate::calibrate(&self.deck, &run, &calibrate::Options::new((self.now)())).map_err(|e| e.to_string())
+            calibrate::calibrate(&self.deck, &run, &calibrate::Options::new(made_at)).map_err(|e| e.to_string())
         });
     }
 
@@ -321,13 +291,9 @@ impl Session {
         self.files.get(name).cloned()
     }
 
-    fn is_silent(&self) -> bool {
-        self.heard_at.is_none_or(|at| at.elapsed().as_secs_f64() > SILENT_S)
-    }
-
     /// What changes while somebody waits.
     pub(super) fn live(&self) -> Value {
-        let settling = settle::settle(&self.deck, self.samples()).ok();
+        let settling = self.listening.settling(&self.deck);
         let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
         let touching = self.touching.as_ref().map(|t| {
             let moved = settle::moved_kg(&self.deck, self.samples(), &t.rest, NOW_S).unwrap_or_default();
@@ -335,10 +301,10 @@ impl Session {
                     "moved_kg": moved })
         });
         json!({
-            "silent": self.is_silent(),
+            "silent": self.listening.is_silent(),
             "seconds": settling.as_ref().map(|s| s.seconds),
             "of_seconds": READING_S,
-            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.is_silent(),
+            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.listening.is_silent(),
             "drift_g": drift,
             "unsettled": settling.as_ref().map(|s| s.unsettled.clone()),
             "counts": settling.map(|s| s.counts),
@@ -404,10 +370,6 @@ impl Session {
             }),
         }
     }
-}
-
-fn against(words: &str) -> Refusal {
-    Refusal(StatusCode::CONFLICT, words.to_owned())
 }
 
 fn deck_gravity(deck: &Deck) -> f64 {

@@ -4,8 +4,9 @@ use ::balance::BalanceReport;
 use maud::{Markup, html};
 use report::number::{fixed, with_uncertainty};
 
-use crate::layout::{self, PLACES, headline, panel, table};
+use crate::layout::{self, PLACES, headline, panel, signs, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, TimeAxis, figure};
+use crate::ward::told::english;
 
 /// Gives a text in the reader's language.
 pub(crate) type Say<'a> = &'a dyn Fn(&'static str) -> &'static str;
@@ -26,7 +27,7 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
                 }
                 (headline("Overload, fused", &fixed(report.overload_pct.fused, 1), "%", &format!("± {} %; {} % by chart", fixed(report.overload_pct.u_fused, 1), fixed(report.overload_pct.charted, 1))))
             }
-            (panel("Mass and forecast", &mass(report, &TimeAxis::utc(), &|text| text)))
+            (panel("Mass and forecast", &mass(report, &TimeAxis::utc(), &|text| text, &english)))
             (panel("Weighed against charted", &totals(report, &TimeAxis::utc(), &|text| text)))
             div.pair {
                 (panel("Asks for a look", &alerts(report)))
@@ -35,7 +36,7 @@ pub fn balance(label: &str, report: &BalanceReport) -> Markup {
                         dt { "Uncharted loss" } dd { (with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u)) " mL/h" }
                         dt { "Told in 24 h" } dd { (fixed(report.resolvable_ml_24h, 0)) " mL or more" }
                     }
-                    ul.plain { @for note in &report.notes { li { (note) } } }
+                    ul.plain { @for note in &report.notes { li { (english(note)) } } }
                 }))
             }
             (panel("Hour by hour", &hours(report)))
@@ -50,7 +51,9 @@ pub(crate) fn signed(ml: f64) -> String {
 }
 
 /// Body mass and what comes next.
-pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> Markup {
+///
+/// `tell` gives the balance's own words in the reader's language.
+pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: &dyn Fn(&str) -> String) -> Markup {
     let at = |t: &jiff::Timestamp| axis.at(*t);
     let plot = Plot {
         x_title: axis.title.clone(),
@@ -103,7 +106,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> Mar
                     .map(|a| report.rows.iter().rfind(|r| r.time <= a.time).or(report.rows.first()).map(|r| r.mass_kg))
                     .collect(),
                 half: None,
-                text: Some(report.alerts.iter().map(|a| a.text.clone()).collect()),
+                text: Some(report.alerts.iter().map(|a| tell(&a.text)).collect()),
             },
         ],
     };
@@ -157,7 +160,7 @@ fn alerts(report: &BalanceReport) -> Markup {
     if report.alerts.is_empty() {
         return html! { p { "Nothing asks for a look." } };
     }
-    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time.strftime("%-d %b %H:%M")) } " UTC " (a.text) } } } }
+    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time.strftime("%-d %b %H:%M")) } " UTC: " (english(&a.text)) } } } }
 }
 
 fn hours(report: &BalanceReport) -> Markup {
@@ -170,7 +173,7 @@ fn hours(report: &BalanceReport) -> Markup {
                 html! { (with_uncertainty(r.mass_kg, r.u_kg)) },
                 html! { (signed(r.weighed_ml)) },
                 html! { (signed(r.charted_ml)) },
-                html! { (with_uncertainty(r.unexplained_ml, r.u_unexplained_ml)) },
+                html! { (signs(&with_uncertainty(r.unexplained_ml, r.u_unexplained_ml))) },
             ]
         })
         .collect();

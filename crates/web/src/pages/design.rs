@@ -110,7 +110,7 @@ fn cases(report: &::design::CheckReport) -> Markup {
 }
 
 fn budget(report: &::design::CheckReport) -> Markup {
-    let inks = [Ink::Main, Ink::Second, Ink::Third, Ink::Limit];
+    let inks = [Ink::Main, Ink::Second, Ink::Third, Ink::Quiet];
     let at_max = |row: &::design::report::BudgetRow| row.u_g.0.last().map_or(0.0, |(_, u)| *u);
     let mut order: Vec<_> = report.budget.iter().collect();
     order.sort_by(|a, b| at_max(b).total_cmp(&at_max(a)));

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use report::number::{fixed, significant};
 use verify::{AgreeReport, VerifyReport};
 
-use crate::layout::{self, PLACES, headline, panel, table, verdict};
+use crate::layout::{self, PLACES, headline, panel, signs, table, verdict};
 use crate::plot::{Coordinate, Ink, Mark, Plot, Series, figure};
 
 /// One pair for the plot of differences.
@@ -162,9 +162,9 @@ fn differences(pairs: &[PairPoint], agreement: &AgreeReport) -> Markup {
         ],
     };
     html! {
-        (figure("agreement", &format!(
+        (figure("agreement", &signs(&format!(
             "Difference of each pair over its mean. Bias {} g; 95 % of differences between {} and {} g (Bland and Altman).",
             fixed(1000.0 * agreement.bias, 0), fixed(1000.0 * agreement.limits[0], 0), fixed(1000.0 * agreement.limits[1], 0)
-        ), &plot))
+        )), &plot))
     }
 }

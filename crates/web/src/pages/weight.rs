@@ -6,7 +6,7 @@ use report::number::{decimals_for, fixed, optional, with_uncertainty};
 use report::text::clock;
 use weigh::{EventKind, WeighReport};
 
-use crate::layout::{self, PLACES, headline, panel, table};
+use crate::layout::{self, PLACES, headline, panel, signs, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, figure};
 
 /// Points on the plot; more are no help to the eye and a load to the page.
@@ -155,12 +155,17 @@ fn events(report: &WeighReport) -> Markup {
             };
             let place =
                 e.x_mm.zip(e.y_mm).map_or_else(|| "–".to_owned(), |(x, y)| format!("{}, {}", fixed(x, 0), fixed(y, 0)));
-            vec![html! { (clock(e.t_s)) }, html! { (size) }, html! { (place) }, html! { span.left { (e.text) } }]
+            vec![
+                html! { (clock(e.t_s)) },
+                html! { span.left { (signs(&e.text)) } },
+                html! { (signs(&size)) },
+                html! { (place) },
+            ]
         })
         .collect();
     html! {
         @if rows.is_empty() { p { "Nothing but the patient's own weight changed." } }
-        @else { (table("Time since the start; place from the head end and from the patient's right", &["at", "kg", "x, y mm", "<what happened"], &rows)) }
+        @else { (table("Time since the start; place from the head end and from the patient's right", &["at", "<what happened", "kg", "x, y mm"], &rows)) }
         @if contacts > 0 { p { (contacts) " times someone leaned on the bed and let go; none of it entered the weight." } }
     }
 }

@@ -3,10 +3,13 @@
 //! The record holds the weigher's own sentences. Here each has its like with the same holes, `{}`, in the same order: for figures,
 //! for what somebody noted, and for names of plates. A sentence that is not known stays as it is rather than vanish.
 
+use std::borrow::Cow;
+
+use super::sentences::{Table, filled, holes};
 use super::words::{Language, Reader};
 
 /// English as the weigher writes it, and German. Where two fit, the earlier one is taken.
-const SENTENCES: &[(&str, &str)] = &[
+const SENTENCES: Table = &[
     ("The patient is on the deck.", "Der Patient liegt auf der Waage."),
     ("The patient has left the deck.", "Der Patient hat die Waage verlassen."),
     ("The patient has left the deck; nobody said so.", "Der Patient hat die Waage verlassen; niemand hat es gesagt."),
@@ -80,15 +83,6 @@ const SENTENCES: &[(&str, &str)] = &[
         "{} kg is more than linen: who or what came or went in care?",
         "{} kg sind mehr als Wäsche: Wer oder was kam oder ging während der Pflege?",
     ),
-    ("{} kg is still open: what left was something else.", "{} kg sind noch offen: Was ging, war etwas anderes."),
-    (
-        "All cells give again: what was asked about since one failed was its stand-in's error.",
-        "Alle Zellen geben wieder: Wonach seit dem Ausfall gefragt wurde, war der Fehler dessen, was für die Zelle einstand.",
-    ),
-    (
-        "What changed in care was the patient's own fluid, by the pace after it.",
-        "Was sich während der Pflege änderte, war Flüssigkeit des Patienten selbst, nach dem Gang danach.",
-    ),
     (
         "{} kg was entered, and the load did not change: is it on the bed?",
         "{} kg wurden eingetragen, und die Last änderte sich nicht: Liegt es auf dem Bett?",
@@ -142,43 +136,19 @@ impl Reader {
 fn german(english: &str) -> Option<String> {
     if let Some(at) = english.rfind(" The load was back after ") {
         let back = holes(BACK.0, &english[at..])?;
-        return Some(german(&english[..at])? + &filled(BACK.1, &back));
+        return Some(german(&english[..at])? + &filled(BACK.1, back.into_iter().map(figure)));
     }
-    SENTENCES.iter().find_map(|(en, de)| Some(filled(de, &holes(en, english)?)))
+    SENTENCES.iter().find_map(|(en, de)| Some(filled(de, holes(en, english)?.into_iter().map(figure))))
 }
 
-/// What stands in the holes of a pattern, where a text fits it.
-fn holes<'a>(pattern: &str, text: &'a str) -> Option<Vec<&'a str>> {
-    let mut parts = pattern.split("{}");
-    let mut rest = text.strip_prefix(parts.next()?)?;
-    let parts: Vec<&str> = parts.collect();
-    let mut found = Vec::new();
-    for (i, part) in parts.iter().enumerate() {
-        // The last part ends the text: a note may hold anything, full stops too.
-        let at = if i + 1 == parts.len() { rest.len().checked_sub(part.len())? } else { rest.find(part)? };
-        if !rest.is_char_boundary(at) || !rest[at..].starts_with(part) {
-            return None;
-        }
-        found.push(&rest[..at]);
-        rest = &rest[at + part.len()..];
-    }
-    rest.is_empty().then_some(found)
-}
-
-fn filled(pattern: &str, found: &[&str]) -> String {
-    let mut parts = pattern.split("{}");
-    let mut out = parts.next().unwrap_or_default().to_owned();
-    for (hole, part) in found.iter().zip(parts) {
-        // A figure takes the reader's decimal sign; a note stays as it was written.
-        let figure = hole.parse::<f64>().is_ok();
-        out += &if figure { hole.replace('.', ",").replace('-', "−") } else { (*hole).to_owned() };
-        out += part;
-    }
-    out
+/// A figure takes the reader's decimal sign; a note stays as it was written.
+fn figure(hole: &str) -> Cow<'_, str> {
+    if hole.parse::<f64>().is_ok() { hole.replace('.', ",").replace('-', "−").into() } else { hole.into() }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::sentences::sources::texts;
     use super::*;
 
     /// Every text of the weigher's sources that looks like a sentence: three words or more, and a full stop or a question mark at
@@ -188,18 +158,7 @@ mod tests {
         let mut found = Vec::new();
         for file in std::fs::read_dir(folder).unwrap() {
             let source = std::fs::read_to_string(file.unwrap().path()).unwrap();
-            let code = source.split("#[cfg(test)]").next().unwrap();
-            let code: String =
-                code.lines().filter(|l| !l.trim_start().starts_with("//")).fold(String::new(), |all, l| all + l + "\n");
-            for text in code.split('"').skip(1).step_by(2) {
-                let mut text = text.to_owned();
-                while let Some(at) = text.find("\\\n") {
-                    let rest = text[at + 2..].trim_start().to_owned();
-                    text.replace_range(at.., &rest);
-                }
-                while let (Some(from), Some(to)) = (text.find('{'), text.find('}')) {
-                    text.replace_range(from..=to, "7");
-                }
+            for text in texts(&source) {
                 if text.split(' ').count() >= 3 && text.ends_with(['.', '?']) {
                     found.push(text);
                 }

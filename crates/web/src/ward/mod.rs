@@ -11,6 +11,8 @@
 //! | `pages`     | the endpoints for people |
 //! | `words`     | what the reader chose: language and unit |
 //! | `events`    | what happened on a deck, in the reader's language |
+//! | `told`      | what the balance says, in the reader's language and clock |
+//! | `sentences` | sentences with holes, and their translation |
 //! | `serve`     | listens, with TLS off loopback |
 //!
 //! An endpoint says which right it needs; nothing reaches it without. Endpoints run off the async threads, for they wait
@@ -25,7 +27,9 @@ mod guard;
 mod openapi;
 mod pages;
 mod router;
+mod sentences;
 mod serve;
+pub(crate) mod told;
 mod words;
 
 pub use router::router;

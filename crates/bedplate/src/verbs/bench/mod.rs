@@ -1,5 +1,7 @@
-//! `bench`: the engineer's pages for one deck, on this machine: the workbench, and a guided calibration with the deck's link.
+//! `bench`: the engineer's pages for one deck, on this machine: the workbench, and guided calibration and verification with the
+//! deck's link.
 
+mod hearers;
 mod virtual_deck;
 
 use std::path::{Path, PathBuf};
@@ -9,6 +11,7 @@ use formats::deck::Deck;
 use formats::recording::Sample;
 use link::transport::{Heard, Source};
 use web::guide::{Guide, Hands, Start};
+use web::proof::{Begin, Proof};
 
 use crate::cli::BenchArgs;
 use crate::failure::Failure;
@@ -16,6 +19,7 @@ use crate::files;
 use crate::output::{self, Outcome};
 
 use super::demo::serve_with;
+pub(crate) use hearers::Hearers;
 pub(crate) use virtual_deck::VirtualDeck;
 
 /// Messages of the link that may wait.
@@ -34,19 +38,22 @@ pub(crate) fn run(args: &BenchArgs) -> Result<Outcome, Failure> {
     let mut guided = None;
     if let Some(masses) = &args.masses {
         let folder = args.folder.clone().unwrap_or_else(|| PathBuf::from("."));
-        let (guide, source) = guide(args, &deck, masses, &folder)?;
-        site.add_guide(&deck.name, Arc::clone(&guide), web::layout::BENCH);
-        output::text(&format!("{}: guided calibration, kept in {}\n", deck.name, folder.display()))?;
-        guided = source.map(|source| (source, guide, deck));
+        let (hearers, source) = guide(args, &deck, masses, &folder)?;
+        site.add_guide(&deck.name, Arc::clone(&hearers.guide), web::layout::BENCH);
+        site.add_proof(&deck.name, Arc::clone(&hearers.proof), web::layout::BENCH);
+        let what =
+            if args.calibration.is_some() { "guided verification" } else { "guided calibration, then verification" };
+        output::text(&format!("{}: {what}, kept in {}\n", deck.name, folder.display()))?;
+        guided = source.map(|source| (source, hearers, deck));
     } else {
-        let page = web::guide::without(&deck.name, web::layout::BENCH);
-        site.add("/guide", page);
+        site.add("/guide", web::guide::without(&deck.name, web::layout::BENCH));
+        site.add("/tests", web::proof::without(&deck.name, web::layout::BENCH));
     }
     serve_with(site, args.port, || {
-        if let Some((source, guide, deck)) = guided {
+        if let Some((source, hearers, deck)) = guided {
             let (out, heard) = tokio::sync::mpsc::channel(WAITING_MOST);
             tokio::spawn(link::transport::run(source, 1, out));
-            tokio::spawn(listen(heard, guide, deck));
+            tokio::spawn(listen(heard, hearers, deck));
         }
     })
 }
@@ -58,8 +65,8 @@ pub(crate) fn scenarios() -> Vec<web::rehearsal::Offered> {
     std::iter::once(first).chain(twin::demo::SCENARIOS).map(offered).collect()
 }
 
-/// The guided calibration, and the link that its counts come from; a virtual deck needs none.
-fn guide(args: &BenchArgs, deck: &Deck, masses: &Path, folder: &Path) -> Result<(Arc<Guide>, Option<Source>), Failure> {
+/// The guided calibration and verification, and the link that their counts come from; a virtual deck needs none.
+fn guide(args: &BenchArgs, deck: &Deck, masses: &Path, folder: &Path) -> Result<(Hearers, Option<Source>), Failure> {
     files::make_folder(folder)?;
     let bodies = formats::masses::read(&files::name(masses), &files::read_text(masses)?)?;
     let source = match (&args.tcp, &args.serial, args.twin) {
@@ -73,25 +80,50 @@ fn guide(args: &BenchArgs, deck: &Deck, masses: &Path, folder: &Path) -> Result<
         (None, Some(seed)) => Some(VirtualDeck::new(deck, seed, args.speed.into())?),
         _ => None,
     };
+    let hands = virtual_deck.clone().map(|v| v as Arc<dyn Hands>);
     let guide = Guide::new(Start {
         deck: deck.clone(),
-        masses: bodies,
-        kept: kept(folder)?,
+        masses: bodies.clone(),
+        kept: kept(folder, web::guide::KEPT_AS)?,
         keep: keep_in(folder),
         now: files::now,
-        hands: virtual_deck.clone().map(|v| v as Arc<dyn Hands>),
+        hands: hands.clone(),
     })
     .map_err(|e| Failure::stage(masses, &e))?;
     let guide = Arc::new(guide);
+    let begin = begin(deck, bodies, folder, hands);
+    let proof = match &args.calibration {
+        Some(path) => Proof::of(begin, files::read_calibration(path, deck)?).map_err(|e| Failure::stage(path, &e))?,
+        None => Proof::after(begin, Arc::clone(&guide)),
+    };
+    let hearers = Hearers { guide, proof: Arc::new(proof) };
     if let Some(deck) = virtual_deck {
-        deck.run_for(&guide);
+        deck.run_for(&hearers);
     }
-    Ok((guide, source))
+    Ok((hearers, source))
+}
+
+/// What a guided verification in a folder begins from.
+pub(crate) fn begin(
+    deck: &Deck,
+    masses: Vec<formats::masses::Mass>,
+    folder: &Path,
+    hands: Option<Arc<dyn Hands>>,
+) -> Begin {
+    let kept_in = folder.to_owned();
+    Begin {
+        deck: deck.clone(),
+        masses,
+        kept: Box::new(move || kept(&kept_in, web::proof::KEPT_AS).map_err(|e| e.to_string())),
+        keep: Arc::new(keep_in(folder)),
+        now: files::now,
+        hands,
+    }
 }
 
 /// What a folder holds of a run under way.
-pub(crate) fn kept(folder: &Path) -> Result<Option<String>, Failure> {
-    let path = folder.join(web::guide::KEPT_AS);
+pub(crate) fn kept(folder: &Path, name: &str) -> Result<Option<String>, Failure> {
+    let path = folder.join(name);
     match std::fs::read_to_string(&path) {
         Ok(text) => Ok(Some(text)),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
@@ -106,7 +138,7 @@ pub(crate) fn keep_in(folder: &Path) -> web::guide::Keep {
 }
 
 /// Hands samples on. What comes from a controller with other cells is told once and left alone.
-async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, guide: Arc<Guide>, deck: Deck) {
+async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, hearers: Hearers, deck: Deck) {
     let n_cells = deck.cells().count();
     let mut is_told = false;
     while let Some(heard) = heard.recv().await {
@@ -124,7 +156,7 @@ async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, guide: Arc<Guide>
                         is_told = true;
                         continue;
                     }
-                    guide.sample(Sample {
+                    hearers.hear(Sample {
                         t_s: frame.t_ms as f64 / 1e3,
                         temperature_c: frame.temperature_c,
                         tilt_deg: Vec::new(),

@@ -1,13 +1,14 @@
-//! A virtual deck for the guided calibration: its counts run along, and invented hands do what the page asks.
+//! A virtual deck for the guided calibration and verification: its counts run along, and invented hands do what the page asks.
 
-use std::sync::{Arc, Mutex, PoisonError, Weak};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use formats::deck::Deck;
 use formats::recording::Sample;
 use twin::LiveBench;
-use web::guide::{Guide, Hands};
+use web::guide::{Body, Hands};
 
+use super::hearers::Hearers;
 use crate::failure::Failure;
 
 /// Seconds between samples, by the deck's own clock.
@@ -38,14 +39,14 @@ impl VirtualDeck {
     }
 
     /// Sends samples on a thread of its own, as long as somebody guides.
-    pub(crate) fn run_for(self: Arc<Self>, guide: &Arc<Guide>) {
-        let guide: Weak<Guide> = Arc::downgrade(guide);
+    pub(crate) fn run_for(self: Arc<Self>, hearers: &Hearers) {
+        let hearers = hearers.downgraded();
         std::thread::spawn(move || {
             for n in 0_u64.. {
-                let Some(guide) = guide.upgrade() else { return };
                 let counts = self.next_counts().into_iter().map(Some).collect();
-                guide.sample(Sample { t_s: n as f64 * DT_S, temperature_c: None, tilt_deg: Vec::new(), counts });
-                drop(guide);
+                if !hearers.hear(Sample { t_s: n as f64 * DT_S, temperature_c: None, tilt_deg: Vec::new(), counts }) {
+                    return;
+                }
                 std::thread::sleep(Duration::from_secs_f64(DT_S / self.speed));
             }
         });
@@ -68,10 +69,11 @@ impl VirtualDeck {
 }
 
 impl Hands for VirtualDeck {
-    fn put(&self, plate: usize, at_mm: [f64; 2], _load: &str, mass_kg: Option<f64>) {
+    fn put(&self, bodies: &[Body]) {
         let mut state = self.locked();
         state.pressed_for = 0;
-        state.bench.put(plate, at_mm, mass_kg.unwrap_or(UNKNOWN_KG));
+        let bodies: Vec<_> = bodies.iter().map(|b| (b.plate, b.at_mm, b.mass_kg.unwrap_or(UNKNOWN_KG))).collect();
+        state.bench.put_all(&bodies);
     }
 
     fn press(&self, plate: usize, at_mm: [f64; 2]) {

@@ -47,12 +47,12 @@ pub(super) fn list(call: &Call) -> Result<Answer, Problem> {
                 form.stacked method="post" action="/patients" {
                     (guard(call))
                     label { (reader.say("Label")) input name="label" pattern="[A-Za-z0-9._\\-]{1,32}" required; }
-                    label { (reader.say("Sex")) select name="sex" { option value="" {} option { "female" } option { "male" } } }
+                    label { (reader.say("Sex")) select name="sex" { option value="" {} option value="female" { (reader.say("female")) } option value="male" { (reader.say("male")) } } }
                     label { (reader.say("Age, years")) input name="age_y" inputmode="decimal"; }
                     label { (reader.say("Height, mm")) input name="height_mm" inputmode="decimal"; }
                     label { (reader.say("Weight at admission, kg")) input name="admission_kg" inputmode="decimal"; }
                     label { (reader.say("Dry weight, kg")) input name="dry_kg" inputmode="decimal"; }
-                    label { (reader.say("Breathing gas")) select name="ventilated" { option value="" {} option { "humidified" } option { "dry" } option { "no" } } }
+                    label { (reader.say("Breathing gas")) select name="ventilated" { option value="" {} option value="humidified" { (reader.say("humidified")) } option value="dry" { (reader.say("dry")) } option value="no" { (reader.say("no breathing machine")) } } }
                     button { (reader.say("Enter it")) }
                 }
             }
@@ -119,7 +119,7 @@ pub(super) fn patient(call: &Call) -> Result<Answer, Problem> {
         @if may_care { (chart_form(call, &label)) }
         @match &report {
             Ok(report) => (told(call, &label, report, may_care)),
-            Err(error) => section.panel role="status" { h2 { (reader.say("No balance yet")) } p { (error) } },
+            Err(error) => section.panel role="status" { h2 { (reader.say("No balance yet")) } p { (reader.balance(&error.to_string(), &call.ward.zone)) } },
         }
         (entries(call, &label, &chart, may_care))
     };
@@ -133,19 +133,19 @@ fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Mar
     html! {
         div.headlines {
             @if let Some(row) = report.rows.last() {
-                (crate::layout::headline(reader.say("Body mass, weights and chart together"), &with_uncertainty(row.mass_kg, row.u_kg), "kg", &reader.pounds(row.mass_kg).unwrap_or_default()))
+                (crate::layout::headline(reader.say("Body mass, weights and chart together"), &reader.signs(&with_uncertainty(row.mass_kg, row.u_kg)), "kg", &reader.pounds(row.mass_kg).unwrap_or_default()))
             }
             (crate::layout::headline(reader.say("Overload"), &reader.number(report.overload_pct.fused, 1), "%", reader.say("over the weight at admission")))
         }
         section.panel {
             h2 { (reader.say("In words")) }
-            ul.plain { @for answer in &report.answers { li { (answer.text) @if !answer.basis.is_empty() { span.soft { " – " (answer.basis) } } } } }
+            ul.plain { @for answer in &report.answers { li { (reader.balance(&answer.text, &call.ward.zone)) @if !answer.basis.is_empty() { span.soft { " – " (reader.balance(&answer.basis, &call.ward.zone)) } } } } }
         }
         @if !report.alerts.is_empty() { section.panel {
             h2 { (reader.say("Asks for a look")) }
             @for alert in &report.alerts {
                 div.alert {
-                    p { "◆ " strong { (local(call, alert.time)) } " " (alert.text) }
+                    p { "◆ " strong { (local(call, alert.time)) } " " (reader.balance(&alert.text, &call.ward.zone)) }
                     @if may_care {
                         form.inline method="post" action=(format!("/patients/{label}/answer")) {
                             (guard(call))
@@ -158,7 +158,7 @@ fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Mar
                 }
             }
         } }
-        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis, &|text| reader.say(text))) (what_if(call, report)) }
+        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis, &|text| reader.say(text), &|text| reader.balance(text, &call.ward.zone))) (what_if(call, report)) }
         section.panel { h2 { (reader.say("Weighed against charted")) } (totals(report, &axis, &|text| reader.say(text))) (windows(call, report)) }
         (frame::plots())
     }
@@ -193,7 +193,7 @@ fn windows(call: &Call, report: &BalanceReport) -> Markup {
                 html! { (reader.number(w.hours, 0)) " " (reader.say("h")) },
                 html! { (signed(w.charted_ml)) },
                 html! { (w.weighed_ml.map_or_else(|| "–".into(), signed)) },
-                html! { (with_uncertainty(w.fused_ml, w.u_fused_ml)) },
+                html! { (reader.signs(&with_uncertainty(w.fused_ml, w.u_fused_ml))) },
                 html! { (signed(w.unexplained_ml)) },
             ]
         })
@@ -213,7 +213,7 @@ fn chart_form(call: &Call, label: &str) -> Markup {
     let reader = call.reader;
     let now = Timestamp::from_microsecond(now_us()).unwrap_or_default().to_zoned(call.ward.zone.clone());
     html! {
-        section.panel {
+        section.panel.screen {
             h2 { (reader.say("Chart a volume")) }
             form.inline method="post" action=(format!("/patients/{label}/chart")) {
                 (guard(call))

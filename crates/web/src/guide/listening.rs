@@ -1,0 +1,87 @@
+//! The newest samples of a deck, and what they settle to.
+
+use std::collections::VecDeque;
+
+use axum::http::StatusCode;
+use calibrate::settle::{self, READING_S, Settling};
+use formats::deck::Deck;
+use formats::recording::Sample;
+use report::number::fixed;
+
+use crate::workbench::Refusal;
+
+/// Samples older than this are let go, s.
+const WINDOW_S: f64 = 15.0;
+/// No sample for so long: the link is down, s.
+const SILENT_S: f64 = 3.0;
+
+/// What was heard of late.
+#[derive(Default)]
+pub(crate) struct Listening {
+    window: VecDeque<Sample>,
+    heard_at: Option<std::time::Instant>,
+}
+
+impl Listening {
+    /// Takes a sample. Whether the deck's clock began anew with it: what came before is then of another time.
+    pub(crate) fn hear(&mut self, sample: Sample) -> bool {
+        self.heard_at = Some(std::time::Instant::now());
+        let is_anew = self.window.back().is_some_and(|last| sample.t_s <= last.t_s);
+        if is_anew {
+            self.window.clear();
+        }
+        let from_s = sample.t_s - WINDOW_S;
+        while self.window.front().is_some_and(|s| s.t_s < from_s) {
+            self.window.pop_front();
+        }
+        self.window.push_back(sample);
+        self.window.make_contiguous();
+        is_anew
+    }
+
+    /// The newest samples, the oldest first.
+    pub(crate) fn samples(&self) -> &[Sample] {
+        // Made contiguous where a sample comes in.
+        self.window.as_slices().0
+    }
+
+    /// The deck's clock, s.
+    pub(crate) fn now_s(&self) -> Option<f64> {
+        self.window.back().map(|s| s.t_s)
+    }
+
+    /// Lets go of what was heard: a reading holds for one step, the next one begins with the next load.
+    pub(crate) fn forget(&mut self) {
+        self.window.clear();
+    }
+
+    pub(crate) fn is_silent(&self) -> bool {
+        self.heard_at.is_none_or(|at| at.elapsed().as_secs_f64() > SILENT_S)
+    }
+
+    pub(crate) fn settling(&self, deck: &Deck) -> Option<Settling> {
+        settle::settle(deck, self.samples()).ok()
+    }
+
+    /// The settled counts, or why there are none.
+    pub(crate) fn reading(&self, deck: &Deck) -> Result<Vec<f64>, Refusal> {
+        if self.is_silent() {
+            return Err(against("nothing comes from the deck: look at plug and cable"));
+        }
+        let settling = settle::settle(deck, self.samples()).map_err(|e| against(&e.to_string()))?;
+        if !settling.settled {
+            let words = if settling.unsettled.is_empty() {
+                format!("the reading is {} s long, expected {READING_S} s at rest", fixed(settling.seconds, 1))
+            } else {
+                format!("not settled yet: {}", settling.unsettled.join(", "))
+            };
+            return Err(against(&words));
+        }
+        Ok(settling.counts.into_iter().flatten().collect())
+    }
+}
+
+/// What cannot be done as things stand.
+pub(crate) fn against(words: &str) -> Refusal {
+    Refusal(StatusCode::CONFLICT, words.to_owned())
+}

@@ -1,0 +1,65 @@
+//! A step's bodies, drawn where they are to stand.
+
+use formats::deck::{Deck, Plate};
+use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
+use verify::plan::{Placed, Step};
+
+/// Side of a body's foot in the drawings, mm.
+const FOOT_MM: f64 = 150.0;
+
+/// The deck with the bodies of a step; those of one plate stand on one mark.
+pub(super) fn drawing(deck: &Deck, step: &Step) -> DeckPlan {
+    let on = |plate: &Plate| step.bodies.iter().filter(|b| b.plate == plate.name).collect::<Vec<_>>();
+    let plates = deck.plates.iter().map(|plate| {
+        let here = on(plate);
+        PlatePlan {
+            name: plate.name.clone(),
+            origin_mm: plate.origin_mm,
+            size_mm: plate.size_mm,
+            cells: plate
+                .cells
+                .iter()
+                .map(|c| CellMark { name: c.name.clone(), at_mm: c.at_mm, load_pct: 0.0 })
+                .collect(),
+            field: None,
+            body: here.first().map(|b| BodyMark { name: names(&here), at_mm: b.at_mm, foot_mm: FOOT_MM }),
+        }
+    });
+    let words: Vec<String> = deck
+        .plates
+        .iter()
+        .map(|p| (p, on(p)))
+        .filter(|(_, here)| !here.is_empty())
+        .map(|(p, here)| format!("{} on plate {}", names(&here), p.name))
+        .collect();
+    DeckPlan {
+        title: words.join("; "),
+        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        plates: plates.collect(),
+    }
+}
+
+/// Names of bodies on one mark, equal ones counted: `2 × F20 + F5`.
+fn names(bodies: &[&Placed]) -> String {
+    let mut counted: Vec<(&str, usize)> = Vec::new();
+    for body in bodies {
+        match counted.iter_mut().find(|(name, _)| *name == body.body) {
+            Some((_, n)) => *n += 1,
+            None => counted.push((&body.body, 1)),
+        }
+    }
+    let named = |(name, n): &(&str, usize)| if *n > 1 { format!("{n} × {name}") } else { (*name).to_owned() };
+    counted.iter().map(named).collect::<Vec<_>>().join(" + ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equal_bodies_on_one_mark_are_counted() {
+        let body = |name: &str| Placed { body: name.into(), mass_kg: 1.0, plate: "seat".into(), at_mm: [1.0, 1.0] };
+        let [a, b, c] = [body("F20"), body("F5"), body("F20")];
+        assert_eq!(names(&[&a, &b, &c]), "2 × F20 + F5");
+    }
+}

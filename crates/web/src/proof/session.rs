@@ -1,0 +1,435 @@
+//! Where the verification stands, and what each step does to it.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use axum::http::StatusCode;
+use calibrate::settle::READING_S;
+use deck::oiml::r76;
+use formats::calibration::Calibration;
+use formats::deck::Deck;
+use formats::recording::Sample;
+use formats::tests::{Test, TestKind};
+use report::charts::{of_test, test_name};
+use serde_json::{Value, json};
+use verify::indication::indication_kg;
+use verify::plan::{Act, Step, TestPlan};
+use verify::{Phase, VerifyReport, verify};
+
+use super::drawing::drawing;
+use super::kept::{Kept, NAME, Row};
+use super::{Begin, ProofError};
+use crate::guide::listening::{Listening, against};
+use crate::guide::{Body, Keep};
+use crate::workbench::Refusal;
+
+/// A reading that is due at a minute is taken so many seconds before it at the earliest.
+const EARLY_S: f64 = 2.0;
+/// What is shown and what stands there may differ by so many permissible errors before the page asks whether it is the load that
+/// it takes it for: a wrong body is off by kilograms, a bad deck by a few limits (engineering choice).
+const FAR_LIMITS: f64 = 10.0;
+
+pub(super) struct Session {
+    deck: Deck,
+    calibration: Calibration,
+    plan: TestPlan,
+    kept: Kept,
+    keep: Arc<Keep>,
+    now: fn() -> String,
+    pub(super) listening: Listening,
+    /// When the load was read first that lies now, by the deck's clock, s.
+    lies_since_s: Option<f64>,
+    report: Option<Result<VerifyReport, String>>,
+    files: BTreeMap<&'static str, String>,
+}
+
+/// Creep and the return of zero are one course: half an hour under load, then zero.
+fn group(kind: TestKind) -> TestKind {
+    if kind == TestKind::ZeroReturn { TestKind::Creep } else { kind }
+}
+
+impl Session {
+    pub(super) fn new(begin: &Begin, calibration: Calibration) -> Result<Self, ProofError> {
+        let deck = begin.deck.clone();
+        if calibration.deck != deck.name {
+            let (found, expected) = (calibration.deck, deck.name);
+            return Err(ProofError::OtherDeck { found, expected });
+        }
+        if let Some(open) = calibration.cells.iter().find(|c| c.kg_per_count.is_none() || c.zero_counts.is_none()) {
+            return Err(ProofError::OpenCell { cell: open.name.clone() });
+        }
+        let plan = verify::plan::plan(&deck, &begin.masses)?;
+        let planned = json!(plan.steps).to_string();
+        let begun = Kept::new(&deck.name, &calibration.made_at, &planned, plan.steps.len());
+        let kept = match (begin.kept)().map_err(|why| ProofError::Kept { why })? {
+            Some(text) => Kept::read(&text, &begun, calibration.cells.len()).map_err(|why| ProofError::Kept { why })?,
+            None => begun,
+        };
+        let mut session = Self {
+            deck,
+            calibration,
+            plan,
+            kept,
+            keep: Arc::clone(&begin.keep),
+            now: begin.now,
+            listening: Listening::default(),
+            lies_since_s: None,
+            report: None,
+            files: BTreeMap::new(),
+        };
+        session.begin_lying_anew();
+        session.judge();
+        session.finish();
+        Ok(session)
+    }
+
+    /// When the calibration was made that is verified.
+    pub(super) fn calibrated_at(&self) -> &str {
+        &self.calibration.made_at
+    }
+
+    pub(super) fn sample(&mut self, sample: Sample) {
+        if self.listening.hear(sample) {
+            self.begin_lying_anew();
+            self.judge();
+        }
+        // Nobody touches the deck while a load lies: what is due is read by itself.
+        if self.waits_min().is_some_and(|minutes| minutes > 0.0)
+            && self.is_due()
+            && let Err(Refusal(_, why)) = self.take()
+        {
+            tracing::debug!(why, "a reading that is due waits");
+        }
+    }
+
+    /// The clock of a load that lies was lost, with the power or with the controller: the half hour begins anew.
+    fn begin_lying_anew(&mut self) {
+        self.lies_since_s = None;
+        let is_under_way = self.step_now().is_some_and(|s| group(s.kind) == TestKind::Creep);
+        if is_under_way {
+            for (step, row) in self.plan.steps.iter().zip(&mut self.kept.rows) {
+                if step.minutes.is_some() && *row != Row::LeftOut {
+                    *row = Row::Waiting;
+                }
+            }
+        }
+    }
+
+    fn next(&self) -> usize {
+        self.kept.rows.iter().position(|r| *r == Row::Waiting).unwrap_or(self.kept.rows.len())
+    }
+
+    fn step_now(&self) -> Option<&Step> {
+        self.plan.steps.get(self.next())
+    }
+
+    fn is_done(&self) -> bool {
+        self.next() == self.kept.rows.len()
+    }
+
+    /// At which minute the next reading is due, where it is one of a load that lies.
+    fn waits_min(&self) -> Option<f64> {
+        self.step_now()?.minutes
+    }
+
+    fn lain_s(&self) -> Option<f64> {
+        Some(self.listening.now_s()? - self.lies_since_s?)
+    }
+
+    fn is_due(&self) -> bool {
+        match self.waits_min() {
+            Some(minutes) if minutes > 0.0 => self.lain_s().is_some_and(|s| s >= 60.0 * minutes - EARLY_S),
+            _ => true,
+        }
+    }
+
+    /// The bodies that the next step asks for.
+    pub(super) fn bodies(&self) -> Vec<Body> {
+        let plate_of = |name: &str| self.deck.plates.iter().position(|p| p.name == name).unwrap_or(0);
+        let body =
+            |b: &verify::plan::Placed| Body { plate: plate_of(&b.plate), at_mm: b.at_mm, mass_kg: Some(b.mass_kg) };
+        self.step_now().map(|s| s.bodies.iter().map(body).collect()).unwrap_or_default()
+    }
+
+    /// A step that the page asks for.
+    pub(super) fn step(&mut self, step: &str) -> Result<Value, Refusal> {
+        match step {
+            "take" => self.take()?,
+            // Unasked, only what looks like the load that is planned.
+            "take-if-near" => {
+                if !self.is_near() {
+                    return Err(against("the deck shows another load than is asked for: look at what stands there"));
+                }
+                self.take()?;
+            }
+            "leave-out" => self.leave_out()?,
+            "back" => self.back()?,
+            other => return Err(Refusal(StatusCode::NOT_FOUND, format!("there is no step {other:?}"))),
+        }
+        Ok(json!({ "done": true }))
+    }
+
+    /// Keeps first, and only then holds it to be so.
+    fn put(&mut self, rows: Vec<Row>) -> Result<(), Refusal> {
+        let kept = Kept { rows, ..self.kept.clone() };
+        (self.keep)(NAME, &kept.write()).map_err(|why| {
+            let words = format!("the step could not be kept, so it is not done: {why}");
+            Refusal(StatusCode::SERVICE_UNAVAILABLE, words)
+        })?;
+        self.kept = kept;
+        self.files.clear();
+        self.judge();
+        self.finish();
+        Ok(())
+    }
+
+    fn take(&mut self) -> Result<(), Refusal> {
+        let next = self.next();
+        let Some(step) = self.plan.steps.get(next).cloned() else {
+            return Err(against("every reading was taken"));
+        };
+        if !self.is_due() {
+            let lain_min = self.lain_s().unwrap_or(0.0) / 60.0;
+            return Err(against(&format!(
+                "this reading is due {} min after the load was put on, {lain_min:.1} min are over",
+                step.minutes.unwrap_or_default()
+            )));
+        }
+        let counts = self.listening.reading(&self.deck)?;
+        let temperature_c = self.listening.samples().last().and_then(|s| s.temperature_c);
+        let begins = step.minutes == Some(0.0);
+        let minutes = match step.minutes {
+            // To the half minute: a reading is ten seconds long.
+            Some(minutes) if minutes > 0.0 => self.lain_s().map(|s| (s / 30.0).round() / 2.0),
+            Some(_) => Some(0.0),
+            // The zero after a load says how long that lay.
+            None if step.kind == TestKind::ZeroReturn => self.last_minutes(next),
+            None => None,
+        };
+        let began_s = self.listening.now_s();
+        let mut rows = self.kept.rows.clone();
+        rows[next] = Row::Taken { counts, minutes, temperature_c };
+        self.put(rows)?;
+        if begins {
+            self.lies_since_s = began_s;
+        }
+        self.listening.forget();
+        Ok(())
+    }
+
+    fn last_minutes(&self, before: usize) -> Option<f64> {
+        let minutes = |row: &Row| if let Row::Taken { minutes, .. } = row { *minutes } else { None };
+        self.kept.rows[..before].last().and_then(minutes)
+    }
+
+    fn leave_out(&mut self) -> Result<(), Refusal> {
+        let Some(kind) = self.step_now().map(|s| group(s.kind)) else {
+            return Err(against("every reading was taken"));
+        };
+        let rows = self.plan.steps.iter().zip(&self.kept.rows);
+        self.put(rows.map(|(s, row)| if group(s.kind) == kind { Row::LeftOut } else { row.clone() }).collect())?;
+        self.lies_since_s = None;
+        Ok(())
+    }
+
+    fn back(&mut self) -> Result<(), Refusal> {
+        let Some(last) = self.next().checked_sub(1) else { return Err(against("no reading was taken yet")) };
+        let kind = group(self.plan.steps[last].kind);
+        let mut rows = self.kept.rows.clone();
+        if rows[last] == Row::LeftOut {
+            for (step, row) in self.plan.steps.iter().zip(&mut rows) {
+                if group(step.kind) == kind {
+                    *row = Row::Waiting;
+                }
+            }
+        } else {
+            rows[last] = Row::Waiting;
+        }
+        self.put(rows)?;
+        // A load that lies is one course: half of it cannot be read again.
+        if kind == TestKind::Creep {
+            self.begin_lying_anew();
+            self.put(self.kept.rows.clone())?;
+        }
+        Ok(())
+    }
+
+    /// What the counts show above the calibration's zeros, kg.
+    fn shown_kg(&self, counts: &[f64]) -> Option<f64> {
+        // Cells and gains were looked at when the session began.
+        indication_kg(&self.calibration, counts, self.calibration.gravity_m_s2).ok()
+    }
+
+    /// What was taken off as zero or tare when that step is read, kg.
+    fn taken_off_kg(&self, step: usize) -> f64 {
+        let kind = self.plan.steps.get(step).map(|s| s.kind);
+        let (mut zero_kg, mut tare_kg) = (0.0, None);
+        for (step, row) in self.plan.steps[..step.min(self.plan.steps.len())].iter().zip(&self.kept.rows) {
+            if let (Act::SetZero | Act::SetTare, Row::Taken { counts, .. }) = (step.act, row) {
+                let kg = self.shown_kg(counts).unwrap_or(0.0);
+                if step.act == Act::SetZero { zero_kg = kg } else { tare_kg = Some(kg) }
+            }
+        }
+        tare_kg.filter(|_| kind == Some(TestKind::Tare)).unwrap_or(zero_kg)
+    }
+
+    /// Net indication of a step that was read, kg.
+    fn net_kg(&self, step: usize) -> Option<f64> {
+        let Row::Taken { counts, .. } = self.kept.rows.get(step)? else { return None };
+        // To a tenth of a gram, far below e/5.
+        Some(((self.shown_kg(counts)? - self.taken_off_kg(step)) * 1e4).round() / 1e4)
+    }
+
+    /// The rows of tests.csv so far.
+    fn tests(&self) -> Vec<Test> {
+        let mut tests: Vec<Test> = Vec::new();
+        for (i, (step, row)) in self.plan.steps.iter().zip(&self.kept.rows).enumerate() {
+            let Row::Taken { minutes, temperature_c, .. } = row else { continue };
+            let (Act::Read, Some(indication_kg)) = (step.act, self.net_kg(i)) else { continue };
+            let on_one = step.bodies.first().filter(|first| step.bodies.iter().all(|b| b.plate == first.plate));
+            tests.push(Test {
+                line: tests.len() + 2,
+                kind: step.kind,
+                step: step.step.clone(),
+                plate: on_one.map(|b| b.plate.clone()),
+                at_mm: on_one.map(|b| b.at_mm),
+                load_kg: step.load_kg,
+                indication_kg,
+                added_g: None,
+                minutes: *minutes,
+                temperature_c: *temperature_c,
+                tilt_deg: None,
+            });
+        }
+        // A load whose addition is still to come says nothing yet.
+        if tests.iter().filter(|t| t.kind == TestKind::Discrimination).count() % 2 == 1
+            && let Some(i) = tests.iter().rposition(|t| t.kind == TestKind::Discrimination)
+        {
+            tests.remove(i);
+        }
+        tests
+    }
+
+    fn judge(&mut self) {
+        let tests = self.tests();
+        self.report = (!tests.is_empty())
+            .then(|| verify(&self.deck, &self.calibration, &tests, Phase::Initial).map_err(|e| e.to_string()));
+    }
+
+    /// Writes the files of the end once every step was done or left out.
+    fn finish(&mut self) {
+        let Some(Ok(report)) = self.report.as_ref().filter(|_| self.is_done()) else { return };
+        let behind =
+            crate::documents::EvidenceFiles { deck: "deck.toml", calibration: "calibration.json", tests: "tests.csv" };
+        let evidence = crate::documents::evidence(report, behind, &(self.now)());
+        self.files.insert("tests.csv", formats::tests::write(&self.tests()));
+        self.files.insert("evidence.html", evidence);
+        for (name, text) in &self.files {
+            if let Err(why) = (self.keep)(name, text) {
+                tracing::error!(name, why, "a file of the verification could not be kept");
+            }
+        }
+    }
+
+    pub(super) fn file(&self, name: &str) -> Option<String> {
+        self.files.get(name).cloned()
+    }
+
+    /// What the deck shows now, net, kg.
+    fn shown_now_kg(&self) -> Option<f64> {
+        let counts: Vec<f64> = self.listening.settling(&self.deck)?.counts.into_iter().collect::<Option<_>>()?;
+        Some(self.shown_kg(&counts)? - self.taken_off_kg(self.next()))
+    }
+
+    /// Whether what is shown may be the load that the next step asks for.
+    fn is_near(&self) -> bool {
+        let (Some(step), Some(shown_kg)) = (self.step_now(), self.shown_now_kg()) else { return false };
+        let limit_g = r76::mpe_g(self.deck.class, self.deck.e_g, step.load_kg, false);
+        // Before a zero or a tare is set nobody knows what is shown.
+        step.act != Act::Read || 1e3 * (shown_kg - step.load_kg).abs() <= FAR_LIMITS * limit_g
+    }
+
+    /// What changes while somebody waits.
+    pub(super) fn live(&self) -> Value {
+        let settling = self.listening.settling(&self.deck);
+        let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
+        json!({
+            "silent": self.listening.is_silent(),
+            "seconds": settling.as_ref().map(|s| s.seconds),
+            "of_seconds": READING_S,
+            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.listening.is_silent(),
+            "drift_g": drift,
+            "unsettled": settling.map(|s| s.unsettled),
+            "shown_kg": self.shown_now_kg(),
+            "near": self.is_near(),
+            "lain_min": self.lain_s().map(|s| s / 60.0),
+            "due": self.is_due(),
+            "next": self.next(),
+        })
+    }
+
+    /// Where the verification stands.
+    pub(super) fn state(&self, has_hands: bool) -> Value {
+        let next = self.next();
+        let steps: Vec<Value> = (0..self.plan.steps.len()).map(|i| self.step_of(i)).collect();
+        json!({
+            "deck": self.deck.name,
+            "calibrated_at": self.calibration.made_at,
+            "e_g": self.deck.e_g,
+            "stage": if self.is_done() { "done" } else { "place" },
+            "steps": steps,
+            "next": next,
+            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty()).map(|s| drawing(&self.deck, s).svg()),
+            "tests": self.found(),
+            "problem": self.report.as_ref().and_then(|r| r.as_ref().err()),
+            "passed": self.report.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.passed),
+            "open": self.plan.open,
+            "files": self.files.keys().collect::<Vec<_>>(),
+            "has_hands": has_hands,
+        })
+    }
+
+    fn step_of(&self, i: usize) -> Value {
+        let step = &self.plan.steps[i];
+        let (became, minutes) = match &self.kept.rows[i] {
+            Row::Waiting => ("waiting", None),
+            Row::LeftOut => ("left out", None),
+            Row::Taken { minutes, .. } => ("taken", *minutes),
+        };
+        let shown_kg = self.net_kg(i).filter(|_| step.act == Act::Read);
+        json!({
+            "kind": step.kind.word(), "name": test_name(step.kind.word()), "step": step.step, "act": step.act,
+            "bodies": step.bodies, "load_kg": step.load_kg, "due_min": step.minutes, "became": became,
+            "minutes": minutes, "shown_kg": shown_kg, "error_g": shown_kg.map(|kg| 1e3 * (kg - step.load_kg)),
+            "limit_g": r76::mpe_g(self.deck.class, self.deck.e_g, step.load_kg, false),
+        })
+    }
+
+    /// Each kind of test that is planned, in order: how far it is, and inside what limits.
+    fn found(&self) -> Vec<Value> {
+        let report = self.report.as_ref().and_then(|r| r.as_ref().ok());
+        let mut kinds: Vec<TestKind> = Vec::new();
+        for step in &self.plan.steps {
+            if !kinds.contains(&step.kind) {
+                kinds.push(step.kind);
+            }
+        }
+        let of_kind = |kind: TestKind| {
+            let rows = self.plan.steps.iter().zip(&self.kept.rows).filter(move |(s, _)| s.kind == kind).map(|(_, r)| r);
+            let is_over = rows.clone().all(|r| *r != Row::Waiting);
+            let is_left_out = rows.clone().any(|r| *r == Row::LeftOut);
+            let judged = report.and_then(|r| r.tests.iter().find(|t| t.test == kind.word()));
+            json!({
+                "kind": kind.word(), "name": test_name(kind.word()), "over": is_over, "left_out": is_left_out,
+                "under_way": self.step_now().is_some_and(|s| s.kind == kind),
+                "worst_g": judged.map(|t| t.worst_error_g), "limit_g": judged.map(|t| t.limit_g),
+                "passed": judged.map(|t| t.passed),
+                "judged": judged.map(|t| t.judged),
+                // What is still to come is no gap.
+                "gaps": judged.filter(|_| is_over).map(|t| t.gaps.clone()).unwrap_or_default(),
+                "chart": judged.zip(report).map(|(t, r)| of_test(t, &r.permissible).svg()),
+            })
+        };
+        kinds.into_iter().map(of_kind).collect()
+    }
+}
