@@ -135,7 +135,7 @@ async fn the_job_can_be_walked_by_keyboard() {
 async fn a_page_prints_without_the_way_between_pages() {
     let demo = demo();
     let browser = Browser::start().await;
-    browser.emulate(1280, "dark", "print").await;
+    browser.emulate(718, "dark", "print").await;
     for page in PAGES {
         browser.open(&format!("{}{page}", demo.address)).await;
         browser.wait_for("document.documentElement.dataset.plots === 'drawn'").await;
@@ -144,6 +144,9 @@ async fn a_page_prints_without_the_way_between_pages() {
         assert_eq!(nav, "none");
         let paper = browser.text("getComputedStyle(document.documentElement).backgroundColor").await;
         assert_eq!(paper, "rgb(255, 255, 255)", "{page} prints on white whatever the theme");
+        // A4 less two margins of 1 cm is 718 px wide: no plot may reach over it, nor into its own caption.
+        let over = "[...document.querySelectorAll('[data-plot]')].filter((c) => [...c.querySelectorAll('.main-svg')].some((s) => s.getBoundingClientRect().width > 670 || s.getBoundingClientRect().bottom > c.getBoundingClientRect().bottom + 1)).map((c) => c.dataset.plot).join()";
+        assert_eq!(browser.text(over).await, "", "plots that do not fit the paper of {page}");
         browser.print(&format!("{}-print", page.trim_start_matches('/'))).await;
     }
     browser.stop().await;
@@ -213,8 +216,20 @@ async fn a_design_is_changed_by_pointer_and_keyboard_compared_and_searched() {
     browser.click("#search").await;
     browser.wait_for("document.querySelector('#found').textContent.includes('The search is done')").await;
     browser.assert_whole("the workbench after a search").await;
+    // By the point on the plot, and by the button that says the same.
+    browser.drag("#front-plot .points path", 0, 0).await;
+    browser.wait_for("document.querySelector('#diff').textContent.includes('birch')").await;
+    browser.click("#undo").await;
+    browser.wait_for("!document.querySelector('#diff').textContent.includes('birch')").await;
     browser.click_button("Open").await;
     browser.wait_for("document.querySelector('#diff').textContent.includes('birch')").await;
+
+    // Another file is opened from disk; what is downloaded has its name from then on.
+    let upload = "(() => { const given = new DataTransfer(); given.items.add(new File([document.querySelector('#text').value.replace('Hornbeam deck', 'Rowan deck')], 'rowan.toml')); const field = document.querySelector('#upload'); field.files = given.files; field.dispatchEvent(new Event('change')); return 1; })()";
+    browser.number(upload).await;
+    browser.wait_for("document.querySelector('#asking').textContent.startsWith('Rowan deck')").await;
+    assert_eq!(browser.text("document.querySelector('#download').download").await, "rowan.toml");
+    assert_eq!(browser.text("document.querySelector('#diff').textContent").await, "Nothing.");
     assert_eq!(browser.console_errors().await, Vec::<String>::new());
     browser.stop().await;
 }
@@ -248,6 +263,58 @@ async fn a_calibration_is_guided_step_by_step() {
     browser.wait_for("document.querySelector('#found').textContent.includes('determined') || document.querySelector('#found').textContent.includes('Not yet')").await;
     browser.click_button("Back one step").await;
     browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 4 of')").await;
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_verification_is_guided_step_by_step_inside_its_limits() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&format!("{}/tests", demo.address)).await;
+    let task = |words: &str| format!("document.querySelector('#task').textContent.includes('{words}')");
+    browser.wait_for(&task("then zero is set")).await;
+    browser.wait_for("document.querySelector('#main-step')?.disabled === false").await;
+    browser.click("#main-step").await;
+    browser.wait_for(&task(", 2 of ")).await;
+    // By itself, while nothing stands there: it goes on to the first load, and takes none that is not there.
+    browser.click("#by-itself").await;
+    browser.wait_for(&task("put 2 kg on the deck")).await;
+    browser.wait_for("document.querySelector('#drawing .body') !== null").await;
+    browser.wait_for("document.querySelector('#drift').textContent.includes('not the load that is asked for')").await;
+    assert!(browser.text("document.querySelector('#task').textContent").await.contains("put 2 kg"));
+    // The invented hands put it there: the reading is taken, and stands inside its limits as a chart and in the table.
+    browser.click("#hands").await;
+    browser.wait_for(&task("put 25 kg on the deck")).await;
+    browser.wait_for("document.querySelector('#chart svg.chart') !== null").await;
+    browser.wait_for("document.querySelector('#kinds').textContent.includes('so far')").await;
+    browser.assert_whole("a verification under way").await;
+    browser.picture("tests-under-way").await;
+    // A test is left out, and taken up again.
+    browser.click("#by-itself").await;
+    browser.click("#leave-out").await;
+    browser.wait_for(&task("Eccentricity")).await;
+    browser.click("#back").await;
+    browser.wait_for(&task("Weighing")).await;
+    // By keyboard: the focus stays on the button through the live page.
+    browser.number("(document.querySelector('#leave-out').focus(), 1)").await;
+    browser.press_enter().await;
+    browser.wait_for(&task("Eccentricity")).await;
+    assert_eq!(browser.text("document.activeElement.id").await, "leave-out");
+    for _ in 0..9 {
+        browser.press_enter().await;
+        tokio::time::sleep(Duration::from_millis(700)).await;
+        if browser.text("document.querySelector('#task').textContent").await.starts_with('✓') {
+            break;
+        }
+    }
+    browser.wait_for(&task("stays within its limits")).await;
+    browser.wait_for("[...document.querySelectorAll('#buttons a')].map((a) => a.textContent).join() === 'evidence.html,tests.csv'").await;
+    browser.assert_whole("the end of a verification").await;
+    browser.click_button("evidence.html").await;
+    browser.wait_for("document.title.includes('evidence of verification')").await;
+    // Documents beside the page too.
     assert_eq!(browser.console_errors().await, Vec::<String>::new());
     browser.stop().await;
 }

@@ -21,18 +21,20 @@ use served::{OWN, Served};
 /// A picture larger than this would burden the repository, bytes.
 const BYTES_MOST: u64 = 150 * 1024;
 /// Name, page, width, theme; those of the ward begin with `ward`.
-const PICTURES: [(&str, &str, u32, &str); 13] = [
+const PICTURES: [(&str, &str, u32, &str); 15] = [
     ("overview", "/", 1280, "light"),
     ("design", "/design", 1280, "light"),
     ("workbench", "/workbench", 1280, "light"),
     ("workbench-dark", "/workbench", 1280, "dark"),
     ("guide", "/guide", 1280, "light"),
+    ("tests", "/tests", 1280, "light"),
     ("verification", "/verification", 1280, "light"),
     ("twin", "/twin", 1280, "light"),
     ("weight-phone", "/weight", 390, "light"),
     ("ward", "/", 1280, "light"),
     ("ward-bedside", "/beds/A1", 1280, "light"),
     ("ward-bedside-phone-dark", "/beds/A1", 390, "dark"),
+    ("ward-bedside-german", "/beds/A1", 1280, "light"),
     ("ward-patient", "/patients/A1-invented", 1280, "light"),
     ("ward-weights", "/beds/A1/weights", 1280, "dark"),
 ];
@@ -102,14 +104,32 @@ async fn pictures_are_taken_where_they_are_asked_for() {
     browser.click_button("Leave it out").await;
     browser.click("#by-itself").await;
     browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 4 of')").await;
+    browser.open(&format!("http://{}/tests", demo.address)).await;
+    browser.wait_for("document.querySelector('#main-step')?.disabled === false").await;
+    browser.click("#main-step").await;
+    browser.wait_for("document.querySelector('#task').textContent.includes(', 2 of ')").await;
+    browser.click("#by-itself").await;
+    // Every load until the fifty kilograms of the weighing test.
+    for load in ["2", "25", "50"] {
+        browser.wait_for(&format!("document.querySelector('#task').textContent.includes('put {load} kg')")).await;
+        if load != "50" {
+            browser.click("#hands").await;
+        }
+    }
     for (name, page, width, theme) in PICTURES {
         let address = if name.starts_with("ward") { &ward.address } else { &demo.address };
         browser.emulate(width, theme, "screen").await;
         browser.open(&format!("http://{address}{page}")).await;
         browser.number("(localStorage.setItem('bedplate-tour', 'over'), 1)").await;
         browser.open(&format!("http://{address}{page}")).await;
+        if name.ends_with("german") {
+            browser.click_button("Deutsch").await;
+        }
         tokio::time::sleep(Duration::from_millis(2500)).await;
         browser.screen(&folder().join(format!("{name}.png"))).await;
+        if name.ends_with("german") {
+            browser.click_button("English").await;
+        }
     }
     browser.stop().await;
 }

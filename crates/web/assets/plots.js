@@ -61,6 +61,10 @@
     tickcolor: token("line"),
   });
 
+  // Paper is laid out after the drawing: what is printed has a width that every paper holds.
+  const PAPER_PX = 640;
+  const onPaper = () => matchMedia("print").matches;
+
   const draw = (canvas) => {
     const plot = JSON.parse(document.getElementById(canvas.dataset.plot).textContent);
     const xaxis = axis(plot.x_title);
@@ -72,7 +76,7 @@
       plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 13 },
       // A narrow plot stacks its legend: leave it room above.
-      margin: { l: 60, r: 12, t: canvas.clientWidth < 520 ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: 48 },
+      margin: { l: 60, r: 12, t: canvas.clientWidth < 520 && !onPaper() ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: 48 },
       xaxis,
       yaxis,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
@@ -80,6 +84,8 @@
       hovermode: "closest",
       hoverlabel: { bgcolor: token("sheet"), bordercolor: token("line"), font: { color: token("ink") } },
     };
+    if (onPaper()) Object.assign(layout, { autosize: false, width: PAPER_PX, height: canvas.clientHeight });
+    else layout.autosize = true;
     const config = { displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
     canvas.querySelector(".waiting")?.remove();
     return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
@@ -92,7 +98,7 @@
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
   matchMedia("print").addEventListener("change", () => {
     drawAll();
-    document.querySelectorAll("[data-plot]").forEach((canvas) => Plotly.Plots.resize(canvas));
+    if (!onPaper()) document.querySelectorAll("[data-plot]").forEach((canvas) => Plotly.Plots.resize(canvas));
   });
   document.documentElement.dataset.plots = "drawn";
 })();

@@ -70,6 +70,10 @@ const SENTENCES: Table = &[
         "{} kg came or went while a cell was at fault and nobody said so: what was it?",
         "{} kg kamen oder gingen, während eine Zelle ausgefallen war, und niemand hat es gesagt: Was war das?",
     ),
+    (
+        "{} kg came or went in care, while load may pass the cells by: how much of it was linen?",
+        "{} kg kamen oder gingen während der Pflege, und Last geht vielleicht an den Zellen vorbei: Wie viel davon war Wäsche?",
+    ),
     ("{} kg is still open: what left was something else.", "{} kg sind noch offen: Was ging, war etwas anderes."),
     (
         "All cells give again: what was asked about since one failed was its stand-in's error.",
@@ -121,7 +125,13 @@ const SENTENCES: Table = &[
     ),
 ];
 /// What may be said after a sentence.
-const BACK: (&str, &str) = (" The load was back after {} s.", " Die Last war nach {} s wieder da.");
+const AFTER: Table = &[
+    (" The load was back after {} s.", " Die Last war nach {} s wieder da."),
+    (
+        " It was none: flat, with all cells and no load past them, the deck bore at {} s what it bore before.",
+        " Es war keine: Flach, mit allen Zellen und ohne Last daran vorbei, trug die Waage bei {} s, was sie vorher trug.",
+    ),
+];
 
 impl Reader {
     /// An event's sentence in the reader's language.
@@ -134,9 +144,12 @@ impl Reader {
 }
 
 fn german(english: &str) -> Option<String> {
-    if let Some(at) = english.rfind(" The load was back after ") {
-        let back = holes(BACK.0, &english[at..])?;
-        return Some(german(&english[..at])? + &filled(BACK.1, back.into_iter().map(figure)));
+    for (en, de) in AFTER {
+        let begins = en.split("{}").next().unwrap_or_default();
+        if let Some(at) = english.rfind(begins) {
+            let found = holes(en, &english[at..])?;
+            return Some(german(&english[..at])? + &filled(de, found.into_iter().map(figure)));
+        }
     }
     SENTENCES.iter().find_map(|(en, de)| Some(filled(de, holes(en, english)?.into_iter().map(figure))))
 }
@@ -180,7 +193,9 @@ mod tests {
         for text in &said {
             let whole = german(text).or_else(|| german(&format!("7 kg {text}")));
             assert!(
-                whole.is_some() || halves.contains(&text.as_str()) || text == BACK.0.replace("{}", "7").as_str(),
+                whole.is_some()
+                    || halves.contains(&text.as_str())
+                    || AFTER.iter().any(|(en, _)| en.replace("{}", "7") == *text),
                 "no German for {text:?}"
             );
         }

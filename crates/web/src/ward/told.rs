@@ -54,6 +54,10 @@ fn german(text: &str) -> Option<String> {
     }
     let fits = |(en, de): &(&str, &str)| {
         let found = holes(en, text)?;
+        // A hole holds no end of a sentence: what comes after it is looked up by itself.
+        if found.iter().any(|hole| hole.contains("; ")) {
+            return None;
+        }
         // What stands in a hole may be a sentence too.
         Some(filled(de, found.into_iter().map(|hole| Cow::Owned(german(hole).unwrap_or_else(|| with_comma(hole))))))
     };
