@@ -65,6 +65,8 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/solid.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SOLID_SCRIPT) }))
         .route("/static/rehearsal.js", get(|| async { asset("text/javascript; charset=utf-8", assets::REHEARSAL_SCRIPT) }))
         .route("/static/tour.js", get(|| async { asset("text/javascript; charset=utf-8", assets::TOUR_SCRIPT) }))
+        // A document of its own names no icon, and a browser asks for this one.
+        .route("/favicon.ico", get(|| async { asset("image/svg+xml", assets::ICON) }))
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
         .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
         .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))

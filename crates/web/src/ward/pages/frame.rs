@@ -4,7 +4,6 @@ use ::ward::access::Right;
 use jiff::Timestamp;
 use maud::{DOCTYPE, Markup, html};
 
-use crate::layout::CAUTION;
 use crate::ward::call::Call;
 use crate::ward::words::Reader;
 
@@ -30,7 +29,7 @@ pub(super) fn page(call: &Call, here: &str, title: &str, help: &str, main: &Mark
             main #main { (main) }
             footer {
                 p.lost role="alert" hidden { (reader.say("The connection to the ward is lost: what is shown is old.")) }
-                p.caution role="note" { (reader.say("Engineering and research tool. Not for dosing or treatment decisions on its own. Local codes, the manufacturer of the bed and licensed practice come first.")) }
+                (caution(reader))
             }
         },
     )
@@ -63,9 +62,14 @@ fn choices(call: &Call) -> Markup {
     }
 }
 
+/// Said on every page.
+fn caution(reader: Reader) -> Markup {
+    html! { p.caution role="note" { (reader.say("Engineering and research tool. Not for dosing or treatment decisions on its own. Local codes, the manufacturer of the bed and licensed practice come first.")) } }
+}
+
 /// A page without ways: for who is not signed in, and for problems.
 pub(super) fn bare(reader: Reader, title: &str, main: &Markup) -> Markup {
-    whole(reader, title, &html! { main #main .bare { (main) } footer { p.caution role="note" { (CAUTION) } } })
+    whole(reader, title, &html! { main #main .bare { (main) } footer { (caution(reader)) } })
 }
 
 fn whole(reader: Reader, title: &str, body: &Markup) -> Markup {
