@@ -8,6 +8,7 @@
 //!
 //! Only what happens on one plateau counts as wandering: between two the stand-in is off by what moved. A cell that came to rest at another zero is not
 //! believed by this; a new tare takes that zero and all cells with it.
+//! What was followed does not outlive a power cut: the rest is counted anew after it.
 //! The figures are choices of this project, no source.
 
 /// Rest after which a cell is believed again, s.

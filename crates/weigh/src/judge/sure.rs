@@ -13,6 +13,8 @@
 //! | all, and left goes to what came in care | care was given while load passed the cells by, and left is less than a tenth of the largest |
 //! | those that cancel                     | off is within 3 u: the weight is the same without them |
 //! | the set S with the least off + Σ S    | off is not within 3 u, off + Σ S is, and is at most half of off |
+//!
+//! These accounts do not outlive a power cut (a record is small): an unsure question that was open then waits for its answer.
 
 use signal::{Mass, Open};
 

@@ -539,17 +539,24 @@ fn an_entry_without_its_mass_waits_for_the_load_that_moves() {
     assert!((out.report.items_kg - 0.5).abs() < 0.03, "{}", out.report.items_kg);
 }
 
-/// An infant of 3.4 kg under a monitor of 3.4 kg: what left is not the infant because it weighs as much.
+/// An infant of 3.4 kg under a monitor of 3.4 kg, alone or beside another monitor: what left is not the infant because it weighs as much.
 #[test]
 fn a_thing_as_heavy_as_the_patient_may_leave_without_him() {
-    let mut night = Night { patient_kg: 3.4, loss_kg_h: 0.0, breath_kg: [0.01, 0.002], ..begun(800.0) };
-    night.deeds.push(Deed::Thing { at: 200.0, over: 2.0, kg: 3.4, x: 1500.0, y: 300.0 });
-    night.deeds.push(Deed::Thing { at: 500.0, over: 2.0, kg: -3.4, x: 1500.0, y: 300.0 });
-    night.actions.extend([(205.0, Add, Some(3.4)), (506.0, Remove, Some(3.4))]);
-    let out = weigh(&night);
-    assert!(!out.kinds().contains(&EventKind::PatientOff), "{:?}", out.report.events);
-    assert!(out.settled(530.0, 800.0).len() > 260);
-    assert!(out.worst(100.0, 800.0) < 0.05, "{}", out.worst(100.0, 800.0));
+    for other_kg in [0.0, 2.6] {
+        let mut night = Night { patient_kg: 3.4, loss_kg_h: 0.0, breath_kg: [0.01, 0.002], ..begun(800.0) };
+        night.deeds.push(Deed::Thing { at: 200.0, over: 2.0, kg: 3.4, x: 1500.0, y: 300.0 });
+        night.deeds.push(Deed::Thing { at: 500.0, over: 2.0, kg: -3.4, x: 1500.0, y: 300.0 });
+        night.actions.extend([(205.0, Add, Some(3.4)), (506.0, Remove, Some(3.4))]);
+        if other_kg > 0.0 {
+            night.deeds.push(Deed::Thing { at: 300.0, over: 2.0, kg: other_kg, x: 1500.0, y: 600.0 });
+            night.actions.push((305.0, Add, Some(other_kg)));
+        }
+        night.notes.extend([(205.0, "monitor"), (305.0, "monitor"), (506.0, "monitor")]);
+        let out = weigh(&night);
+        assert!(!out.kinds().contains(&EventKind::PatientOff), "{other_kg}: {:?}", out.report.events);
+        assert!(out.settled(530.0, 800.0).len() > 260, "{other_kg}: {:?}", out.report.events);
+        assert!(out.worst(100.0, 800.0) < 0.05, "{other_kg}: {}", out.worst(100.0, 800.0));
+    }
 }
 
 #[test]
