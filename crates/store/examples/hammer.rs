@@ -2,6 +2,8 @@
 //! it. `hammer PLACE ROUND [patient|aside]`; every job is two entries and one weight, so that a half-kept job would show. A patient one
 //! tries again what was refused and may be kept later, as a ward does; `aside` sets the jobs of one bed aside instead.
 
+#![allow(clippy::print_stdout, reason = "what it was told is what it says")]
+
 use std::io::Write as _;
 use std::path::Path;
 use std::sync::{Arc, Mutex};

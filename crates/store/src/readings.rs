@@ -145,6 +145,15 @@ pub fn readings(
         .collect()
 }
 
+/// The time of the newest weight of a bed, as long as it is kept.
+///
+/// # Errors
+/// A database that refuses.
+pub fn newest_us(transaction: &mut dyn Transaction, bed: &str) -> Result<Option<i64>, StoreError> {
+    let rows = transaction.rows("select max(at_us) from reading where bed = $1", &[Value::Text(bed.to_owned())])?;
+    rows.first().map_or(Ok(None), |row| row.int_opt(0))
+}
+
 /// The reduced minutes of a bed from a time on and before another, in order.
 ///
 /// # Errors
@@ -365,11 +374,11 @@ mod tests {
         }
 
         #[test]
-        fn a_spoilt_block_is_a_block_or_is_refused(rows in 1..20_usize, cells in 1..30_usize, at in any::<proptest::sample::Index>(), value in any::<u8>()) {
+        fn a_spoilt_block_is_a_block_or_is_refused(rows in 1..20_i32, cells in 1..30_i32, at in any::<proptest::sample::Index>(), value in any::<u8>()) {
             let counts = Counts {
                 bed: "A1".into(),
-                at_us: (0..rows as i64).map(|i| i * 100_000).collect(),
-                counts: (0..rows * cells).map(|i| i as i32 * 7_919 - 40_000).collect(),
+                at_us: (0..rows).map(|i| i64::from(i) * 100_000).collect(),
+                counts: (0..rows * cells).map(|i| i * 7_919 - 40_000).collect(),
             };
             let mut bytes = pack(&counts).unwrap();
             prop_assert_eq!(&unpack("A1", 0, &bytes).unwrap(), &counts);

@@ -8,7 +8,7 @@ mod scene;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use bedplate_web::ward::endpoints;
-use scene::{PASSWORD, request, scene, text};
+use scene::{request, scene, text};
 use serde_json::{Value, json};
 use ward::access::{Access, Role};
 use ward::clock::now_us;

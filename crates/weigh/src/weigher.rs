@@ -137,13 +137,22 @@ impl Weigher {
     /// # Errors
     /// Neither record is whole, or they are of another deck or calibration.
     pub fn resume(&mut self, a: &[u8], b: &[u8]) -> Result<Keeper, KeepingError> {
+        self.resume_given(a, b, None)
+    }
+
+    /// The same where only the latest actions are given again, of which the first `given` were there when the record was made: a bed of a
+    /// year is as quick to go on as one of a day.
+    ///
+    /// # Errors
+    /// As [`Weigher::resume`].
+    pub fn resume_given(&mut self, a: &[u8], b: &[u8], given: Option<usize>) -> Result<Keeper, KeepingError> {
         let (kept, keeper) = signal::keep::restore::<CELLS, SECTIONS>(a, b, self.cell_names.len(), self.n_sections)?;
         let state = unpack(kept.beside, &self.deck_name, &self.calibrated_at)?;
         self.path = Path::resume(self.path.config().clone(), &kept.memory);
         self.judge.resume(state.judge, kept.ledger);
         self.weighed_s = Some(state.t_s);
         self.n_taken = state.n_taken;
-        let (t_s, mut before) = (state.t_s, state.n_taken);
+        let (t_s, mut before) = (state.t_s, given.unwrap_or(state.n_taken));
         self.actions.retain(|action| {
             let taken = before > 0 && action.t_s <= t_s;
             before = before.saturating_sub(1);

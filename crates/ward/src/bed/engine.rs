@@ -9,6 +9,7 @@ use formats::recording::{Header, Sample};
 use formats::weights::{State as WeightState, Weight};
 use link::line::Frame;
 use link::watch::{Came, Watch};
+use serde::{Deserialize, Serialize};
 use serde_json::json;
 use store::entry::{Kind, NewEntry};
 use store::readings::{Counts, Reading};
@@ -25,8 +26,17 @@ const STATE_EVERY_US: i64 = 10_000_000;
 /// Rows of counts that wait for a row of weights at most.
 const COUNTS_MOST: usize = 600;
 const DECK: &str = "deck";
-/// Place of what is kept of the link, beside the weigher's two.
-const LINK_SLOT: i64 = 2;
+/// Place of what the engine itself keeps, beside the weigher's two.
+const OWN_SLOT: i64 = 2;
+
+/// What the engine itself must remember through a restart.
+#[derive(Serialize, Deserialize)]
+struct Own {
+    /// Of the link: a sample that waits at a broker meanwhile has its own time afterwards.
+    link: link::watch::Kept,
+    /// Time of the last action that was given to the weigher, µs of UTC.
+    given_us: i64,
+}
 
 /// A bed, its deck and the calibration in force.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,6 +102,8 @@ pub struct Engine {
     start_us: i64,
     last_t_s: f64,
     counts: Counts,
+    /// Time of the last action that was given to the weigher, µs of UTC.
+    given_us: i64,
     /// When this engine began, µs of UTC, and how many entries it has made: together they mark each of them.
     begun_us: i64,
     made: u64,
@@ -104,8 +116,9 @@ pub struct Engine {
 }
 
 impl Engine {
-    /// An engine that begins at `now_us`, or goes on from the bed's kept states. `actions` are those on record for the bed
-    /// since the kept start, withdrawn ones too, in order, with their times in µs of UTC.
+    /// An engine that begins at `now_us`, or goes on from the bed's kept states. `actions` are those on record for the bed,
+    /// in order, with their times in µs of UTC: all since the kept start, or, where [`Engine::knows_actions`], those
+    /// that are not surely older than the states.
     ///
     /// # Errors
     /// Deck and calibration do not fit, or no kept state can be gone on from.
@@ -116,6 +129,9 @@ impl Engine {
             tilts: setup.deck.sections.iter().map(|s| s.name.clone()).collect(),
             has_temperature: true,
         };
+        let own = own(kept, start_us);
+        let before = own.as_ref().map(|own| actions.iter().take_while(|(at_us, _)| *at_us <= own.given_us).count());
+        let given_us = actions.last().map(|(at_us, _)| *at_us).max(own.as_ref().map(|own| own.given_us));
         let actions: Vec<Action> =
             actions.iter().map(|(at_us, a)| Action { t_s: seconds(start_us, *at_us), ..a.clone() }).collect();
         let options = Options { every_s: 1.0, start: None };
@@ -126,7 +142,9 @@ impl Engine {
         let keeper = if kept.is_empty() {
             Keeper::default()
         } else {
-            weigher.resume(record(0), record(1)).map_err(|why| BedError::Resume { bed: setup.bed.clone(), why })?
+            weigher
+                .resume_given(record(0), record(1), before)
+                .map_err(|why| BedError::Resume { bed: setup.bed.clone(), why })?
         };
         let live = Live {
             bed: setup.bed.clone(),
@@ -149,9 +167,9 @@ impl Engine {
             setup,
             weigher,
             keeper,
-            watch: postcard::from_bytes(record(LINK_SLOT))
-                .map_or_else(|_| Watch::default(), |kept| Watch::resumed(&kept)),
+            watch: own.map_or_else(Watch::default, |own| Watch::resumed(&own.link)),
             start_us,
+            given_us: given_us.unwrap_or(i64::MIN),
             begun_us: now_us,
             made: 0,
             told: BTreeMap::new(),
@@ -207,8 +225,15 @@ impl Engine {
         self.row(&weight).map(Some)
     }
 
+    /// Whether the kept states of a bed say which of its actions they hold, so that older ones need not be given again.
+    #[must_use]
+    pub fn knows_actions(kept: &[State]) -> bool {
+        kept.iter().map(|s| s.start_us).max().is_some_and(|start_us| own(kept, start_us).is_some())
+    }
+
     /// Takes an action that is on record now.
     pub fn act(&mut self, at_us: i64, action: &Action) {
+        self.given_us = self.given_us.max(at_us);
         self.weigher.act(Action { t_s: seconds(self.start_us, at_us), ..action.clone() });
     }
 
@@ -259,7 +284,7 @@ impl Engine {
         if happened != self.happened || at_us.saturating_sub(self.state_us) >= STATE_EVERY_US {
             self.happened = happened;
             self.state_us = at_us;
-            job.states.extend(self.link_state());
+            job.states.extend(self.own_state());
             job.states.push(self.state()?);
         }
         let report = self.weigher.report();
@@ -317,10 +342,11 @@ impl Engine {
         }
     }
 
-    /// What of the link must outlive a restart; a sample that waits at a broker meanwhile has its own time afterwards.
-    fn link_state(&self) -> Option<State> {
-        let record = postcard::to_allocvec(&self.watch.kept()).ok()?;
-        Some(State { bed: self.setup.bed.clone(), slot: LINK_SLOT, start_us: self.start_us, record })
+    /// What the engine itself must remember.
+    fn own_state(&self) -> Option<State> {
+        let own = Own { link: self.watch.kept(), given_us: self.given_us };
+        let record = postcard::to_allocvec(&own).ok()?;
+        Some(State { bed: self.setup.bed.clone(), slot: OWN_SLOT, start_us: self.start_us, record })
     }
 
     fn state(&mut self) -> Result<State, BedError> {
@@ -340,6 +366,12 @@ impl Engine {
     fn at(&self, t_s: f64) -> i64 {
         self.start_us.saturating_add((t_s * 1e6).round() as i64)
     }
+}
+
+/// What an engine of this start kept of itself.
+fn own(kept: &[State], start_us: i64) -> Option<Own> {
+    let record = kept.iter().find(|s| s.slot == OWN_SLOT && s.start_us == start_us)?;
+    postcard::from_bytes(&record.record).ok()
 }
 
 #[allow(clippy::cast_precision_loss, reason = "years in microseconds fit")]

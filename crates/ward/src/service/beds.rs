@@ -10,6 +10,9 @@ use crate::memory::Memory;
 use crate::records::{self, Stay};
 use crate::service::WardError;
 
+/// Actions so much older than the newest weight lie in the kept state, µs.
+const SURELY_US: i64 = 3_600 * 1_000_000;
+
 /// What keeps a bed from weighing or from being kept.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Trouble {
@@ -38,7 +41,12 @@ impl Bed {
     /// A bed where its last state stands.
     pub(super) fn open(memory: &Memory, setup: Setup, begin_us: i64) -> Result<Self, WardError> {
         let kept = memory.look(|tx| store::states::find(tx, &setup.bed))?;
-        let from_us = kept.iter().map(|s| s.start_us).max().unwrap_or(i64::MAX);
+        let start_us = kept.iter().map(|s| s.start_us).max().unwrap_or(i64::MAX);
+        // A state is seconds older than the newest weight: what was done long before lies in it. Read as a whole, the actions
+        // of a year would hold a start up by seconds.
+        let newest_us = memory.look(|tx| store::readings::newest_us(tx, &setup.bed))?;
+        let surely_us = newest_us.filter(|_| Engine::knows_actions(&kept)).map(|us| us - SURELY_US);
+        let from_us = surely_us.map_or(start_us, |us| us.max(start_us));
         let actions = memory.look(|tx| Ok(records::actions(tx, &setup.bed, from_us)))??;
         let (engine, start) = match Engine::new(setup.clone(), &kept, &actions, begin_us) {
             // Another deck came into the bed, or its state is of another make: it begins anew, and says so.

@@ -68,6 +68,7 @@ const TEXTS: [&str; 16] = [
 /// A sequence of chance, by the multiplier of Knuth's MMIX generator.
 struct Chance(u64);
 
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, reason = "small numbers of chance")]
 impl Chance {
     fn below(&mut self, most: usize) -> usize {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);

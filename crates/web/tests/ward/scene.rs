@@ -15,11 +15,11 @@ use ward::clock::now_us;
 use ward::memory::Memory;
 use ward::service::Ward;
 
-pub(crate) const PASSWORD: &str = "four plain words here";
+const PASSWORD: &str = "four plain words here";
 
 pub(crate) struct Scene {
     pub(crate) ward: Arc<Ward>,
-    pub(crate) app: axum::Router,
+    app: axum::Router,
     _folder: tempfile::TempDir,
 }
 
