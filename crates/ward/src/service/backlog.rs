@@ -11,7 +11,7 @@
 //! Set aside or waiting is not on record: pages say so of every bed. Once the memory answers again the oldest is kept first,
 //! and what comes meanwhile goes behind it, so that a bed's record has its order; only when nothing lies aside any more
 //! does it go straight to the memory again. A service that was killed meanwhile catches up before it opens
-//! ([`Memory::catch_up`]).
+//! ([`catch_up`](crate::memory::Memory::catch_up)).
 //!
 //! **Bounds.** When three quarters of the room for files are full, or a quarter of the room in this process, raw counts are
 //! left out; weights, events and states go on. When all of it is full, beds are not listened to until there is room:
