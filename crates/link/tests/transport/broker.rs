@@ -9,6 +9,10 @@ use rumqttc::v5::{AsyncClient, Event, MqttOptions};
 
 use super::{frame, next, samples, start, text};
 
+fn free_port() -> u16 {
+    std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+}
+
 /// A broker on a port of its own, which keeps sessions in a folder of its own.
 struct Mosquitto {
     child: Child,
@@ -18,13 +22,17 @@ struct Mosquitto {
 
 impl Mosquitto {
     fn start() -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        Self::start_in(tempfile::tempdir().unwrap(), "")
+    }
+
+    /// With further lines of its configuration, in a folder that may hold what they name.
+    fn start_in(folder: tempfile::TempDir, further: &str) -> Self {
+        let port = free_port();
         // As the account that runs the test: a broker started by root would turn to another, which may not enter here.
         let account = std::env::var("USER").unwrap_or_else(|_| "root".to_owned());
         let text = format!(
             "listener {port} 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location {}/\n\
-             autosave_interval 1\nautosave_on_changes true\nuser {account}\nmax_queued_messages 100000\n",
+             autosave_interval 1\nautosave_on_changes true\nuser {account}\nmax_queued_messages 100000\n{further}",
             folder.path().display()
         );
         std::fs::write(folder.path().join("broker.conf"), text).unwrap();
@@ -138,4 +146,49 @@ async fn a_broker_that_is_gone_is_found_again() {
     broker.publish(5..10).await;
     let found = samples(&mut heard, 5).await.0;
     assert!(found.contains(&9) || found.len() == 5, "{found:?}");
+}
+
+/// Two invented authorities, the first of which signs the broker's certificate.
+fn make_certificates(folder: &std::path::Path) {
+    let openssl = |arguments: &[&str]| {
+        let begin = ["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"];
+        let done = Command::new("openssl").args(begin).args(arguments).current_dir(folder).output().unwrap();
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    };
+    for name in ["authority", "stranger"] {
+        let (subject, key, out) = (format!("/CN={name}"), format!("{name}.key"), format!("{name}.pem"));
+        openssl(&["-subj", &subject, "-keyout", &key, "-out", &out]);
+    }
+    let signed = ["-CA", "authority.pem", "-CAkey", "authority.key", "-subj", "/CN=localhost"];
+    let server = ["-addext", "subjectAltName=DNS:localhost", "-addext", "basicConstraints=critical,CA:FALSE"];
+    openssl(&[&signed[..], &server, &["-keyout", "broker.key", "-out", "broker.pem"]].concat());
+}
+
+#[tokio::test]
+async fn a_broker_is_heard_over_tls_only_by_the_authority_that_signed_it() {
+    let (folder, port) = (tempfile::tempdir().unwrap(), free_port());
+    make_certificates(folder.path());
+    let place = folder.path().display();
+    let secured = format!(
+        "listener {port} 127.0.0.1\nallow_anonymous true\ncafile {place}/authority.pem\ncertfile {place}/broker.pem\nkeyfile {place}/broker.key\n"
+    );
+    // The deck of this test publishes on the open port; the ward listens on the secured one.
+    let broker = Mosquitto::start_in(folder, &secured);
+    let source = |authority: &str| {
+        let Source::Mqtt(plain) = broker.source() else { unreachable!("a broker is told of") };
+        let authority = std::fs::read(broker.folder.path().join(authority)).unwrap();
+        let host = "localhost".to_owned();
+        Source::Mqtt(Broker { host, port, client: "ward-tls".to_owned(), authority: Some(authority), ..plain })
+    };
+    let mut heard = start(source("authority.pem"));
+    up(&mut heard).await;
+    broker.publish(0..20).await;
+    assert_eq!(samples(&mut heard, 20).await.0, (0..20).collect::<Vec<_>>());
+    let mut heard = start(source("stranger.pem"));
+    for _ in 0..2 {
+        match next(&mut heard).await {
+            Heard::Down { why, .. } => assert!(why.contains("UnknownIssuer"), "{why}"),
+            other => panic!("heard {other:?} over a connection that nobody vouched for"),
+        }
+    }
 }
