@@ -10,7 +10,7 @@
 //!
 //! **Samples that waited.** What a broker or a deck held back for an hour comes an hour late, all of it: the least delay of its
 //! spans is of the wait, not of the way, and must not move o. A clock of quartz does not run off by more than
-//! [`OFF_MOST`]; so o rises no faster than that, unless the least delays of several full spans agree, as they do where our
+//! `OFF_MOST`; so o rises no faster than that, unless the least delays of several full spans agree, as they do where our
 //! own clock was put forward, and as they do not while what waited is being caught up with.
 
 use std::collections::VecDeque;
