@@ -224,16 +224,27 @@ fn draw_label(out: &mut String, place: Place, words: &str) {
     let _ = write!(out, r#"<text x="{x}" y="{y}" text-anchor="{}">{words}</text>"#, place.anchor.word());
 }
 
+/// Width of the two figures beside a body as drawn, with three digits each, mm.
+const FIGURES_MM: f64 = 210.0;
+
 impl BodyMark {
     /// The foot, its cross, and the way to it from the plate's corner: the head end and the patient's right.
     fn draw(&self, out: &mut String, [lx, ly]: [f64; 2]) {
         let (x, y) = (self.at_mm[0], ly - self.at_mm[1]);
         let half = self.foot_mm / 2.0;
-        // Figures stand on the side that has room, their own line never crossing the foot.
-        let (anchor, beside) = if x > lx / 2.0 { ("end", x - half - 14.0) } else { ("start", x + half + 14.0) };
+        // Figures stand on the side that has room, their own line never crossing the foot; on a narrow plate above it, or below.
+        let beside_y = (y + 12.0).clamp(40.0_f64.min(ly / 2.0), ly - 12.0);
+        let above_y = if y - half > 60.0 { y - half - 14.0 } else { y + half + 40.0 };
+        let (anchor, label_x, label_y) = if (lx - x).max(x) - half - 14.0 < FIGURES_MM {
+            ("middle", x, above_y)
+        } else if x > lx / 2.0 {
+            ("end", x - half - 14.0, beside_y)
+        } else {
+            ("start", x + half + 14.0, beside_y)
+        };
         let _ = write!(
             out,
-            r#"<g><title>{}</title><path class="way" d="M0 {y}H{}M{x} {ly}V{}"/><rect class="body" x="{}" y="{}" width="{}" height="{}"/><path class="most" d="M{} {y}h48M{x} {}v48"/><text x="{beside}" y="{}" text-anchor="{anchor}">x {} · y {}</text></g>"#,
+            r#"<g><title>{}</title><path class="way" d="M0 {y}H{}M{x} {ly}V{}"/><rect class="body" x="{}" y="{}" width="{}" height="{}"/><path class="most" d="M{} {y}h48M{x} {}v48"/><text x="{label_x}" y="{label_y}" text-anchor="{anchor}">x {} · y {}</text></g>"#,
             escape(&self.name),
             x - half,
             y + half,
@@ -243,9 +254,8 @@ impl BodyMark {
             self.foot_mm,
             x - 24.0,
             y - 24.0,
-            (y + 12.0).clamp(40.0_f64.min(ly / 2.0), ly - 12.0),
-            fixed(self.at_mm[0], 0),
-            fixed(self.at_mm[1], 0)
+            fixed(self.at_mm[0].round(), 0),
+            fixed(self.at_mm[1].round(), 0)
         );
     }
 }
@@ -368,6 +378,16 @@ mod tests {
         let svg = with_body.svg();
         assert!(svg.contains(r#"<rect class="body" x="45" y="250" width="150" height="150"/>"#), "{svg}");
         assert!(svg.contains("x 120 · y 75") && svg.contains("F1 &amp; can"), "{svg}");
+    }
+
+    /// On a plate too narrow for them the figures stand above the foot, not over its neighbour; halves are rounded as in the text.
+    #[test]
+    fn the_figures_of_a_body_stay_on_a_narrow_plate() {
+        let mut narrow = plan(vec![0.0; 3], 0.0);
+        narrow.plates[0].size_mm = [430.0, 860.0];
+        narrow.plates[0].body = Some(BodyMark { name: "F20".into(), at_mm: [215.0, 212.5], foot_mm: 150.0 });
+        let svg = narrow.svg();
+        assert!(svg.contains(r#"<text x="215" y="558.5" text-anchor="middle">x 215 · y 213</text>"#), "{svg}");
     }
 
     /// The lowest place under the plate's name, where a label would cover it: both stay readable.
