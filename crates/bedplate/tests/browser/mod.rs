@@ -295,15 +295,21 @@ impl Browser {
         keep(path, &shot);
     }
 
-    /// Prints the page, and keeps it where `BEDPLATE_PICTURES` names a folder.
-    pub(crate) async fn print(&self, name: &str) {
+    /// Prints the page, keeps it where `BEDPLATE_PICTURES` names a folder, and gives the number of sheets of A4.
+    pub(crate) async fn print(&self, name: &str) -> usize {
+        use base64::Engine as _;
         let pdf = self
             .devtools("Page.printToPDF", json!({ "printBackground": true, "paperWidth": 8.27, "paperHeight": 11.69 }))
             .await;
-        assert!(pdf["data"].as_str().is_some_and(|d| d.len() > 10_000), "{name} prints next to nothing");
         if let Some(folder) = &self.pictures {
             keep(&folder.join(format!("{}.pdf", or_overview(name))), &pdf);
         }
+        let data = pdf["data"].as_str().expect("data");
+        assert!(data.len() > 10_000, "{name} prints next to nothing");
+        let bytes = base64::engine::general_purpose::STANDARD.decode(data).expect("base64");
+        // ISO 32000-1, 7.7.3.3: each sheet is an object of type Page; that of type Pages is their list.
+        let text = String::from_utf8_lossy(&bytes);
+        text.matches("/Type /Page").count() - text.matches("/Type /Pages").count()
     }
 }
 

@@ -338,7 +338,7 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
                 dt { (reader.say("net by the deck")) } dd { (signed((last - first) * 1000.0)) " g" }
             }
         }
-        div.pair {
+        div.pair.sheet {
             section.panel { h2 { (reader.say("Last settled weight of each hour")) }
                 @if hours.is_empty() { p { (reader.say("no settled weight in this time")) } }
                 table { tbody { @for (hour, weight) in &hours { tr {
@@ -350,7 +350,7 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
             section.panel { h2 { (reader.say("Chart")) }
                 @if chart.is_empty() { p { (reader.say("nothing charted in this time")) } }
                 @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table { tbody { @for entry in &chart { tr {
-                    th scope="row" { (local(call, entry.body.time)) }
+                    th scope="row" { time datetime=(entry.body.time) { (entry.body.time.to_zoned(zone.clone()).strftime("%H:%M")) } }
                     td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) }
                     td { (reader.number(entry.body.volume_ml, 0)) " mL" }
                     td.words { (entry.body.note) }
