@@ -62,7 +62,7 @@ if ! have_postgresql; then
 fi
 beside=()
 if have_postgresql; then
-  names+=(bedplate-store/postgresql-tests)
+  names+=(bedplate-store/postgresql-tests bedplate/postgresql-tests)
   beside=(crates/store/tests/with_postgresql.sh)
 else
   skipped+=("the ward's memory on PostgreSQL (initdb is missing)")

@@ -233,6 +233,15 @@ fn where_nothing_can_be_set_aside_either_it_waits_in_the_process() {
     loses_nothing_meanwhile(folder.path(), &served, away_s().min(20));
 }
 
+/// What `doctor` says of what waits for the memory: whether all is well, what it found, how to mend it.
+fn what_waits(folder: &Path) -> (bool, String, String) {
+    let looked = json(&bedplate(folder, &["ward", "doctor", "ward.toml", "--json"]));
+    let looks = looked["looks"].as_array().unwrap();
+    let look = looks.iter().find(|look| look["what"] == "what waits for the memory").unwrap();
+    let text = |key: &str| look[key].as_str().unwrap().to_owned();
+    (look["ok"] == true, text("found"), text("mend"))
+}
+
 /// Killed while the memory is away: what was set aside is on record after the next start, once, and the chains are whole.
 #[test]
 fn a_ward_killed_while_its_memory_is_away_keeps_what_it_set_aside() {
@@ -253,8 +262,14 @@ fn a_ward_killed_while_its_memory_is_away_keeps_what_it_set_aside() {
     let killed_ms = now_ms();
     assert!(aside_files(folder.path()) > 0, "nothing was set aside");
     drop(held);
+    let (is_well, found, mend) = what_waits(folder.path());
+    let bytes: u64 = found.split(' ').next().unwrap().parse().unwrap();
+    assert!(!is_well && bytes > 1_000 && found.contains("ward.db.aside"), "{found}");
+    assert!(mend.contains("at its start"), "{mend}");
     served = Served::start(folder.path(), &[]);
     assert_eq!(aside_files(folder.path()), 0, "what was caught up with is cleared away");
+    let (is_well, found, _) = what_waits(folder.path());
+    assert!(is_well && found.starts_with("nothing"), "{found}");
     for number in 1..=BEDS {
         let at_ms: Vec<i64> = rows_ms(&served, &nurse, number);
         let before: Vec<i64> = at_ms.iter().copied().filter(|at| *at > began_ms - 3_000 && *at < killed_ms).collect();

@@ -68,13 +68,25 @@ pub enum StoreError {
     /// The writer has stopped.
     #[error("the ward's memory was closed")]
     Closed,
+    /// It takes so long that nobody waits for it any more; what was handed in may still be kept.
+    #[error("the ward's memory has not answered for {waited_s} s")]
+    Late {
+        /// How long it was waited for.
+        waited_s: u64,
+    },
+    /// All ways to it are taken by others who wait for it.
+    #[error("{waiting} others wait for the ward's memory already")]
+    Crowded {
+        /// How many.
+        waiting: usize,
+    },
 }
 
 impl StoreError {
     /// Whether the same attempt may succeed later.
     #[must_use]
     pub fn is_passing(&self) -> bool {
-        matches!(self, Self::Database { passing: true, .. })
+        matches!(self, Self::Database { passing: true, .. } | Self::Late { .. } | Self::Crowded { .. })
     }
 }
 

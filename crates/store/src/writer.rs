@@ -6,7 +6,7 @@
 //!
 //! What one bed brings must not stop another: when a commit of several is refused, each is tried alone.
 
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -117,6 +117,35 @@ impl Writer {
         // Nobody may be left to tell: then the outcome is of no interest.
         self.hand_in(job, Box::new(move |outcome| drop(tell.send(outcome))))?;
         told.recv().map_err(|_| StoreError::Closed)?
+    }
+
+    /// Keeps a job and waits until it is durable, at most so long. `then` is called from the writing thread once it is kept,
+    /// also when that comes after the caller went.
+    ///
+    /// # Errors
+    /// It was refused, it takes longer ([`StoreError::Late`]: it may still be kept), or the writer has stopped.
+    pub fn keep_within<T: Send + 'static>(
+        &self,
+        job: Job,
+        wait: Duration,
+        then: impl FnOnce(Vec<Kept>) -> T + Send + 'static,
+    ) -> Result<T, StoreError> {
+        let (tell, told) = sync_channel(1);
+        let answer: Answer = Box::new(move |outcome| drop(tell.send(outcome.map(then))));
+        // Behind a memory that does not answer, the door may be full too.
+        let until = Instant::now() + wait;
+        let mut handed = (job, answer);
+        while let Err(back) = self.try_hand_in(handed.0, handed.1) {
+            if Instant::now() >= until {
+                return Err(StoreError::Crowded { waiting: WAITING_MOST });
+            }
+            handed = back;
+            std::thread::sleep(GATHER_MOST);
+        }
+        told.recv_timeout(until.saturating_duration_since(Instant::now())).map_err(|error| match error {
+            RecvTimeoutError::Timeout => StoreError::Late { waited_s: wait.as_secs() },
+            RecvTimeoutError::Disconnected => StoreError::Closed,
+        })?
     }
 }
 

@@ -30,7 +30,7 @@ pub enum TwinError {
         name: String,
     },
     /// A number out of its range.
-    #[error("{what} is {found}, expected {expected}")]
+    #[error("{what} is {found:?}, expected {expected}")]
     Range {
         /// Which number.
         what: String,

@@ -4,6 +4,8 @@ use std::path::Path;
 
 use bedplate_ward::bed::{BedError, Engine, Live, Setup};
 use bedplate_ward::memory::Memory;
+use bedplate_ward::records::ActionBody;
+use bedplate_ward::service::Ward;
 use formats::actions::Action;
 use formats::recording::Sample;
 use link::line::Frame;
@@ -189,4 +191,31 @@ fn a_state_of_another_calibration_is_refused_and_says_that_a_tare_is_needed() {
     scene.setup.calibration.made_at = "2031-01-01T00:00:00Z".into();
     let refused = Engine::new(scene.setup, &newest, &[], START_US).err().unwrap();
     assert!(refused.to_string().contains("new tare"), "{refused}");
+}
+
+#[test]
+fn nobody_keeps_a_decks_entry_out_by_using_its_mark_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let setup = scene().setup;
+    let ward =
+        Ward::open("invented", memory(folder.path()), jiff::tz::TimeZone::UTC, 1, vec![setup], START_US).unwrap();
+    let mark = || Some("deck 5-1".to_owned());
+    let hold: ActionBody = serde_json::from_value(serde_json::json!({ "action": "hold" })).unwrap();
+    let asked = ward.act("bed 3", "nurse", mark(), &hold).unwrap();
+    let event = NewEntry {
+        chain: "bed 3".into(),
+        at_us: START_US,
+        kind: Kind::Event,
+        subject: String::new(),
+        author: "deck".into(),
+        corrects: None,
+        once: mark(),
+        body: "{}".into(),
+    };
+    let keep = || ward.memory.keep(Job { entries: vec![event.clone()], ..Job::default() }).unwrap().remove(0);
+    let told = keep();
+    assert!(!told.again && told.number != asked, "taken for what a caller had asked: {told:?}");
+    // Each is itself kept once.
+    assert!(keep().again);
+    assert_eq!(ward.act("bed 3", "nurse", mark(), &hold).unwrap(), asked);
 }

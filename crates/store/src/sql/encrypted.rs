@@ -119,4 +119,48 @@ mod tests {
         let found = connect(&format!("postgres://a@db.example/w?sslrootcert={}", empty.display())).err().unwrap();
         assert!(found.to_string().contains("no certificate stands in it"), "{found}");
     }
+
+    /// Far below what the system itself waits for (two minutes to connect, a quarter of an hour for an answer), and far above
+    /// what the limits say, for a busy machine.
+    const WELL_BEFORE_THE_SYSTEM: Duration = Duration::from_secs(60);
+
+    #[test]
+    fn a_server_that_takes_no_connection_is_given_up_within_seconds() {
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = listener.local_addr().unwrap();
+        // Nobody accepts: once its queue is full, what knocks hears nothing, as from a machine that is cut off.
+        let mut queue = Vec::new();
+        while let Ok(stream) = std::net::TcpStream::connect_timeout(&address, Duration::from_millis(300)) {
+            queue.push(stream);
+        }
+        let from = std::time::Instant::now();
+        let refused = connect(&format!("postgres://a@{address}/w")).err().unwrap();
+        assert!(refused.is_passing(), "{refused}");
+        assert!((CONNECT_MOST..WELL_BEFORE_THE_SYSTEM).contains(&from.elapsed()), "{:?}", from.elapsed());
+    }
+
+    #[test]
+    fn a_server_that_takes_nothing_any_more_is_given_up_within_seconds() {
+        use std::io::{Read as _, Write as _};
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = listener.local_addr().unwrap();
+        let (done, is_done) = std::sync::mpsc::channel::<()>();
+        let server = std::thread::spawn(move || {
+            let (mut stream, _) = listener.accept().unwrap();
+            // What a client opens with (PostgreSQL 15, 55.7, StartupMessage): its length, and the rest.
+            let mut length = [0; 4];
+            stream.read_exact(&mut length).unwrap();
+            stream.read_exact(&mut vec![0; u32::from_be_bytes(length) as usize - 4]).unwrap();
+            // AuthenticationOk, ReadyForQuery. Then it reads no more.
+            stream.write_all(b"R\0\0\0\x08\0\0\0\0Z\0\0\0\x05I").unwrap();
+            let _ = is_done.recv();
+        });
+        let mut client = connect(&format!("postgres://a@{address}/w?sslmode=disable")).unwrap();
+        let from = std::time::Instant::now();
+        let failed = client.batch_execute(&" ".repeat(64 << 20)).unwrap_err();
+        assert!((ANSWER_MOST / 2..WELL_BEFORE_THE_SYSTEM).contains(&from.elapsed()), "{:?}", from.elapsed());
+        assert!(StoreError::from(failed).is_passing());
+        drop(done);
+        server.join().unwrap();
+    }
 }

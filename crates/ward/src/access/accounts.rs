@@ -331,7 +331,7 @@ impl<'a> Access<'a> {
     }
 
     fn keep(&self, entry: NewEntry) -> Result<(), AccessError> {
-        self.memory.keep(Job { entries: vec![entry], ..Job::default() })?;
+        self.memory.keep_then(Job { entries: vec![entry], ..Job::default() }, drop)?;
         Ok(())
     }
 }

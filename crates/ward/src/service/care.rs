@@ -1,10 +1,10 @@
 //! What people enter, checked and kept.
 
-use std::sync::PoisonError;
+use std::sync::{Arc, PoisonError};
 
 use serde::Serialize;
 use store::entry::{Kind, NewEntry, WITHDRAWN};
-use store::journal::{self, Query};
+use store::journal::{self, Kept, Query};
 use store::writer::Job;
 
 use super::Ward;
@@ -31,14 +31,16 @@ impl Ward {
     /// # Errors
     /// No such bed, an action that does not fit, a memory that refuses.
     pub fn act(&self, bed: &str, by: &str, once: Option<String>, body: &ActionBody) -> Result<i64, RecordError> {
-        let found = self.known_bed(bed)?;
+        let found = Arc::clone(self.known_bed(bed)?);
         let action = body.action()?;
         let at_us = now_us();
-        let kept = self.keep(records::action_entry(bed, at_us, by, asked(once), body))?;
-        if !kept.again {
-            found.act(at_us, &action);
-        }
-        Ok(kept.number)
+        // Done once it is on record, also where that comes so late that nobody waits any more: record and deck stay one.
+        let then = move |kept: &Kept| {
+            if !kept.again {
+                found.act(at_us, &action);
+            }
+        };
+        Ok(self.keep_then(records::action_entry(bed, at_us, by, asked(once), body), then)?.number)
     }
 
     /// Takes an action back by a correcting record. Both stay on record; what the deck did meanwhile is not undone by
@@ -47,7 +49,7 @@ impl Ward {
     /// # Errors
     /// No such action, one of longer ago than ten minutes, one that was taken back before.
     pub fn undo(&self, bed: &str, number: i64, by: &str) -> Result<Undone, RecordError> {
-        let found = self.known_bed(bed)?;
+        let found = Arc::clone(self.known_bed(bed)?);
         let query = Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), ..Query::default() };
         let entries = self.memory.look(|tx| journal::entries(tx, &query))?;
         let missing = || RecordError::Missing { what: "action", name: number.to_string() };
@@ -76,14 +78,22 @@ impl Ward {
             body: WITHDRAWN.to_owned(),
             ..entry.new.clone()
         };
-        let kept = self.keep(withdrawal)?;
-        let text = match opposite {
+        let back = match opposite {
             Some(word) => {
                 body.action = word.to_owned();
-                found.act(now, &body.action()?);
-                format!("{} was taken back", entry.new.subject)
+                Some(body.action()?)
             }
-            None => format!(
+            None => None,
+        };
+        let has_opposite = back.is_some();
+        let kept = self.keep_then(withdrawal, move |_| {
+            if let Some(action) = &back {
+                found.act(now, action);
+            }
+        })?;
+        let text = match has_opposite {
+            true => format!("{} was taken back", entry.new.subject),
+            false => format!(
                 "{} was taken back on record; the deck keeps its new zero until the next tare on an empty deck",
                 entry.new.subject
             ),
@@ -117,7 +127,7 @@ impl Ward {
     /// # Errors
     /// As [`Self::admit`].
     pub fn admit_at(&self, bed: &str, patient: &str, by: &str, at_us: i64) -> Result<(), RecordError> {
-        let found = self.known_bed(bed)?;
+        let found = Arc::clone(self.known_bed(bed)?);
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
         // Two who admit at once must not both find the bed, or the patient, free.
         let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
@@ -128,8 +138,8 @@ impl Ward {
         if let Some(stay) = stays.iter().find(|s| s.to_us.is_none()) {
             return Err(RecordError::Against(format!("{patient} lies in bed {}: discharge there first", stay.bed)));
         }
-        self.keep(records::stay_entry(bed, patient, true, at_us, by))?;
-        found.lies_now(Some(Stay { bed: bed.to_owned(), patient: patient.to_owned(), from_us: at_us, to_us: None }));
+        let stay = Stay { bed: bed.to_owned(), patient: patient.to_owned(), from_us: at_us, to_us: None };
+        self.keep_then(records::stay_entry(bed, patient, true, at_us, by), move |_| found.lies_now(Some(stay)))?;
         Ok(())
     }
 
@@ -138,11 +148,11 @@ impl Ward {
     /// # Errors
     /// No such bed; nobody lies there.
     pub fn discharge(&self, bed: &str, by: &str) -> Result<String, RecordError> {
-        let found = self.known_bed(bed)?;
+        let found = Arc::clone(self.known_bed(bed)?);
         let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
         let stay = found.stay().ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
-        self.keep(records::stay_entry(bed, &stay.patient, false, now_us(), by))?;
-        found.lies_now(None);
+        let entry = records::stay_entry(bed, &stay.patient, false, now_us(), by);
+        self.keep_then(entry, move |_| found.lies_now(None))?;
         Ok(stay.patient)
     }
 
@@ -186,14 +196,25 @@ impl Ward {
         Ok(self.keep(entry)?.number)
     }
 
-    fn known_bed(&self, label: &str) -> Result<&super::Bed, RecordError> {
-        let missing = || RecordError::Missing { what: "bed", name: label.to_owned() };
-        self.bed(label).map(AsRef::as_ref).ok_or_else(missing)
+    fn known_bed(&self, label: &str) -> Result<&Arc<super::Bed>, RecordError> {
+        self.bed(label).ok_or_else(|| RecordError::Missing { what: "bed", name: label.to_owned() })
     }
 
-    pub(super) fn keep(&self, entry: NewEntry) -> Result<journal::Kept, RecordError> {
-        let mut kept = self.memory.keep(Job { entries: vec![entry], ..Job::default() })?;
-        kept.pop().ok_or(RecordError::Store(store::StoreError::Closed))
+    pub(super) fn keep(&self, entry: NewEntry) -> Result<Kept, RecordError> {
+        self.keep_then(entry, |_| ())
+    }
+
+    /// Keeps an entry; `then` is done as soon as it is on record.
+    fn keep_then(&self, entry: NewEntry, then: impl FnOnce(&Kept) + Send + 'static) -> Result<Kept, RecordError> {
+        let job = Job { entries: vec![entry], ..Job::default() };
+        let kept = self.memory.keep_then(job, move |mut kept| {
+            let kept = kept.pop();
+            if let Some(kept) = &kept {
+                then(kept);
+            }
+            kept
+        })?;
+        kept.ok_or(RecordError::Store(store::StoreError::Closed))
     }
 }
 

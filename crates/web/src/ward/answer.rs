@@ -71,6 +71,14 @@ impl Problem {
         Self::new(StatusCode::INTERNAL_SERVER_ERROR, "The service failed", said)
     }
 
+    /// Nobody waits any longer; what was asked for goes on.
+    pub(super) fn late(detail: &str) -> Self {
+        tracing::error!(detail, "the memory takes too long");
+        let said =
+            "the ward's memory does not answer; what was entered may still be kept: look before you enter it again";
+        Self::new(StatusCode::SERVICE_UNAVAILABLE, "No answer yet", said)
+    }
+
     pub(super) fn json(&self) -> Value {
         json!({ "title": self.title, "status": self.status.as_u16(), "detail": self.detail })
     }
@@ -100,12 +108,13 @@ impl From<store::StoreError> for Problem {
             store::StoreError::Correction { .. } => {
                 Self::new(StatusCode::CONFLICT, "It stands against the record", detail)
             }
-            store::StoreError::Database { .. } | store::StoreError::Closed => {
+            store::StoreError::Database { .. } | store::StoreError::Closed | store::StoreError::Crowded { .. } => {
                 // Where a database is, and what it says, is for the log alone.
                 tracing::error!(detail, "the memory refused");
                 let said = "the ward's memory is away; nothing was entered";
                 Self::new(StatusCode::SERVICE_UNAVAILABLE, "Not kept", said)
             }
+            store::StoreError::Late { .. } => Self::late(&detail),
             _ => Self::inside(&detail),
         }
     }

@@ -29,6 +29,8 @@ const BODY_MOST: usize = 256 * 1024;
 /// Nothing but this server is asked for anything. Inline style is the plot library's need.
 const CONTENT_POLICY: &str = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
                               frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+/// A request is answered for after so long at the latest, whatever it waits for: the ward's memory may hang.
+const ANSWER_MOST: std::time::Duration = std::time::Duration::from_secs(15);
 /// One event a second at most: the eye needs no more, and a page on a phone less.
 const LIVE_EVERY: std::time::Duration = std::time::Duration::from_secs(1);
 
@@ -108,8 +110,11 @@ async fn answer(
     let reader = words::Reader::of(&headers);
     let asked = Asked { path, uri, headers, body, peer, reader };
     let here = Arc::clone(&shared);
-    let done = tokio::task::spawn_blocking(move || run(endpoint, &here, asked)).await;
-    let outcome = done.unwrap_or_else(|error| Err(Problem::inside(&error.to_string())));
+    let done = tokio::task::spawn_blocking(move || run(endpoint, &here, asked));
+    let outcome = match tokio::time::timeout(ANSWER_MOST, done).await {
+        Ok(done) => done.unwrap_or_else(|error| Err(Problem::inside(&error.to_string()))),
+        Err(_) => Err(Problem::late(endpoint.path)),
+    };
     match outcome {
         Ok(answer) => response(answer),
         Err(problem) if is_page => pages::problem(&problem, reader, endpoint.path),
