@@ -126,6 +126,11 @@ fn beds_are_weighed_and_shown_while_the_memory_hangs_and_what_was_entered_is_kep
     let told = enter();
     assert_eq!(told.status, 503, "{}", told.body);
     assert!(told.body.contains("may still be kept"), "{}", told.body);
+    // Nor does the verb that says what is wrong hang.
+    let looked = bedplate(path, &["ward", "doctor", "ward.toml", "--json"]);
+    let looks = json(&looked)["looks"].clone();
+    let memory = looks.as_array().unwrap().iter().find(|look| look["what"] == "memory").unwrap();
+    assert!(looked.status == 1 && memory["found"].as_str().unwrap().contains("has not answered"), "{looks}");
 
     way.freeze(false);
     let bed = wait_for(&served, &nurse, "end of the notice", |bed| bed["trouble"] == json!([]));

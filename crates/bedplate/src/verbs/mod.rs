@@ -7,6 +7,7 @@ pub(crate) mod calibrate;
 pub(crate) mod check;
 pub(crate) mod checks;
 pub(crate) mod demo;
+pub(crate) mod doctor;
 pub(crate) mod dose;
 pub(crate) mod draw;
 pub(crate) mod explore;

@@ -1,4 +1,4 @@
-//! `ward`: the ward's memory proved, copied, brought back and forward, and looked over.
+//! `ward`: the ward's memory proved, copied, brought back and forward; [`doctor`](super::doctor) looks it over.
 
 use std::path::Path;
 
@@ -12,7 +12,8 @@ use crate::cli::{AuditArgs, BackupArgs, RestoreArgs, WardArgs, WardFileArgs, War
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
-use crate::verbs::serve::{aside, beds, place, read};
+use crate::verbs::doctor;
+use crate::verbs::serve::{place, read};
 
 pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
     match &args.task {
@@ -20,7 +21,7 @@ pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
         WardTask::Backup(args) => backup(args),
         WardTask::Restore(args) => restore(args),
         WardTask::Migrate(args) => migrate(args),
-        WardTask::Doctor(args) => doctor(args),
+        WardTask::Doctor(args) => doctor::run(args),
     }
 }
 
@@ -33,7 +34,7 @@ fn open(file: &Path, place: &str) -> Result<Box<dyn sql::Database>, Failure> {
 }
 
 /// The memory that a ward file names, or a copy.
-fn memory_of(path: &Path) -> Result<Box<dyn sql::Database>, Failure> {
+pub(super) fn memory_of(path: &Path) -> Result<Box<dyn sql::Database>, Failure> {
     let is_ward = path.extension().is_some_and(|e| e == "toml");
     let place = if is_ward { place(path, &read(path)?.memory) } else { path.to_string_lossy().into_owned() };
     open(path, &place)
@@ -144,107 +145,4 @@ fn migrate(args: &WardFileArgs) -> Result<Outcome, Failure> {
         format!("The tables had the form {before}; now they have {}, after {steps} steps.\n", schema::NEWEST)
     })?;
     Ok(Outcome::Met)
-}
-
-/// What a look found: what is right, or what is wrong and how to mend it.
-#[derive(Serialize)]
-struct Look {
-    what: &'static str,
-    ok: bool,
-    found: String,
-    mend: &'static str,
-}
-
-fn doctor(args: &WardFileArgs) -> Result<Outcome, Failure> {
-    let file = read(&args.ward)?;
-    let mut looks = Vec::new();
-    let mut look = |what, found: Result<String, String>, mend| {
-        let ok = found.is_ok();
-        looks.push(Look { what, ok, found: found.unwrap_or_else(|e| e), mend: if ok { "" } else { mend } });
-    };
-    look("ward file", Ok(format!("{} with {} beds", file.name, file.beds.len())), "");
-    look(
-        "decks, calibrations, scenarios",
-        beds(&args.ward, &file).map(|_| "each bed's files can be read and fit".to_owned()).map_err(|e| e.to_string()),
-        "mend or replace the file that the message names; `calibrate` makes a calibration",
-    );
-    let place = place(&args.ward, &file.memory);
-    let memory = memory_of(&args.ward);
-    match memory {
-        Err(error) => {
-            look("memory", Err(error.to_string()), "start `serve` once, or name the right place in [ward] memory");
-        }
-        Ok(mut database) => {
-            let form = schema::form(database.as_mut()).map_err(|e| e.to_string());
-            look(
-                "form of the tables",
-                form.and_then(|form| {
-                    if form == schema::NEWEST {
-                        Ok(format!("{form}, the newest"))
-                    } else {
-                        Err(format!("{form}; this version knows {}", schema::NEWEST))
-                    }
-                }),
-                "run `bedplate ward migrate`, or use the version that wrote it",
-            );
-            let walked = database.look().and_then(|mut tx| audit(tx.as_mut(), &[])).map_err(|e| e.to_string());
-            look(
-                "audit trail",
-                walked.and_then(|a| match a.breaks.first() {
-                    None => Ok(format!("{} entries, whole", a.entries)),
-                    Some(b) => Err(format!("{}, entry {}: {}", b.chain, b.number, b.what)),
-                }),
-                "keep the memory as it is for whoever looks into it; restore the last copy that `ward verify-audit` finds whole",
-            );
-        }
-    }
-    look(
-        "what waits for the memory",
-        aside(&args.ward, &file).map_err(|e| e.to_string()).and_then(|waits| {
-            let folder = waits.place().to_string_lossy().into_owned();
-            let room = disk(&folder)?;
-            if waits.is_empty() {
-                Ok(format!("nothing; {}: {room}", waits.place().display()))
-            } else {
-                Err(format!("{} bytes at {}", waits.bytes(), waits.place().display()))
-            }
-        }),
-        "a running service catches up by itself once the memory answers, a stopped one at its start; name a place that can be \
-         written in [ward] aside",
-    );
-    look("disk", disk(&place), "free some space, or move the memory");
-    let is_loopback = file.listen.parse().is_ok_and(|a: std::net::SocketAddr| a.ip().is_loopback());
-    let listen = match (&file.tls, is_loopback) {
-        (None, false) => Err(format!("{} is off loopback, without [tls]", file.listen)),
-        (None, true) => Ok(format!("{}, this machine only", file.listen)),
-        (Some(_), _) => Ok(format!("{}, with TLS", file.listen)),
-    };
-    look("address", listen, "add [tls] with certificate and key, or listen on 127.0.0.1");
-    let free = std::net::TcpListener::bind(&file.listen).map(|_| "free".to_owned()).map_err(|e| e.to_string());
-    look("port", free, "the service runs already, or another program has this port: choose another in [ward] listen");
-    let ok = looks.iter().all(|l| l.ok);
-    output::report(args.json, &json!({ "ok": ok, "looks": looks }), |_| {
-        let mut text = String::new();
-        for l in &looks {
-            text += &format!("{} {:<32} {}\n", if l.ok { "✓" } else { "✗" }, l.what, l.found);
-            if !l.ok {
-                text += &format!("    to mend: {}\n", l.mend);
-            }
-        }
-        text
-    })?;
-    Ok(Outcome::of(ok))
-}
-
-/// Space left where the memory is a file.
-fn disk(place: &str) -> Result<String, String> {
-    if place.contains("://") {
-        return Ok("the database's own".to_owned());
-    }
-    let folder = Path::new(place).parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let probe = folder.join(".bedplate-space");
-    // No library of the standard tells free space: a megabyte that can be written and flushed is proof enough to start.
-    let tried = std::fs::write(&probe, vec![0; 1 << 20]).and_then(|()| std::fs::File::open(&probe)?.sync_all());
-    let removed = std::fs::remove_file(&probe);
-    tried.and(removed).map(|()| "can be written".to_owned()).map_err(|e| e.to_string())
 }
