@@ -1,4 +1,4 @@
-//! `ward`: the ward's memory proved, copied, brought back and forward; [`doctor`](super::doctor) looks it over.
+//! `ward`: the ward's memory proved, copied, brought back and forward; the module `doctor` looks it over.
 
 use std::path::Path;
 
