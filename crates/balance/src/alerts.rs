@@ -5,19 +5,17 @@ use formats::patient::PatientFile;
 use crate::clinical::overload::{band_pct, weight_pct};
 use crate::contradict::Slip;
 use crate::core::{WEEP, body};
-use crate::estimate::{Fit, Record, seconds};
+use crate::estimate::{Fit, Record, Z95, seconds};
 use crate::options::Answered;
 use crate::report::{Alert, AlertKind, AnsweredAlert, Row, Window};
 
 /// A change of 1 % of the weight must stay tellable with 95 % from two looks: the standard deviation of one
 /// is at most 1 %/(1.96 √2).
-const LOOK_SHARE: f64 = 0.01 / (1.96 * std::f64::consts::SQRT_2);
+const LOOK_SHARE: f64 = 0.01 / (Z95 * std::f64::consts::SQRT_2);
 /// A day without a weight is told, however sure the chart is: weights are checked daily (common practice, no source).
 const UNCHECKED_H: f64 = 24.0;
 /// The mass is off the plan when it lies this far from it after a day, mL/kg: 1 % overload.
 const OFF_PLAN_ML_KG: f64 = 10.0;
-/// 97.5 % point of the normal law.
-const Z95: f64 = 1.96;
 
 /// All alerts of a record, in order of time.
 pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row], windows: &[Window]) -> Vec<Alert> {

@@ -15,10 +15,9 @@
 use formats::patient::Plan;
 
 use crate::core::{Filter, Transition, body};
+use crate::estimate::Z95;
 use crate::ledger::{Flow, Ledger};
 
-/// 97.5 % point of the normal law.
-const Z95: f64 = 1.959_963_984_540_054;
 /// Deviation assumed before the chart is asked: a quarter of what it is a deviation of, over six hours, worth as
 /// much as [`ASSUMED_DOF`] independent looks. Own choice.
 const DEVIATION_SHARE: f64 = 0.25;

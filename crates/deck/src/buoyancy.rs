@@ -12,8 +12,6 @@ pub const WEIGHT_DENSITY_KG_M3: f64 = 8000.0;
 pub const AIR_DENSITY_KG_M3: f64 = 1.2;
 /// Density of a human body with half-filled lungs, kg/m³: 985 (full breath) to 1060 (exhaled) is usual (memory).
 pub const BODY_DENSITY_KG_M3: f64 = 1010.0;
-/// Half-width of [`BODY_DENSITY_KG_M3`], kg/m³.
-pub const BODY_DENSITY_SPREAD_KG_M3: f64 = 50.0;
 
 /// Conventional mass of a body of true mass and density.
 pub fn conventional_kg(true_kg: f64, density_kg_m3: f64) -> f64 {

@@ -43,7 +43,12 @@ pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> 
         met: cell_pct <= 100.0,
     });
     if let Some(value) = cases().filter_map(|c| c.safety_factor).reduce(f64::min) {
-        requirements.push(Requirement { name: "safety_factor".to_owned(), value, limit: 1.0, met: value >= 1.0 });
+        requirements.push(Requirement {
+            name: Requirement::SAFETY_FACTOR.to_owned(),
+            value,
+            limit: 1.0,
+            met: value >= 1.0,
+        });
     }
     requirements
 }

@@ -393,3 +393,14 @@ pub struct Requirement {
     /// Whether the value keeps to it.
     pub met: bool,
 }
+
+impl Requirement {
+    /// Its name where it bounds strength over stress from below; all others bound from above.
+    pub(crate) const SAFETY_FACTOR: &str = "safety_factor";
+
+    /// How the value has to stand to the limit.
+    #[must_use]
+    pub fn sign(&self) -> char {
+        if self.name == Self::SAFETY_FACTOR { '≥' } else { '≤' }
+    }
+}

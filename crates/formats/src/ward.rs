@@ -166,7 +166,7 @@ const BAUD: Limits = Limits::between(1200.0, 4_000_000.0).because("in bits a sec
 /// Unless said.
 const USUAL_BAUD: u32 = 115_200;
 const LISTEN: &str = "127.0.0.1:8080";
-/// Room for what waits: 200 beds of 24 cells at 10 Hz bring some 400 MB an hour.
+/// Room for what waits: 200 beds of 24 cells at 10 Hz bring some 430 MB an hour.
 const ASIDE_MOST_MB: u32 = 4096;
 
 /// Reads a ward file.
@@ -213,7 +213,7 @@ pub fn read(file: &str, text: &str) -> Result<WardFile, Problems> {
     }
     ward.broker = root.table_opt("broker").map(read_broker);
     let mut known = HashMap::new();
-    for t in root.some_tables("bed", "a bed") {
+    for t in root.some_tables("bed", "bed") {
         for key in ["label", "signs_as"] {
             let Some(name) = t.peek_text(key) else { continue };
             if let Some(line) = known.insert((key, name.clone()), t.line_of(key)) {

@@ -247,15 +247,4 @@ impl Solution {
     pub fn moment_samples(&self) -> impl Iterator<Item = ([f64; 2], Moments)> {
         self.sample_places_m().map(|at_m| (at_m, self.moments(at_m)))
     }
-
-    /// The largest principal moment by size among [`Self::moment_samples`], N·m/m, and its place, m.
-    #[must_use]
-    pub fn worst_moment(&self) -> (f64, [f64; 2]) {
-        self.moment_samples().flat_map(|(at_m, m)| m.principal().map(|p| (p, at_m))).fold(
-            (0.0, [0.0; 2]),
-            |worst: (f64, _), next| {
-                if next.0.abs() > worst.0.abs() { next } else { worst }
-            },
-        )
-    }
 }

@@ -139,12 +139,6 @@ impl Window {
         self.filled == 0
     }
 
-    /// Whether the window is full.
-    #[must_use]
-    pub const fn is_full(&self) -> bool {
-        self.filled == BLOCKS
-    }
-
     /// Blocks from the oldest to the newest.
     pub fn iter(&self) -> impl Iterator<Item = &Block> {
         let from = self.next + BLOCKS - self.filled;

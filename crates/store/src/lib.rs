@@ -20,8 +20,8 @@
 //! | [`copy`]     | a whole memory into another: backup and restore |
 //! | [`writer`]   | one thread that writes for all beds: many readings, one commit |
 //!
-//! An entry's body is text in JSON that the caller understands; this crate knows no weight, patient or clock: times come
-//! in. It opens files and connections, and one thread of its own.
+//! An entry's body is text in JSON that the caller understands; this crate knows neither what a weight means nor who a
+//! patient is, and has no clock: times come in. It opens files and connections, and one thread of its own.
 
 pub mod aside;
 pub mod audit;

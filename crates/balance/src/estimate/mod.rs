@@ -31,7 +31,7 @@ pub(crate) use record::Record;
 use rows::{forecast_rows, rows};
 
 /// 97.5 % point of the normal law.
-const Z95: f64 = 1.959_963_984_540_054;
+pub(crate) const Z95: f64 = 1.959_963_984_540_054;
 
 /// Fluid balance of a patient from weights and chart.
 ///

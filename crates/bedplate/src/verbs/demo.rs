@@ -44,6 +44,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let file = |name: &str| -> PathBuf { folder.join(name) };
     files::write_text(&file("deck.toml"), ::twin::demo::DECK_TOML)?;
     files::write_text(&file("scenario.toml"), ::twin::demo::SCENARIO_TOML)?;
+    files::write_text(&file("masses.csv"), MASSES_CSV)?;
 
     typed("check deck.toml --report check.html")?;
     let (deck, checked) = check::print(&CheckArgs {

@@ -37,8 +37,3 @@ pub fn creep_limits_kg(class: CellClass, v_kg: f64, load_kg: f64) -> [f64; 2] {
 pub fn dead_load_return_limit_kg(v_kg: f64) -> f64 {
     0.5 * v_kg
 }
-
-/// Limit of the change of zero with temperature, kg per 5 °C (classes B to D; class A: per 2 °C) (R 60-1, 5.6.1.3).
-pub fn zero_temperature_limit_kg(v_min_kg: f64, p_lc: f64) -> f64 {
-    p_lc * v_min_kg
-}

@@ -51,7 +51,7 @@ fn requirements(requirements: &[Requirement], currency: &str) -> String {
     for r in requirements {
         let (name, unit) = requirement_words(&r.name, currency);
         // A factor is a lower limit, all others are upper ones.
-        let sign = if r.name == "safety_factor" { "≥" } else { "≤" };
+        let sign = r.sign();
         sheet.row([
             name,
             format!("{} {unit}", significant(r.value, 3)),
@@ -249,7 +249,7 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
     let (safe, lift, modules) = (&report.safe_load, &report.lift, &report.modules);
     let missed: Vec<&str> = modules.conditions.iter().filter(|c| !c.met).map(|c| c.name.as_str()).collect();
     let fit = if missed.is_empty() {
-        format!("{} conditions of compatibility are met, none is missed", modules.conditions.len())
+        format!("{} checks of compatibility are met, none is missed", modules.conditions.len())
     } else {
         format!("not met: {}", missed.join("; "))
     };

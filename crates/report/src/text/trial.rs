@@ -38,7 +38,7 @@ pub fn trial(report: &ReportCard) -> String {
     let _ = writeln!(
         out,
         "\nThings found were placed within {} mm (median {} mm, largest {} mm) in 95 % of them.\n\
-         Settled again {} s after stillness began in 95 % of them (median {} s, longest {} s).",
+         Of the stillnesses that settled at all, 95 % did so within {} s (median {} s, longest {} s).",
         fixed(report.placed_mm[1], 0),
         fixed(report.placed_mm[0], 0),
         fixed(report.placed_mm[2], 0),

@@ -10,7 +10,7 @@ pub enum Role {
     Viewer,
     /// Cares for patients: actions at the bed, the chart, answers.
     Nurse,
-    /// Cares for decks: calibrations, checks, and what a nurse does at a bed.
+    /// Cares for decks; at a bed what a nurse does. Decks and calibrations come from the ward file.
     Engineer,
     /// Gives accounts their roles, and keeps the ward's records.
     Administrator,
@@ -23,8 +23,6 @@ pub enum Right {
     See,
     /// Act at a bed, chart volumes, admit and discharge, answer alerts.
     Care,
-    /// Put decks into beds, bring calibrations into force, enter checks.
-    Bench,
     /// Make accounts, change roles, unlock; see the audit trail.
     Manage,
 }
@@ -40,7 +38,6 @@ impl Role {
         match right {
             Right::See => true,
             Right::Care => matches!(self, Self::Nurse | Self::Engineer),
-            Right::Bench => self == Self::Engineer,
             Right::Manage => self == Self::Administrator,
         }
     }

@@ -12,7 +12,7 @@ use crate::clock::now_us;
 use crate::records::{self, ActionBody, ChartBody, RecordError, Stay};
 
 /// An action can be taken back for so long, µs: later it is part of what was weighed, and is put right by another action.
-const UNDO_US: i64 = 10 * 60 * 1_000_000;
+pub const UNDO_US: i64 = 10 * 60 * 1_000_000;
 /// A charted time may lie so far ahead, µs: clocks differ.
 const AHEAD_US: i64 = 15 * 60 * 1_000_000;
 

@@ -37,7 +37,7 @@ use crate::memory::Memory;
 
 pub use balance::{Balanced, Forward};
 pub use beds::{Bed, Trouble};
-pub use care::Undone;
+pub use care::{UNDO_US, Undone};
 pub use past::Past;
 pub use upkeep::upkeep;
 
@@ -47,6 +47,11 @@ const A_SECOND: f64 = 40.0;
 /// Attempts to sign in that one caller may make at once, and a second.
 const SIGN_INS_AT_ONCE: f64 = 10.0;
 const SIGN_INS_A_SECOND: f64 = 0.2;
+
+/// A bed that gave no sample for so long counts as silent, µs.
+pub const SILENT_US: i64 = 15_000_000;
+/// An open change of so little asks for nobody, kg.
+pub const OPEN_KG: f64 = 0.05;
 
 /// A running ward.
 pub struct Ward {

@@ -83,7 +83,7 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
         .iter()
         .map(|r| {
             let (name, unit) = requirement_words(&r.name, &deck.currency);
-            let sign = if r.name == "safety_factor" { "≥" } else { "≤" };
+            let sign = r.sign();
             json!({ "name": name, "found": format!("{} {unit}", significant(r.value, 3)),
                     "limit": format!("{sign} {} {unit}", significant(r.limit, 3)), "met": r.met })
         })

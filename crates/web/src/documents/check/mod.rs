@@ -61,7 +61,7 @@ fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
         .iter()
         .map(|r| {
             let (name, unit) = requirement_words(&r.name, &deck.currency);
-            let sign = if r.name == "safety_factor" { "≥" } else { "≤" };
+            let sign = r.sign();
             vec![
                 html! { (name) },
                 html! { (significant(r.value, 3)) "\u{a0}" (unit) },

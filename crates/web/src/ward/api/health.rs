@@ -7,14 +7,12 @@ use serde_json::json;
 use store::journal;
 use ward::access::Right;
 use ward::clock::now_us;
+use ward::service::SILENT_US;
 
 use super::schema::{open, text};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::endpoint::{Endpoint, Gives, Method};
-
-/// A bed's last row may be so old before it counts as silent, µs.
-const SILENT_US: i64 = 15_000_000;
 
 pub(crate) const ENDPOINTS: &[Endpoint] = &[
     Endpoint {

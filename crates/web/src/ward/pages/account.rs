@@ -1,6 +1,7 @@
 //! Signing in, passwords, accounts, and what the reader chooses.
 
 use ::ward::access::Role;
+use ::ward::access::secret::PASSWORD_LEAST;
 use maud::{Markup, html};
 
 use super::frame::{self, guard};
@@ -17,7 +18,7 @@ fn cookie(call: &Call, name: &str, value: &str, seconds: u32) -> String {
 }
 
 /// A working day and a bit: the session itself ends earlier.
-const SESSION_S: u32 = 24 * 3600;
+const COOKIE_S: u32 = 24 * 3600;
 const YEAR_S: u32 = 365 * 24 * 3600;
 
 fn sign_in_form(reader: Reader, said: Option<&str>) -> Markup {
@@ -48,7 +49,7 @@ pub(super) fn sign_in(call: &Call) -> Result<Answer, Problem> {
         Ok(signed) => {
             tracing::info!(account = field("account"), caller = %call.caller, "signed in");
             let to = if signed.session.must_change { "/password" } else { "/" };
-            Ok(Answer::Go { to: to.into(), cookie: Some(cookie(call, COOKIE, &signed.token, SESSION_S)) })
+            Ok(Answer::Go { to: to.into(), cookie: Some(cookie(call, COOKIE, &signed.token, COOKIE_S)) })
         }
         Err(error) => {
             let problem = Problem::from(error);
@@ -72,12 +73,12 @@ fn password_form(call: &Call, said: Option<&str>) -> Markup {
         reader.say("Choose a password"),
         &html! {
             h1 { (reader.say("Choose a password")) }
-            p { (reader.say("At least 12 characters; a few plain words are easier to type and harder to guess than signs.")) }
+            p { (reader.say("At least 15 characters; a few plain words are easier to type and harder to guess than signs.")) }
             @if let Some(said) = said { p.said role="alert" { (said) } }
             form.stacked method="post" action="/password" {
                 (guard(call))
                 label { (reader.say("Password until now")) input name="old" type="password" autocomplete="current-password" required autofocus; }
-                label { (reader.say("New password")) input name="new" type="password" autocomplete="new-password" minlength="12" required; }
+                label { (reader.say("New password")) input name="new" type="password" autocomplete="new-password" minlength=(PASSWORD_LEAST) required; }
                 button { (reader.say("Change it")) }
             }
         },
@@ -155,7 +156,7 @@ fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
                 (guard(call))
                 label { (reader.say("Account")) input name="account" pattern="[a-z0-9._\\-]{1,40}" required; }
                 label { (reader.say("Role")) (roles(None)) }
-                label { (reader.say("Password")) input name="password" type="password" autocomplete="new-password" minlength="12" required; }
+                label { (reader.say("Password")) input name="password" type="password" autocomplete="new-password" minlength=(PASSWORD_LEAST) required; }
                 button { (reader.say("Make it")) }
             }
         }
@@ -190,5 +191,16 @@ pub(super) fn change(call: &Call) -> Result<Answer, Problem> {
     match changed {
         Ok(()) => Ok(Answer::go("/accounts")),
         Err(error) => page(call, Some(&Problem::from(error).detail)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_form_asks_for_what_the_ward_takes() {
+        let asked = format!("At least {PASSWORD_LEAST} characters");
+        assert!(include_str!("account.rs").contains(&asked), "the form says another length");
     }
 }

@@ -4,6 +4,7 @@ use ::ward::access::Right;
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
 use ::ward::records::ActionBody;
+use ::ward::service::{OPEN_KG, UNDO_US};
 use formats::weights::State;
 use jiff::Timestamp;
 use maud::{Markup, html};
@@ -22,11 +23,7 @@ use crate::ward::words::Reader;
 /// Moments since which a change is shown, h.
 const SINCE_H: [i64; 5] = [1, 6, 12, 24, 72];
 const SINCE_USUAL_H: i64 = 12;
-/// An open change of so little is not asked about, kg.
-const OPEN_KG: f64 = 0.05;
 const HOUR_US: i64 = 3_600_000_000;
-/// An action can be taken back for so long, µs.
-const UNDO_US: i64 = 600_000_000;
 
 pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;

@@ -2,7 +2,7 @@
 
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
-use ::ward::service::Bed;
+use ::ward::service::{Bed, OPEN_KG, SILENT_US};
 use formats::weights::State;
 use maud::{Markup, html};
 
@@ -10,11 +10,6 @@ use super::frame;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::words::Reader;
-
-/// A row may be so old before the bed counts as silent, µs.
-const SILENT_US: i64 = 15_000_000;
-/// An open change of so little does not ask for a nurse, kg.
-const OPEN_KG: f64 = 0.05;
 
 /// Beds that one page holds: more than a person takes in at a look, and few enough to be made and sent at once.
 const BEDS_A_PAGE: usize = 100;
