@@ -88,7 +88,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             }
             let neighbours = beside
                 .map(|(_, (other, (kg, was)))| Neighbour { at_mm: other.at_mm, gain_kg: kg.unwrap_or(0.0) - was });
-            let found = stand_in(cell.at_mm, known_kg.get(index).copied()?, neighbours)?;
+            let elsewhere =
+                self.config.cells().zip(given.iter().zip(known_kg)).filter(|(other, _)| other.plate != cell.plate);
+            let elsewhere_kg = elsewhere.filter_map(|(_, (kg, was))| Some((kg.as_ref()? - was).abs())).sum();
+            let found = stand_in(cell.at_mm, known_kg.get(index).copied()?, neighbours, elsewhere_kg)?;
             *out = Some(found.kg);
             u2 += found.u_kg * found.u_kg;
         }

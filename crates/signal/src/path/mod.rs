@@ -44,6 +44,8 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     tilt_deg: [f64; S],
     tilt_ref_deg: [f64; S],
     share_kg: [f64; C],
+    /// Sum of the shares at the blocks since the last note, and how many.
+    noting: ([f64; C], f64),
     total: LowPass,
     moment_x: LowPass,
     moment_y: LowPass,
@@ -51,12 +53,14 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     gather: Gather,
     watch: Watch,
     noted: [Plateau<C, S>; 2],
+    /// Mean shares up to the newer note.
+    steady_kg: [f64; C],
     before: Option<Plateau<C, S>>,
     excursion: (f64, f64),
     /// How far all sections swung together since the plateau was left, back and forth, degrees.
     swing_deg: [f64; 2],
-    begun: Plateau<C, S>,
-    /// Whether the present plateau has lasted long enough for `begun` to be its own.
+    begun_kg: [f64; C],
+    /// Whether the present plateau has lasted long enough for `begun_kg` to be its own.
     rested: bool,
     known_kg: Option<[f64; C]>,
     drifts: [bool; C],
@@ -95,6 +99,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             tilt_deg: [0.0; S],
             tilt_ref_deg: [0.0; S],
             share_kg: [0.0; C],
+            noting: ([0.0; C], 0.0),
             total: LowPass::new(),
             moment_x: LowPass::new(),
             moment_y: LowPass::new(),
@@ -102,10 +107,11 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             gather: Gather::default(),
             watch: Watch::new(),
             noted: [nothing; 2],
+            steady_kg: [0.0; C],
             before: None,
             excursion: (0.0, 0.0),
             swing_deg: [0.0; 2],
-            begun: nothing,
+            begun_kg: [0.0; C],
             rested: false,
             known_kg: None,
             drifts: [false; C],
@@ -266,7 +272,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         let still = &self.config.limits.still;
         if let Some(block) = self.gather.push(sample.t_s, self.reading.total_kg, still.block_s) {
             match self.watch.push(block, still) {
-                Turn::None => self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still),
+                Turn::None => {
+                    self.reading.level = self.watch.level(sample.t_s, &self.config.limits.still);
+                    self.gather_note();
+                }
                 Turn::Found => self.find(sample.t_s),
                 Turn::Left => self.leave(),
             }

@@ -36,19 +36,35 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     pub(super) fn note(&mut self, t_s: f64) {
         let [_, newer] = self.noted;
         if t_s - newer.level.t_s >= NOTE_S {
-            let now = self.now(self.temperature_c);
-            self.noted = [newer, now];
+            self.noted = [newer, self.now(self.temperature_c)];
+            let now_kg = self.noted_kg();
+            let newer_kg = core::mem::replace(&mut self.steady_kg, now_kg);
             if !self.rested {
                 // When a plateau is found its cells' averages still hold what moved before: it begins here to who looks for drift.
                 self.rested = true;
-                self.begun = now;
+                self.begun_kg = now_kg;
                 self.note_trust(t_s, true);
                 return;
             }
             self.note_trust(t_s, false);
             // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
-            self.note_drift(&newer);
+            self.note_drift(&newer_kg);
         }
+    }
+
+    /// Takes the shares at a block into the next note.
+    pub(super) fn gather_note(&mut self) {
+        let (sum_kg, n) = &mut self.noting;
+        for (sum, share) in sum_kg.iter_mut().zip(&self.share_kg) {
+            *sum += share;
+        }
+        *n += 1.0;
+    }
+
+    /// Mean shares since the last note: a breath moves a tenth of a kilogram between two cells and back, which is no drift of either.
+    fn noted_kg(&mut self) -> [f64; C] {
+        let (sum_kg, n) = core::mem::replace(&mut self.noting, ([0.0; C], 0.0));
+        if n > 0.0 { sum_kg.map(|sum| sum / n) } else { self.share_kg }
     }
 
     /// Follows what drifting cells say beside what stands in for them, on a plateau that `begins` or goes on.
@@ -69,11 +85,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     }
 
     /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
-    fn note_drift(&mut self, noted: &Plateau<C, S>) {
-        let [older, _] = self.noted;
+    fn note_drift(&mut self, noted_kg: &[f64; C]) {
         let n = self.config.n_cells;
-        let begun = self.begun.cells_kg.get(..n).unwrap_or(&[]);
-        let bears = noted.cells_kg.get(..n).unwrap_or(&[]);
+        let begun = self.begun_kg.get(..n).unwrap_or(&[]);
+        let bears = noted_kg.get(..n).unwrap_or(&[]);
         let failed = self.failed.get(..n).unwrap_or(&[]);
         match drifting(self.config.cells(), begun, bears, failed, self.config.limits.channel.drift_floor_kg) {
             Some(cell_idx) => {
@@ -84,11 +99,11 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 let wandered = bears.get(cell_idx).zip(begun.get(cell_idx)).map(|(is, was)| (cell_idx, is - was));
                 self.wandered = wandered;
                 if !failed.contains(&true) {
-                    self.known_kg = Some(self.begun.cells_kg);
+                    self.known_kg = Some(self.begun_kg);
                 }
             }
             None if failed.contains(&true) => {}
-            None => self.known_kg = Some(older.cells_kg),
+            None => self.known_kg = Some(*noted_kg),
         }
     }
 
@@ -111,6 +126,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         self.reading.level = self.watch.level(t_s, &self.config.limits.still);
         let after = self.now(self.temperature_c);
         self.noted = [after; 2];
+        self.steady_kg = self.share_kg;
+        self.noting = ([0.0; C], 0.0);
         self.rested = false;
         self.tilt_ref_deg = self.tilt_deg;
         self.reading.change = Some(self.compare(after));
@@ -129,7 +146,10 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             let beside = moved.filter(|(i, (other, _))| *i != failed_idx && other.plate == cell.plate);
             let neighbours = beside.map(|(_, (other, (was, is)))| Neighbour { at_mm: other.at_mm, gain_kg: is - was });
             // Without a stand-in there is no weight and no change.
-            let u_kg = stand_in(cell.at_mm, 0.0, neighbours).map_or(0.0, |found| found.u_kg);
+            let elsewhere = self.config.cells().zip(before.cells_kg.iter().zip(&after.cells_kg));
+            let elsewhere_kg =
+                elsewhere.filter(|(other, _)| other.plate != cell.plate).map(|(_, (was, is))| (is - was).abs()).sum();
+            let u_kg = stand_in(cell.at_mm, 0.0, neighbours, elsewhere_kg).map_or(0.0, |found| found.u_kg);
             u2 += u_kg * u_kg;
         }
         Parts { stand_in_kg: libm::sqrt(u2), ..parts }

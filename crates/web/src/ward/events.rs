@@ -49,6 +49,18 @@ const SENTENCES: Table = &[
         "{} kg gingen wieder von der Waage: was gekommen war und wonach gefragt wurde. Die Last ist wie vorher.",
     ),
     (
+        "{} kg left the deck: what had been found there while the deck was bare.",
+        "{} kg gingen von der Waage: was man auf ihr gefunden hatte, während sie leer war.",
+    ),
+    (
+        "{} kg came onto the deck: what had been missing there while the deck was bare.",
+        "{} kg kamen auf die Waage: was auf ihr gefehlt hatte, während sie leer war.",
+    ),
+    (
+        "{} kg were there again after {} s: someone lifted or pressed.",
+        "{} kg waren nach {} s wieder da: Jemand hat angehoben oder gedrückt.",
+    ),
+    (
         "{} kg came onto the deck in care, and is not the patient's.",
         "{} kg kamen während der Pflege auf die Waage und gehören nicht zum Patienten.",
     ),

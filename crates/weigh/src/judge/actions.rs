@@ -48,6 +48,8 @@ impl Judge {
         self.whole = None;
         self.sure = None;
         self.care = None;
+        self.found.clear();
+        self.cleared = None;
         self.expected.clear();
         self.ledger.take_tare(rest);
     }

@@ -73,7 +73,7 @@ impl Judge {
         let u = u_parts.hypot(unseen.var.sqrt());
         if self.ledger.net_kg(after.level.kg).is_some_and(|net| self.is_nobody(net)) {
             self.tell(t_s, EventKind::PatientOff, "The deck is bare after care: the patient has left it.");
-            self.depart();
+            self.leave_bare(t_s, after);
             return;
         }
         let (stated, others): (Vec<Expected>, Vec<Expected>) =

@@ -7,8 +7,6 @@ use crate::report::EventKind;
 use crate::setup::{Path, Rest, Step};
 use signal::{Mass, Open};
 
-/// Name of what was found on a deck without a patient.
-const ON_BARE: &str = "on the bare deck";
 /// A lean is told as a part of what may lean only where that much does, kg.
 const LEANING_LEAST_KG: f64 = 1.0;
 /// Larger than a slip can be: part of the push along a section that friction there does not take up.
@@ -20,7 +18,7 @@ const SLIP_U: f64 = 0.01;
 /// An entry answers an old question only after this, s: it is likelier about what just came, if something did.
 const ANSWER_S: f64 = 20.0;
 /// What leaves left from where it came, mm: no thing of a bed is placed worse (150 mm is asked of a deck), and two of the same mass lie apart.
-const SAME_PLACE_MM: f64 = 200.0;
+pub(super) const SAME_PLACE_MM: f64 = 200.0;
 /// Standard uncertainty of an item that nobody weighed, kg: linen, a pillow, a pump.
 const UNWEIGHED_KG: f64 = 1.0;
 
@@ -111,15 +109,14 @@ impl Judge {
                 if self.is_nobody(net) || self.is_nobody(net - self.ledger.open_kg().max(0.0)) {
                     let left = self.last_settled.map(|last| -last.kg);
                     self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck.");
-                    self.depart();
-                    self.bare(t_s, after, net);
+                    self.leave_bare(t_s, after);
                 }
             }
             Presence::Presumed => {
                 if net < self.rules.someone_kg {
                     self.presence = Presence::Empty;
                     self.tell(t_s, EventKind::Contact, "Whoever was on the bed has left it.");
-                    self.bare(t_s, after, net);
+                    self.bare(t_s, after, &[]);
                 }
             }
             Presence::Empty => {
@@ -128,33 +125,9 @@ impl Judge {
                     let text = "Someone seems to be on the bed, and nobody said so: no weight until it is said.";
                     self.tell_size(t_s, EventKind::Step, Some(net), None, text);
                 } else {
-                    self.bare(t_s, after, net);
+                    self.bare(t_s, after, &[]);
                 }
             }
-        }
-    }
-
-    /// What lies on a deck without a patient is not the patient.
-    fn bare(&mut self, t_s: f64, after: &Rest, net: f64) {
-        let Some(tare) = self.ledger.tare() else { return };
-        let u = signal::doubt::between(&self.config, tare, after).total_kg();
-        if net.abs() > self.least(u) {
-            self.give(ON_BARE, Mass { kg: net, u_kg: u });
-            self.bared_s = Some(after.level.t_s);
-            let kind = if net > 0.0 { EventKind::Added } else { EventKind::Removed };
-            self.tell_size(t_s, kind, Some(net), Some(u), "The bare deck bears another load than at the tare.");
-        }
-        self.expected.clear();
-    }
-
-    /// A small patient lay there before anybody said so, and was taken for a thing: true where that was a moment ago.
-    pub(super) fn take_back_bared(&mut self, t_s: f64) -> bool {
-        let recent = self.bared_s.take().is_some_and(|bared_s| t_s - bared_s <= self.rules.mend_s);
-        let id = self.names.iter().position(|name| name == ON_BARE).and_then(|at| u16::try_from(at).ok());
-        let heavy = |id: u16| self.ledger.items().iter().any(|i| i.id == id && i.mass.kg >= self.rules.told_kg);
-        match id.filter(|id| recent && heavy(*id)) {
-            Some(id) => self.ledger.forget(id).is_some(),
-            None => false,
         }
     }
 
@@ -201,10 +174,7 @@ impl Judge {
         if self.ledger.net_kg(step.after.level.kg).is_some_and(|net| self.is_nobody(net)) && !self.may_be_item(step) {
             let left = self.last_settled.map(|last| -last.kg);
             self.tell_size(t_s, EventKind::PatientOff, left, None, "The patient has left the deck; nobody said so.");
-            self.depart();
-            if let Some(net) = self.ledger.net_kg(step.after.level.kg) {
-                self.bare(t_s, &step.after, net);
-            }
+            self.leave_bare(t_s, &step.after);
             return;
         }
         let apart_s = self.found_s - t_s;
@@ -237,9 +207,12 @@ impl Judge {
             self.share_with_lean(step, apart_s);
             self.calm(step, apart_s);
         } else if !(self.match_stated(step, u)
+            || self.match_named(step, u)
             || self.mend(step, u, &[Mend::Arrival])
+            || self.put_back_cleared(step, u)
             || self.undo(step, u)
             || self.match_expected(step, u)
+            || self.clear_found(step, u)
             || self.mend(step, u, &[Mend::Item, Mend::Care]))
         {
             let open = Open { t_s, mass: Mass { kg: step.delta_kg, u_kg: u }, place_mm: step.place_mm };
@@ -479,6 +452,23 @@ impl Judge {
         self.expected.iter().all(|item| item.kg.is_some()) && self.match_expected(step, u)
     }
 
+    /// What lies there under a name is entered as leaving (or what is missing as coming), and just its mass leaves: that it is, rather than the end of a
+    /// question about something of like mass.
+    fn match_named(&mut self, step: &Step, u: f64) -> bool {
+        let lies = |item: &Expected| {
+            let id = self.names.iter().position(|name| *name == item.note && !name.is_empty());
+            let of_it = |held: &signal::Item| {
+                id == Some(usize::from(held.id))
+                    && (held.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(held.mass.u_kg))
+            };
+            item.kg.is_none() && item.sign * step.delta_kg > 0.0 && self.ledger.items().iter().any(of_it)
+        };
+        let Some(at) = self.expected.iter().position(lies) else { return false };
+        let item = self.expected.remove(at);
+        self.book(began(step), &item, step.delta_kg, u, step.place_mm);
+        true
+    }
+
     /// A change that entered items explain.
     fn match_expected(&mut self, step: &Step, u: f64) -> bool {
         let delta = step.delta_kg;
@@ -521,6 +511,9 @@ impl Judge {
     /// Puts an entered item on the account, as it was measured.
     pub(super) fn book(&mut self, t_s: f64, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
         let id = self.id_of(&item.note);
+        if !self.ledger.items().iter().any(|held| held.id == id && held.mass.kg * kg < 0.0) {
+            self.named_found(Mass { kg, u_kg: u }, place_mm);
+        }
         let unweighed = self.ledger.items().iter().find(|held| held.id == id && held.mass.u_kg >= UNWEIGHED_KG);
         if unweighed.is_some() && item.sign < 0.0 {
             // It lay in the patient's weight until now.
@@ -548,6 +541,6 @@ impl Judge {
 }
 
 /// When the plateau before a change was left.
-fn began(step: &Step) -> f64 {
+pub(super) fn began(step: &Step) -> f64 {
     step.before.map_or(step.after.level.t_s, |before| before.level.t_s)
 }

@@ -4,11 +4,12 @@
 //! action explains it, or it came about in care), to nobody (it is within its uncertainty, or it undoes an open question) or to the open
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
-//! `actions` takes what people did, `changes` what the load did, `care` what happened between hold and release, `questions` what
+//! `actions` takes what people did, `changes` what the load did, `bared` what is found on a bare deck and leaves later, `care` what happened between hold and release, `questions` what
 //! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `moved` whether the whole bed was moved, `failed` what a cell that fails and comes back leaves behind, `sure` what the deck says of an
 //! open question once nothing is in doubt any more, `state` what outlives a power cut.
 
 mod actions;
+mod bared;
 mod care;
 mod changes;
 mod failed;
@@ -27,6 +28,7 @@ use signal::{Doubt, Mass, Motion, Reading};
 use crate::report::{Event, NamedItem};
 use crate::setup::Accounts;
 use crate::setup::{CELLS, PLATES, Path, PathConfig, Rest, SECTIONS, Sheet, Step};
+use bared::{Cleared, Found};
 use care::Care;
 use failed::Whole;
 use formats::weights::State;
@@ -239,6 +241,10 @@ pub(crate) struct Judge {
     care: Option<Care>,
     /// When something was last found on the bare deck.
     bared_s: Option<f64>,
+    /// What was found on the bare deck and still lies there.
+    found: Vec<Found>,
+    /// What was found there and left last.
+    cleared: Option<Cleared>,
     /// The accounts before a cell failed, until all give again.
     whole: Option<Whole>,
     /// The accounts when nothing was in doubt.
@@ -273,6 +279,8 @@ impl Judge {
             pace: Pace::default(),
             care: None,
             bared_s: None,
+            found: Vec::new(),
+            cleared: None,
             whole: None,
             sure: None,
             unsure: false,

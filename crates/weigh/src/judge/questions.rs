@@ -58,7 +58,7 @@ impl Judge {
             self.answer(&expected);
             return;
         }
-        if self.name_undone(&expected) {
+        if self.name_undone(&expected) || self.name_cleared(&expected) {
             return;
         }
         if let Some(Mended { t_s, kg, u_kg, place_mm }) = self.mended_by(&expected) {

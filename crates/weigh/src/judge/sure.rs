@@ -9,10 +9,12 @@
 //!
 //! | closed                                | when |
 //! |---------------------------------------|------|
-//! | all                                   | left is within 3 u: nothing is unexplained without them |
+//! | all                                   | left is within 3 u: nothing is unexplained without them; and no other set is better by u, such as none of them |
 //! | all, and left goes to what came in care | care was given while load passed the cells by, and left is less than a tenth of the largest |
-//! | those that cancel                     | off is within 3 u: the weight is the same without them |
-//! | the set S with the least off + Σ S    | off is not within 3 u, off + Σ S is, and is at most half of off |
+//! | those that cancel                     | off is within 3 u and no set is better by u: the weight is the same without them |
+//! | the set S with the least off + Σ S    | else, if off + Σ S is within 3 u, and is at most half of off |
+//!
+//! A thing of 3 u and less that came while a section was raised is not explained away by u alone: without it the accounts are off by just its mass, and with it by nothing.
 //!
 //! These accounts do not outlive a power cut (a record is small): an unsure question that was open then waits for its answer.
 
@@ -73,7 +75,10 @@ impl Judge {
         let left_kg = off_kg + unsure.iter().map(|open| open.mass.kg).sum::<f64>();
         let all = || unsure.iter().map(|open| open.t_s).collect::<Vec<f64>>();
         let most_kg = unsure.iter().map(|open| open.mass.kg.abs()).fold(0.0, f64::max);
-        let none = if left_kg.abs() <= least_kg {
+        let best = best_set(&unsure, off_kg);
+        let best_kg = (off_kg + sum_kg(&unsure, best)).abs();
+        let as_good = |kg: f64| kg.abs() <= least_kg && kg.abs() <= best_kg + u_kg;
+        let none = if as_good(left_kg) {
             // Nothing is left to ask. What was booked in between was seen less surely than the rests: the difference is its, as far as it is less sure.
             let of_items = if items_var > 0.0 { items_var / (u_kg * u_kg) } else { 0.0 };
             self.ledger.correct_items(of_items * left_kg, self.ledger.items_u2());
@@ -82,11 +87,13 @@ impl Judge {
             self.give(IN_CARE, Mass { kg: left_kg, u_kg });
             self.tell_care(after.level.t_s, left_kg, u_kg);
             all()
-        } else if off_kg.abs() <= least_kg {
+        } else if as_good(off_kg) {
             // The load is the same with them and without: of what seemed to go and to come back nothing is left to ask.
             self.cancelling(self.rules.least_kg)
         } else {
-            self.refuted(off_kg, least_kg.min(0.5 * off_kg.abs()))
+            // The accounts agree best without these, and not with them.
+            let refuted = best_kg <= least_kg.min(0.5 * off_kg.abs());
+            chosen(&unsure, if refuted { best } else { 0 }).map(|open| open.t_s).collect()
         };
         self.close(&none, after.level.t_s);
     }
@@ -100,15 +107,6 @@ impl Judge {
             self.retell_none(*asked_s, t_s);
             self.mendable = None;
         }
-    }
-
-    /// The unsure questions, by their times, without which the accounts agree best; none where they agree to no better than `within_kg`.
-    fn refuted(&self, off_kg: f64, within_kg: f64) -> Vec<f64> {
-        let asked = self.unsure_questions();
-        let left_kg = |set: usize| (off_kg + sum_kg(&asked, set)).abs();
-        let sets = 1..1_usize << asked.len();
-        let best = sets.min_by(|a, b| left_kg(*a).total_cmp(&left_kg(*b))).filter(|set| left_kg(*set) <= within_kg);
-        best.map_or_else(Vec::new, |set| chosen(&asked, set).map(|open| open.t_s).collect())
     }
 
     /// The most unsure questions, by their times, that cancel to `within_kg`.
@@ -147,11 +145,17 @@ impl Judge {
     }
 }
 
+/// The set of questions, by its bits, without which the accounts agree best.
+pub(super) fn best_set(asked: &[Open], off_kg: f64) -> usize {
+    let left_kg = |set: usize| (off_kg + sum_kg(asked, set)).abs();
+    (0..1_usize << asked.len()).min_by(|a, b| left_kg(*a).total_cmp(&left_kg(*b))).unwrap_or(0)
+}
+
 /// The questions of a set, by its bits.
-fn chosen(asked: &[Open], set: usize) -> impl Iterator<Item = &Open> {
+pub(super) fn chosen(asked: &[Open], set: usize) -> impl Iterator<Item = &Open> {
     asked.iter().enumerate().filter(move |(i, _)| set >> i & 1 == 1).map(|(_, open)| open)
 }
 
-fn sum_kg(asked: &[Open], set: usize) -> f64 {
+pub(super) fn sum_kg(asked: &[Open], set: usize) -> f64 {
     chosen(asked, set).map(|open| open.mass.kg).sum()
 }

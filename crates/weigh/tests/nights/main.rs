@@ -1,7 +1,9 @@
 //! Nights with known truth: what is settled is right, what is unsure is not settled.
 
 mod cuts;
+mod left;
 mod model;
+mod stand_in;
 mod warmth;
 
 use bedplate_weigh::{EventKind, FaultKind, Options, WeighReport, Weigher};

@@ -56,6 +56,8 @@ pub(crate) struct Night {
     pub(crate) breath_kg: [f64; 2],
     /// Share of the push along a raised section that friction does not take up there.
     pub(crate) slip: f64,
+    /// How far plates of four cells share as a sheet that bends, 0 (rigid) to 1.
+    pub(crate) bends: f64,
     pub(crate) deeds: Vec<Deed>,
     pub(crate) actions: Vec<(f64, ActionKind, Option<f64>)>,
     /// Notes of the actions of a time.
@@ -76,6 +78,7 @@ impl Default for Night {
             loss_kg_h: 0.1,
             breath_kg: [0.1, 0.009],
             slip: 0.0,
+            bends: 0.0,
             deeds: Vec::new(),
             actions: Vec::new(),
             notes: Vec::new(),
@@ -135,8 +138,21 @@ fn ramp(t: f64, from: f64, over: f64) -> f64 {
     ((t - from) / over.max(1e-9)).clamp(0.0, 1.0)
 }
 
-/// Shares of a load at (x, y) of the plate among its cells: equal springs under a rigid plate.
-fn shares(cells: &[[f64; 2]], [x, y]: [f64; 2]) -> Vec<f64> {
+/// Shares of a load at (x, y) of the plate among its cells, of which `bends` is as a sheet bends and the rest as if it were rigid.
+fn shares(cells: &[[f64; 2]], at: [f64; 2], bends: f64) -> Vec<f64> {
+    let rigid = rigid_shares(cells, at);
+    let [Some(first), Some(last)] = [cells.first(), cells.get(2)] else { return rigid };
+    if bends <= 0.0 || cells.len() != 4 {
+        return rigid;
+    }
+    // Bilinear between the four corners, in the order of the deck: along x first, then across.
+    let [u, v] = [0, 1].map(|axis| (at[axis] - first[axis]) / (last[axis] - first[axis]));
+    let sheet = [(1.0 - u) * (1.0 - v), u * (1.0 - v), u * v, (1.0 - u) * v];
+    rigid.iter().zip(sheet).map(|(rigid, sheet)| (1.0 - bends) * rigid + bends * sheet).collect()
+}
+
+/// Equal springs under a rigid plate.
+fn rigid_shares(cells: &[[f64; 2]], [x, y]: [f64; 2]) -> Vec<f64> {
     let n = cells.len() as f64;
     let mean = |i: usize| cells.iter().map(|c| c[i]).sum::<f64>() / n;
     let (mx, my) = (mean(0), mean(1));
@@ -209,7 +225,7 @@ impl Night {
     ) -> Sample {
         let mut kg = vec![0.0; cells.len()];
         for (load, place) in self.loads(deck, t, rng) {
-            put(deck, &mut kg, load, place);
+            put(deck, &mut kg, load, place, self.bends);
         }
         let tilt_deg: Vec<f64> = (0..deck.sections.len()).map(|s| self.tilt(s, t)).collect();
         self.lean(deck, cells, &mut kg, &tilt_deg);
@@ -341,7 +357,7 @@ impl Night {
     }
 }
 
-fn put(deck: &Deck, kg: &mut [f64], load: f64, [x, y]: [f64; 2]) {
+fn put(deck: &Deck, kg: &mut [f64], load: f64, [x, y]: [f64; 2], bends: f64) {
     // The plate nearest to the place bears it: the mattress bridges the gaps.
     let far = |p: &formats::deck::Plate| {
         (0..2).map(|i| ([x, y][i] - p.origin_mm[i] - p.size_mm[i] / 2.0).abs() - p.size_mm[i] / 2.0).fold(0.0, f64::max)
@@ -350,7 +366,7 @@ fn put(deck: &Deck, kg: &mut [f64], load: f64, [x, y]: [f64; 2]) {
     let plate_idx = nearest.expect("a plate");
     let plate = &deck.plates[plate_idx];
     let spots: Vec<[f64; 2]> = plate.cells.iter().map(|c| c.at_mm).collect();
-    let share = shares(&spots, [x - plate.origin_mm[0], y - plate.origin_mm[1]]);
+    let share = shares(&spots, [x - plate.origin_mm[0], y - plate.origin_mm[1]], bends);
     let first: usize = deck.plates[..plate_idx].iter().map(|p| p.cells.len()).sum();
     for (i, share) in share.iter().enumerate() {
         kg[first + i] += load * share;
