@@ -1,6 +1,7 @@
 //! Questions that were none: what the deck says once nothing is in doubt any more.
 //!
-//! While a section is raised, a cell fails or load passes the cells by, a lean, a stand-in or a plate on its base may look like something that came or went. Such a
+//! While a section is raised, a cell fails or load passes the cells by, a lean, a stand-in or a plate on its base may look like something that came or went. So may a rest of a few seconds between
+//! two moves of a restless patient: an infant that arches its back rests, to the deck, 50 g too heavy. Such a
 //! question is asked and marked as unsure. When the deck lies flat again and gives with all its cells, the load is compared with the last such rest before, on which no unsure
 //! question was open: the patient weighs what was weighed then, but for what flowed since. A question that was asked while nothing was in doubt is never closed so.
 //!
@@ -9,9 +10,9 @@
 //!
 //! | closed                                | when |
 //! |---------------------------------------|------|
-//! | all                                   | left is within 3 u: nothing is unexplained without them; and no other set is better by u, such as none of them |
+//! | all                                   | left is within 3 u: nothing is unexplained without them; and off is not less by u |
 //! | all, and left goes to what came in care | care was given while load passed the cells by, and left is less than a tenth of the largest |
-//! | those that cancel                     | off is within 3 u and no set is better by u: the weight is the same without them |
+//! | those that cancel                     | else, if off is within 3 u: the weight is the same without them |
 //! | the set S with the least off + Σ S    | else, if off + Σ S is within 3 u, and is at most half of off |
 //!
 //! A thing of 3 u and less that came while a section was raised is not explained away by u alone: without it the accounts are off by just its mass, and with it by nothing.
@@ -28,6 +29,8 @@ use crate::setup::{Rest, Step};
 /// No more unsure questions are tried in all their combinations.
 const MOST_TRIED: usize = 10;
 
+/// What seemed to come or go before and after a rest that was shorter is unsure, s.
+const BRIEF_S: f64 = 15.0;
 /// Of the largest unsure question, what may be left as linen.
 const LEFT_REL: f64 = 0.1;
 
@@ -45,8 +48,14 @@ pub(crate) struct Sure {
 impl Judge {
     /// Remembers the accounts as of the plateau that a step has ended, where nothing was in doubt on it; and whether the step itself is.
     pub(super) fn note_sure(&mut self, step: &Step) {
+        // Called while `found_s` is still that of the plateau before.
+        let brief = step.before.as_ref().is_some_and(|before| before.level.t_s - self.found_s < BRIEF_S);
+        if let Some(from_s) = self.sure.as_ref().map(|sure| sure.rest.level.t_s).filter(|_| brief) {
+            // Nor is what was asked about it, that or an earlier one since the last sure rest.
+            self.asked.iter_mut().filter(|asked| asked.t_s >= from_s).for_each(|asked| asked.unsure = true);
+        }
         let sound = |rest: &Rest| self.flat(rest).is_some();
-        let before = step.before.as_ref().filter(|before| sound(before));
+        let before = step.before.as_ref().filter(|before| sound(before) && !brief);
         self.unsure = step.rewired || before.is_none() || !sound(&step.after) || self.is_shunted();
         let calm = self.presence == Presence::On && self.first_s.is_some() && self.hold.is_none();
         let Some(rest) = before.filter(|_| calm && !self.is_unsure()) else { return };
@@ -75,10 +84,8 @@ impl Judge {
         let left_kg = off_kg + unsure.iter().map(|open| open.mass.kg).sum::<f64>();
         let all = || unsure.iter().map(|open| open.t_s).collect::<Vec<f64>>();
         let most_kg = unsure.iter().map(|open| open.mass.kg.abs()).fold(0.0, f64::max);
-        let best = best_set(&unsure, off_kg);
-        let best_kg = (off_kg + sum_kg(&unsure, best)).abs();
-        let as_good = |kg: f64| kg.abs() <= least_kg && kg.abs() <= best_kg + u_kg;
-        let none = if as_good(left_kg) {
+        let as_good = left_kg.abs() <= off_kg.abs() + u_kg;
+        let none = if left_kg.abs() <= least_kg && as_good {
             // Nothing is left to ask. What was booked in between was seen less surely than the rests: the difference is its, as far as it is less sure.
             let of_items = if items_var > 0.0 { items_var / (u_kg * u_kg) } else { 0.0 };
             self.ledger.correct_items(of_items * left_kg, self.ledger.items_u2());
@@ -87,12 +94,13 @@ impl Judge {
             self.give(IN_CARE, Mass { kg: left_kg, u_kg });
             self.tell_care(after.level.t_s, left_kg, u_kg);
             all()
-        } else if as_good(off_kg) {
+        } else if off_kg.abs() <= least_kg {
             // The load is the same with them and without: of what seemed to go and to come back nothing is left to ask.
             self.cancelling(self.rules.least_kg)
         } else {
             // The accounts agree best without these, and not with them.
-            let refuted = best_kg <= least_kg.min(0.5 * off_kg.abs());
+            let best = best_set(&unsure, off_kg);
+            let refuted = (off_kg + sum_kg(&unsure, best)).abs() <= least_kg.min(0.5 * off_kg.abs());
             chosen(&unsure, if refuted { best } else { 0 }).map(|open| open.t_s).collect()
         };
         self.close(&none, after.level.t_s);

@@ -108,3 +108,27 @@ fn a_light_thing_that_came_while_a_back_was_raised_is_not_explained_away() {
     assert!(out.settled(1602.0 + 15.0, 2000.0).len() > 370 && out.report.open.is_empty(), "{:?}", out.report);
     assert!(out.worst(1600.0, 2000.0) < 0.15, "{}", out.worst(1600.0, 2000.0));
 }
+
+/// An infant arches its back, three times, and between them the deck rests for some seconds with 50 or 60 g too much or too little: nothing came or went.
+#[test]
+fn what_a_restless_infant_seems_to_weigh_for_a_moment_is_no_question() {
+    for seed in 1..4 {
+        let mut night =
+            Night { seed, patient_kg: 5.0, loss_kg_h: 0.0, noise_g: 0.5, breath_kg: [0.01, 0.001], ..begun(900.0) };
+        // The first seems to come and to go less; the others only to go, and to come back a little at a time.
+        for (at, kg) in
+            [(300.0, 0.055), (312.0, -0.025), (324.0, -0.03), (600.0, 0.025), (612.0, -0.058), (624.0, 0.033)]
+        {
+            night.deeds.push(Deed::Restless { from: at, to: at + 4.0, kg: 0.4 });
+            night.deeds.push(Deed::Thing { at: at + 1.0, over: 2.0, kg, x: 700.0, y: 440.0 });
+        }
+        let out = weigh(&night);
+        assert!(out.report.open.is_empty(), "{seed}: {:?}", out.report.events);
+        assert!(
+            out.settled(345.0, 600.0).len() > 235 && out.settled(645.0, 900.0).len() > 235,
+            "{seed}: {:?}",
+            out.report.events
+        );
+        assert!(out.worst(345.0, 600.0) < 0.02 && out.worst(645.0, 900.0) < 0.02);
+    }
+}
