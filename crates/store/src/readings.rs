@@ -13,6 +13,8 @@ use crate::sql::{Field, Row, Transaction, Value};
 
 /// A minute, µs.
 pub const MINUTE_US: i64 = 60_000_000;
+/// Stands in a block for a count that was lost: the least number of 32 bits, which no converter gives.
+pub const LOST_COUNT: i32 = i32::MIN;
 
 /// One weight of a deck.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -36,7 +38,7 @@ pub struct Counts {
     pub bed: String,
     /// When each row was taken, µs of UTC, rising.
     pub at_us: Vec<i64>,
-    /// Row after row, one count a cell.
+    /// Row after row, one count a cell; [`LOST_COUNT`] where there was none.
     pub counts: Vec<i32>,
 }
 
@@ -67,7 +69,7 @@ pub struct CellMinute {
     pub minute_us: i64,
     /// The cell, from 0.
     pub cell: i64,
-    /// Samples in it.
+    /// Samples in it that have a count; a cell that lost all of them has no such minute.
     pub samples: i64,
     /// The least count.
     pub least: i64,
@@ -258,7 +260,8 @@ fn reduce_counts(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -
     for block in counts(transaction, bed, i64::MIN, before_us)? {
         let minute = minute_of(block.at_us[0]);
         for row in block.counts.chunks(block.counts.len() / block.at_us.len()) {
-            for (cell, count) in (0..).zip(row) {
+            // Taken for a count, one that was lost would be the least of its minute and pull the mean along.
+            for (cell, count) in (0..).zip(row).filter(|(_, count)| **count != LOST_COUNT) {
                 minutes.entry((minute, cell)).or_default().take(f64::from(*count));
             }
         }

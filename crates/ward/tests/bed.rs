@@ -164,6 +164,41 @@ fn another_decks_samples_and_other_shapes_are_refused_by_name() {
 }
 
 #[test]
+fn a_cell_at_fault_is_told_until_it_gives_again_and_through_a_restart() {
+    let scene = scene();
+    let name = scene.setup.deck.cells().nth(5).unwrap().1.name.clone();
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    let mut states = Vec::new();
+    let mut frames = scene.frames.iter().enumerate();
+    let mut go_on = |engine: &mut Engine, until: usize, is_lost: bool| {
+        for (number, frame) in frames.by_ref().take_while(|(number, _)| *number < until) {
+            let mut frame = frame.clone();
+            if is_lost {
+                frame.counts[5] = None;
+            }
+            let at_us = START_US + i64::try_from(number).unwrap() * 100_000;
+            if let Some(job) = engine.take(&frame, at_us).unwrap() {
+                states.extend(job.states);
+            }
+        }
+        states.clone()
+    };
+    let at_fault = |engine: &Engine| engine.live().faults.iter().map(|(cell, _)| cell.clone()).collect::<Vec<_>>();
+    go_on(&mut engine, 600, false);
+    assert!(at_fault(&engine).is_empty());
+    let kept = go_on(&mut engine, 1_800, true);
+    assert_eq!(at_fault(&engine), [name.as_str()]);
+    // The newest of each place, as the memory has them.
+    let newest: Vec<_> = (0..3).filter_map(|slot| kept.iter().rev().find(|s| s.slot == slot).cloned()).collect();
+    let mut engine = Engine::new(scene.setup.clone(), &newest, &[], START_US + 180_000_000).unwrap();
+    assert_eq!(at_fault(&engine), [name.as_str()], "after a restart a dead cell looks well");
+    go_on(&mut engine, 2_000, true);
+    assert_eq!(at_fault(&engine), [name]);
+    go_on(&mut engine, 4_000, false);
+    assert!(at_fault(&engine).is_empty(), "{:?} for ever", at_fault(&engine));
+}
+
+#[test]
 fn a_sample_that_comes_again_changes_nothing() {
     let scene = scene();
     let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();

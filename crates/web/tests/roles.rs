@@ -2,6 +2,8 @@
 
 #[path = "ward/bodies.rs"]
 mod bodies;
+#[path = "ward/pages.rs"]
+mod pages;
 #[path = "ward/scene.rs"]
 mod scene;
 

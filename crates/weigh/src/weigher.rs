@@ -233,6 +233,16 @@ impl Weigher {
         News { events: self.judge.take_events(), faults: std::mem::take(&mut self.faults) }
     }
 
+    /// The cells that are at fault as of the last sample, also of one before a restart, in the order of the deck, and how. A cell is
+    /// beyond its load for as long as its overload is not told anew.
+    #[must_use]
+    pub fn at_fault(&self) -> Vec<(String, FaultKind)> {
+        let t_s = self.path.reading().t_s;
+        let over = |over_s: f64| (t_s - over_s <= OVERLOAD_QUIET_S).then_some(FaultKind::Overload);
+        let cells = self.cell_names.iter().zip(self.bad.iter().zip(&self.overloaded_s));
+        cells.filter_map(|(cell, (bad, over_s))| Some((cell.clone(), bad.or_else(|| over(*over_s))?))).collect()
+    }
+
     /// Takes a sample; gives a row when one is due.
     pub fn push(&mut self, sample: &Sample) -> Option<Weight> {
         // A time that is none would set every later row beside its grid.

@@ -249,7 +249,10 @@ pub(crate) fn readings_are_reduced_to_minutes(place: &Place) {
 
 pub(crate) fn counts_come_back_and_are_reduced(place: &Place) {
     let mut database = place.open();
-    let extremes = vec![i32::MIN, i32::MAX, i32::MAX, i32::MIN, 5, -5];
+    // The least number of 32 bits is no extreme of a converter: it stands for a count that was lost, and no figure may be
+    // made of it. The third cell lost all of its counts.
+    let lost = readings::LOST_COUNT;
+    let extremes = vec![i32::MIN + 1, i32::MAX, lost, i32::MAX, lost, lost, 4, -5, lost];
     let block = Counts { bed: "bed 1".to_owned(), at_us: vec![1, 100_001, 200_003], counts: extremes };
     let ragged = Counts { counts: vec![1, 2], ..block.clone() };
     let mut transaction = database.begin().unwrap();
@@ -264,10 +267,11 @@ pub(crate) fn counts_come_back_and_are_reduced(place: &Place) {
     assert_eq!(readings::reduce(transaction.as_mut(), "bed 1", MINUTE_US).unwrap().blocks, 1);
     transaction.commit().unwrap();
     let minutes = readings::cell_minutes(database.look().unwrap().as_mut(), "bed 1", 0, i64::MAX).unwrap();
-    let (least, greatest) = (i64::from(i32::MIN), i64::from(i32::MAX));
-    // (−2³¹ + 2³¹ − 1 + 5) / 3 and (2³¹ − 1 − 2³¹ − 5) / 3.
-    let cell = |cell, mean| CellMinute { minute_us: 0, cell, samples: 3, least, mean, greatest };
-    assert_eq!(minutes, [cell(0, 4.0 / 3.0), cell(1, -2.0)]);
+    let greatest = i64::from(i32::MAX);
+    // (−2³¹ + 1 + 2³¹ − 1 + 4) / 3 and (2³¹ − 1 − 5) / 2.
+    let first = CellMinute { minute_us: 0, cell: 0, samples: 3, least: 1 - (1 << 31), mean: 4.0 / 3.0, greatest };
+    let second = CellMinute { minute_us: 0, cell: 1, samples: 2, least: -5, mean: 1_073_741_821.0, greatest };
+    assert_eq!(minutes, [first, second]);
 }
 
 pub(crate) fn migration_is_taken_once_and_a_later_form_is_refused(place: &Place) {

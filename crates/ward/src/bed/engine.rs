@@ -12,7 +12,7 @@ use link::watch::{Came, Watch};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use store::entry::{Kind, NewEntry};
-use store::readings::{Counts, Reading};
+use store::readings::{Counts, LOST_COUNT, Reading};
 use store::states::State;
 use store::writer::Job;
 use weigh::{Event, Keeper, Options, Slot, Weigher};
@@ -157,7 +157,7 @@ impl Engine {
             tare_kg: None,
             items_kg: 0.0,
             last_event: None,
-            faults: Vec::new(),
+            faults: weigher.at_fault(),
             link: LinkLive::default(),
         };
         Ok(Self {
@@ -253,11 +253,11 @@ impl Engine {
         Ok(())
     }
 
-    /// Gathers raw counts for the next job. A lost count is kept as the least number of 32 bits, which no converter gives.
+    /// Gathers raw counts for the next job.
     fn take_counts(&mut self, frame: &Frame, at_us: i64) {
         if self.counts.at_us.len() < COUNTS_MOST {
             self.counts.at_us.push(at_us);
-            self.counts.counts.extend(frame.counts.iter().map(|c| c.unwrap_or(i32::MIN)));
+            self.counts.counts.extend(frame.counts.iter().map(|c| c.unwrap_or(LOST_COUNT)));
         }
     }
 
@@ -291,6 +291,7 @@ impl Engine {
         self.live.at_us = Some(at_us);
         (self.live.patient_kg, self.live.u_kg) = (weight.patient_kg, weight.u_kg);
         self.live.state = Some(weight.state);
+        self.live.faults = self.weigher.at_fault();
         self.live.open_kg = self.weigher.open_kg();
         (self.live.tare_kg, self.live.items_kg) = (report.tare_kg, report.items_kg);
         Ok(job)
@@ -313,8 +314,6 @@ impl Engine {
         }
         for fault in news.faults {
             let at_us = self.at(fault.t_s);
-            self.live.faults.retain(|(cell, _)| *cell != fault.cell);
-            self.live.faults.push((fault.cell.clone(), fault.kind));
             let body = json!({ "fault": fault.kind, "cell": fault.cell });
             job.entries.push(self.entry(Kind::Event, at_us, fault.cell, body));
         }

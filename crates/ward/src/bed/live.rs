@@ -28,7 +28,7 @@ pub struct Live {
     pub items_kg: f64,
     /// The last event: when (µs of UTC), what, and its sentence.
     pub last_event: Option<(i64, EventKind, String)>,
-    /// Channels that failed: cell and how.
+    /// Channels that are at fault as of the last row: cell and how.
     pub faults: Vec<(String, FaultKind)>,
     /// The way from the deck.
     pub link: LinkLive,

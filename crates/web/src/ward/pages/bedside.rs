@@ -3,7 +3,7 @@
 use ::ward::access::Right;
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
-use ::ward::records::ActionBody;
+use ::ward::records::{ActionBody, Stay};
 use ::ward::service::{OPEN_KG, UNDO_US};
 use formats::weights::State;
 use jiff::Timestamp;
@@ -30,7 +30,8 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?;
     let label = &bed.setup.bed;
     let live = bed.live();
-    let patient = bed.stay().map(|stay| stay.patient);
+    let stay_now = bed.stay();
+    let patient = stay_now.as_ref().map(|stay| stay.patient.clone());
     let (urgency, why) = asks(bed, &live, reader);
     let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
     let recent = on_record(call, |tx| journal::newest(tx, label, Kind::Action))?.flatten();
@@ -41,7 +42,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
         }
         div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
             p.big { (weight(reader, &live)) span.u { "±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } } }
-            (change(call, label, &live)?)
+            (change(call, &live, stay_now.as_ref())?)
             (open(call, &live, may_care))
             dl.facts {
                 dt { (reader.say("On the deck besides the patient")) }
@@ -120,15 +121,20 @@ fn since_tare(call: &Call, bed: &str) -> Result<Markup, Problem> {
     })
 }
 
-/// The change since a chosen moment, from the first settled weight after it.
-fn change(call: &Call, bed: &str, live: &Live) -> Result<Markup, Problem> {
+/// The change since a chosen moment, from the first settled weight after it of who lies here now: the weight of who lay here before
+/// is no reference, and without a stay nobody knows whose weight any is.
+fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Markup, Problem> {
     let reader = call.reader;
+    let Some(stay) = stay else {
+        let text = reader.say("no change is shown: no patient is entered for this bed");
+        return Ok(html! { div.change { p.delta { span.unit { (text) } } } });
+    };
     let chosen = call.query.get("since").and_then(|h| h.parse().ok()).filter(|h| SINCE_H.contains(h));
     let hours = chosen.unwrap_or(SINCE_USUAL_H);
     let query = Query {
-        chain: Some(bed.to_owned()),
+        chain: Some(stay.bed.clone()),
         kind: Some(Kind::Weight),
-        from_us: Some(now_us() - hours * HOUR_US),
+        from_us: Some(stay.from_us.max(now_us() - hours * HOUR_US)),
         most: Some(1),
         ..Query::default()
     };
