@@ -48,7 +48,7 @@ const MANUAL: [&str; 3] = ["/manual", "/manual/stages/design", "/manual/commands
 
 /// Pages that ask the server for more once they are open say so when they have it.
 async fn wait_for_words(browser: &Browser, page: &str) {
-    let ready = match page {
+    let ready = match page.split('?').next().unwrap_or(page) {
         "/workbench" => "document.querySelector('#plan svg') !== null",
         "/guide" => "document.querySelectorAll('#counts tbody tr').length > 0",
         "/tests" => "document.querySelectorAll('#kinds tbody tr').length > 0",
@@ -94,6 +94,73 @@ async fn the_manual_is_whole_at_every_width_in_both_themes() {
             }
         }
     }
+    browser.stop().await;
+}
+
+/// Words that no German sentence has; what the deck file, the twin's files and the chart call things is not the page's.
+const ENGLISH: &str = "(() => { const names = /Hornbeam deck|adult, (flat|back at 30°)|elbow of a carer/g; \
+    const read = document.querySelector('main').innerText.replace(names, '') + ' ' + [...document.querySelectorAll('[aria-label], [placeholder], svg title, svg text')].map((e) => e.getAttribute('aria-label') ?? e.getAttribute('placeholder') ?? e.textContent).join(' | ').replace(names, ''); \
+    return [...read.matchAll(/\\b(the|and|of|by|with|from|not|is|are|to|for|weight|charted|weighed|since|settled|help|load|plate|cell|limit|error|found|kept|taken|over|under|step|test|reading|unexplained|uncertainty)\\b/gi)].map((m) => read.slice(Math.max(0, m.index - 40), m.index + 50)).join(' ¦ '); })()";
+
+/// Whatever stands on a page, drawn by the server or by its script, is German where German was chosen.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_speaks_german_where_it_was_chosen() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&format!("{}/balance", demo.address)).await;
+    assert!(
+        browser.text(ENGLISH).await.contains("charted"),
+        "a checker that finds nothing anywhere would prove nothing"
+    );
+    browser.click_button("Deutsch").await;
+    browser.wait_for("document.documentElement.lang === 'de'").await;
+    assert_eq!(browser.text("location.pathname").await, "/balance", "the page stays");
+    // All that is left over at once, so that one run names it all.
+    let mut left = Vec::new();
+    for page in PAGES.iter().copied().chain(["/guide?tour", "/?tour"]) {
+        browser.open(&format!("{}{page}", demo.address)).await;
+        browser.wait_for("document.documentElement.dataset.plots === 'drawn'").await;
+        let wanted = browser.number("document.querySelectorAll('[data-plot]').length").await;
+        browser.wait_for(&format!("document.querySelectorAll('.main-svg').length >= {wanted}")).await;
+        wait_for_words(&browser, page).await;
+        // The text of a deck file is the file's.
+        browser.number("(document.querySelectorAll('pre, textarea, code').forEach((e) => e.remove()), document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
+        left.push(format!("{page}: {}", browser.text(ENGLISH).await));
+        // A number has a comma; a clause of a standard, a time and an address keep their points.
+        let points = "[...document.querySelector('main').innerText.matchAll(/(?<![\\w.])\\d+\\.\\d+(?![\\d.])/g)].map((m) => m[0]).join(' ')";
+        left.push(format!("{page}: {}", browser.text(points).await));
+        browser.assert_whole(&format!("{page} in German")).await;
+        browser.picture(&format!("{}-german", page.trim_start_matches('/').replace(['/', '?'], "-"))).await;
+    }
+    left.retain(|words| !words.ends_with(": "));
+    assert_eq!(left, Vec::<String>::new());
+    // What the server answers is German too: a reading that cannot be taken, a deck file that is none.
+    browser.open(&format!("{}/guide", demo.address)).await;
+    browser.wait_for("document.querySelector('#main-step') !== null").await;
+    let refused = "(async () => (await (await fetch('/guide/do/take', { method: 'POST', headers: { 'content-type': 'application/json' }, body: '{}' })).json()).problem)()";
+    browser.number(&format!("({refused}.then((p) => {{ window.told = p; }}), 1)")).await;
+    browser.wait_for("window.told !== undefined").await;
+    assert_eq!(browser.text("window.told").await, "erst die Druckprobe machen oder auslassen");
+    // A step of each guided page, said by its script.
+    browser.click_button("Auslassen").await;
+    browser.wait_for("document.querySelector('#task').textContent.startsWith('Schritt 1 von')").await;
+    assert_eq!(browser.text(ENGLISH).await, "", "English in a guided calibration");
+    browser.open(&format!("{}/tests", demo.address)).await;
+    browser.wait_for("document.querySelector('#main-step')?.disabled === false").await;
+    browser.click("#main-step").await;
+    browser.wait_for("document.querySelector('#task').textContent.includes(', 2 von ')").await;
+    browser.click("#by-itself").await;
+    browser.wait_for("document.querySelector('#chart svg') !== null").await;
+    assert_eq!(browser.text(ENGLISH).await, "", "English in a guided verification");
+    // A night of the twin, with what its weigher said.
+    browser.open(&format!("{}/twin", demo.address)).await;
+    browser.set_value("#speed", "0").await;
+    browser.click_button("Beginnen").await;
+    browser.wait_for("document.querySelectorAll('#events li').length > 2").await;
+    assert_eq!(browser.text(ENGLISH).await, "", "English in a night of the twin");
+    browser.click_button("English").await;
+    browser.wait_for("document.documentElement.lang === 'en'").await;
     browser.stop().await;
 }
 

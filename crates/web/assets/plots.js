@@ -2,6 +2,18 @@
 // the width or the medium changes.
 "use strict";
 (() => {
+  const inGerman = document.documentElement.lang === "de";
+  if (inGerman) Plotly.register({
+    moduleType: "locale",
+    name: "de",
+    dictionary: { "Autoscale": "Alles zeigen", "Download plot as a png": "Als Bild speichern", "Download plot": "Speichern", "Pan": "Verschieben", "Reset axes": "Achsen zurücksetzen", "Zoom": "Ausschnitt", "Zoom in": "Näher", "Zoom out": "Weiter" },
+    format: {
+      days: ["Sonntag", "Montag", "Dienstag", "Mittwoch", "Donnerstag", "Freitag", "Samstag"], shortDays: ["So", "Mo", "Di", "Mi", "Do", "Fr", "Sa"],
+      months: ["Januar", "Februar", "März", "April", "Mai", "Juni", "Juli", "August", "September", "Oktober", "November", "Dezember"],
+      shortMonths: ["Jan", "Feb", "Mär", "Apr", "Mai", "Jun", "Jul", "Aug", "Sep", "Okt", "Nov", "Dez"],
+      date: "%d.%m.%Y", year: "%Y", month: "%b %Y", dayMonth: "%-d. %b", dayMonthYear: "%-d. %b %Y", decimal: ",", thousands: ".",
+    },
+  });
   const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   const faint = (colour) => `color-mix(in srgb, ${colour} 22%, transparent)`;
 
@@ -82,11 +94,12 @@
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
       modebar: { bgcolor: "rgba(0,0,0,0)", color: token("soft"), activecolor: token("main") },
       hovermode: "closest",
+      separators: inGerman ? ",." : ".,",
       hoverlabel: { bgcolor: token("sheet"), bordercolor: token("line"), font: { color: token("ink") } },
     };
     if (onPaper()) Object.assign(layout, { autosize: false, width: PAPER_PX, height: canvas.clientHeight });
     else layout.autosize = true;
-    const config = { displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
+    const config = { locale: inGerman ? "de" : "en-US", displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
     canvas.querySelector(".waiting")?.remove();
     return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
   };

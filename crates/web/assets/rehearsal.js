@@ -1,50 +1,49 @@
 // A night of the twin: begins it, looks in while it runs, draws bed, curve and report card.
-import { $, asking, el, figure, say } from "/static/shared.js";
+import { $, PLOT_CONFIG, asking, el, figure, plotAxis, plotLayout, say, token, warn } from "/static/shared.js";
+import { drawBed } from "/static/solid.js";
 
-const send = asking("The server does not answer. What stands here is the last that it said.");
+const send = asking(say("The server does not answer. What stands here is the last that it said."));
 const clock = (s) => `${Math.floor(s / 3600)}:${String(Math.floor((s % 3600) / 60)).padStart(2, "0")}`;
-const WORDS = { settled: "settled: may be believed", moving: "the load moves", held: "held during care", empty: "nobody on the deck", overload: "beyond the deck's range", fault: "the deck cannot weigh" };
+const WORDS = { settled: say("settled: may be believed"), moving: say("the load moves"), held: say("held during care"), empty: say("nobody on the deck"), overload: say("beyond the deck's range"), fault: say("the deck cannot weigh") };
 
 const drawCurve = (curve) => {
-  const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   const known = curve.flatMap(([, shown, truth]) => [shown, truth]).filter((v) => v !== null);
   if (!known.length) return;
   const [low, high] = [Math.min(...known), Math.max(...known)];
   const room = Math.max(0.1, 0.1 * (high - low));
-  const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
   $("curve").style.height = "320px";
   Plotly.react($("curve"), [
-    { type: "scatter", mode: "lines", name: "true", x: curve.map((p) => p[0]), y: curve.map((p) => p[2]), line: { color: token("second"), width: 1.6, dash: "dash" }, connectgaps: false },
-    { type: "scatter", mode: "lines", name: "shown, settled", x: curve.map((p) => p[0]), y: curve.map((p) => p[1]), line: { color: token("main"), width: 2.2 }, connectgaps: false },
-  ], {
-    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 30, b: 48 },
-    xaxis: axis("hours"), yaxis: { ...axis("patient, kg"), range: [low - room, high + room] }, legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 }, hovermode: "closest",
-  }, { displaylogo: false, displayModeBar: false, responsive: true });
+    { type: "scatter", mode: "lines", name: say("true"), x: curve.map((p) => p[0]), y: curve.map((p) => p[2]), line: { color: token("second"), width: 1.6, dash: "dash" }, connectgaps: false },
+    { type: "scatter", mode: "lines", name: say("shown, settled"), x: curve.map((p) => p[0]), y: curve.map((p) => p[1]), line: { color: token("main"), width: 2.2 }, connectgaps: false },
+  ], plotLayout({
+    margin: { l: 60, r: 12, t: 30, b: 48 },
+    xaxis: plotAxis(say("hours")), yaxis: { ...plotAxis(say("patient, kg")), range: [low - room, high + room] }, legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
+  }), PLOT_CONFIG);
 };
 const headline = (label, value, unit, note) => el("div", { class: "headline" }, el("p", { class: "label" }, label), el("p", { class: "value" }, value, el("span", { class: "unit" }, ` ${unit}`)), el("p", { class: "note" }, note));
 
 let drawn = "";
 const draw = (night) => {
   if (!night.begun) return;
-  say(night.problem);
-  const over = night.finished ? (night.problem ? "ended early" : "over") : "under way";
-  $("clock").textContent = `${night.scenario}: ${clock(night.t_s)} of ${clock(night.hours * 3600)} h, ${over}.`;
+  warn(night.problem);
+  const over = night.finished ? (night.problem ? say("ended early") : say("over")) : say("under way");
+  $("clock").textContent = say("{}: {} of {} h, {}.", night.scenario, clock(night.t_s), clock(night.hours * 3600), over);
   $("progress").value = night.t_s / (night.hours * 3600);
   $("figures").replaceChildren(
-    headline("Shown", figure(night.patient_kg, 2), "kg", `± ${figure(night.u_kg, 2)} kg; ${WORDS[night.state] ?? "no weight yet"}`),
-    headline("True", figure(night.true_kg, 2), "kg", "what a perfect deck would show"),
-    headline("Error", night.true_kg === null || night.patient_kg === null ? "–" : figure(1000 * (night.patient_kg - night.true_kg), 0), "g", "shown less true, just now"));
+    headline(say("Shown"), figure(night.patient_kg, 2), "kg", `± ${figure(night.u_kg, 2)} kg; ${WORDS[night.state] ?? say("no weight yet")}`),
+    headline(say("True"), figure(night.true_kg, 2), "kg", say("what a perfect deck would show")),
+    headline(say("Error"), night.true_kg === null || night.patient_kg === null ? "–" : figure(1000 * (night.patient_kg - night.true_kg), 0), "g", say("shown less true, just now")));
   const most = Math.max(...night.plates.map((p) => p.kg), 1);
   const angles = Object.fromEntries(night.sections.map((s) => [s.name, s.now_deg ?? 0]));
   $("bed").replaceChildren(drawBed(night.sections, night.plates.map((p) => ({ ...p, step: Math.max(0, Math.min(4, Math.floor((5 * p.kg) / most))), title: `${p.name}: ${figure(p.kg, 1)} kg` })), angles),
     el("p", {}, night.plates.map((p) => `${p.name} ${figure(p.kg, 1)} kg`).join(" · ")));
   const { card } = night;
   $("card").replaceChildren(el("dl", { class: "facts" }, ...[
-    ["rows settled", `${figure(card.settled_pct, 0)} % of ${card.rows}`],
-    ["error, mean", `${figure(card.mean_g, 1)} g`],
-    ["error, standard deviation", `${figure(card.sd_g, 1)} g`],
-    ["error, largest of a settled row", `${figure(card.largest_g, 0)} g`],
-    ["within 1.96 u", `${figure(card.covered_pct, 1)} %, of 95 % promised`],
+    [say("rows settled"), say("{} % of {}", figure(card.settled_pct, 0), card.rows)],
+    [say("error, mean"), `${figure(card.mean_g, 1)} g`],
+    [say("error, standard deviation"), `${figure(card.sd_g, 1)} g`],
+    [say("error, largest of a settled row"), `${figure(card.largest_g, 0)} g`],
+    [say("within 1.96 u"), say("{} %, of 95 % promised", figure(card.covered_pct, 1))],
   ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
   const events = night.events.slice(-12).reverse();
   const key = events.map((e) => e.t_s + e.text).join("|");
@@ -52,7 +51,7 @@ const draw = (night) => {
     drawn = key;
     $("events").replaceChildren(...events.map((e) => el("li", {}, el("strong", {}, clock(e.t_s)), ` ${e.text}`)));
   }
-  $("happened").textContent = `${night.happened} things happened so far that the twin knows of; contacts that let go again are most of them.`;
+  $("happened").textContent = say("{} things happened so far that the twin knows of; contacts that let go again are most of them.", night.happened);
   drawCurve(night.curve);
 };
 const look = async () => {
@@ -61,7 +60,7 @@ const look = async () => {
     const night = await send("/twin/state");
     draw(night);
     if (!night.begun || night.finished) wait = 0;
-  } catch (problem) { say(problem.message); wait = 2000; }
+  } catch (problem) { warn(problem.message); wait = 2000; }
   document.documentElement.dataset.looked = String(Number(document.documentElement.dataset.looked ?? 0) + 1);
   clearTimeout(timer);
   if (wait) timer = setTimeout(look, document.hidden ? 3000 : wait);
@@ -71,10 +70,10 @@ $("begin").addEventListener("submit", async (event) => {
   event.preventDefault();
   try {
     await send("/twin/begin", { scenario: $("scenario").value, seed: $("seed").valueAsNumber, speed: Number($("speed").value) });
-    say(null);
+    warn(null);
     drawn = "";
     look();
-  } catch (problem) { say(problem.message); }
+  } catch (problem) { warn(problem.message); }
 });
-$("speed").addEventListener("change", () => send("/twin/speed", { speed: Number($("speed").value) }).catch((problem) => say(problem.message)));
+$("speed").addEventListener("change", () => send("/twin/speed", { speed: Number($("speed").value) }).catch((problem) => warn(problem.message)));
 look();

@@ -1,4 +1,13 @@
-// What the bench's scripts share: elements, figures, tables, and questions to the server.
+// What the bench's scripts share: texts in the reader's language, elements, figures, tables, and questions to the server.
+import { GERMAN } from "/static/words.js";
+
+const inGerman = document.documentElement.lang === "de";
+
+// A text in the reader's language; holes, {}, are filled in their order. What has no translation stays English rather than vanish.
+export const say = (english, ...holes) => {
+  let next = 0;
+  return (inGerman ? GERMAN[english] ?? english : english).replaceAll("{}", () => holes[next++]);
+};
 
 export const $ = (id) => document.getElementById(id);
 
@@ -13,8 +22,21 @@ export const el = (tag, attributes = {}, ...children) => {
   return made;
 };
 
-// A number with so many decimals, or a dash; a true minus, since a hyphen is easily overlooked.
-export const figure = (value, decimals) => (typeof value === "number" ? value.toFixed(decimals).replace("-", "−") : "–");
+// A number as the reader writes it; a true minus, since a hyphen is easily overlooked.
+export const signs = (text) => (inGerman ? text.replace(".", ",") : text).replace("-", "−");
+// A number with so many decimals, or a dash; nothing has no sign.
+export const figure = (value, decimals) => (typeof value === "number" ? signs(value.toFixed(decimals).replace(/^-(?=[0.]*$)/, "")) : "–");
+// A number with so many digits, or a dash.
+export const digits = (value, n) => {
+  if (typeof value !== "number") return "–";
+  const size = value === 0 ? 0 : Math.floor(Math.log10(Math.abs(value)));
+  return signs(value.toFixed(Math.max(0, n - 1 - size)));
+};
+// What a plot of these pages has in common: the reader's theme, signs and language.
+export const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+export const plotAxis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
+export const plotLayout = (more) => ({ paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, separators: inGerman ? ",." : ".,", hovermode: "closest", ...more });
+export const PLOT_CONFIG = { displaylogo: false, displayModeBar: false, responsive: true };
 
 // A table that scrolls by itself. A head that is `{ words }` stands over words, not figures. A row is a list of cells, or
 // `{ mark, cells }` where it may be the step that is under way; a cell is a text, or a td made by the caller.
@@ -42,25 +64,12 @@ export const asking = (silent) => async (path, body) => {
     throw new Error(silent);
   }
   const told = await answer.json();
-  if (!answer.ok) throw new Error(told.problem ?? `The server answered ${answer.status}.`);
+  if (!answer.ok) throw new Error(told.problem ?? say("The server answered {}.", answer.status));
   return told;
 };
 
 // Says what is wrong where the page has a place for it, or that nothing is.
-export const say = (problem) => { $("problem").hidden = !problem; $("problem").textContent = problem ?? ""; };
+export const warn = (problem) => { $("problem").hidden = !problem; $("problem").textContent = problem ?? ""; };
 
-// How far the reading is: in words, as a bar, and what still moves.
-export const drawSettling = (live, isDone) => {
-  $("settling-bar").value = live.seconds ?? 0;
-  $("settling-bar").hidden = isDone;
-  const words = isDone ? "" : live.silent ? "▲ Nothing comes from the deck: look at plug and cable." : live.settled ? "✓ settled" : (live.seconds ?? 0) < live.of_seconds - 0.6 ? `listening: ${figure(live.seconds ?? 0, 0)} of ${live.of_seconds} s` : "○ not settled yet";
-  if ($("settling-words").textContent !== words) $("settling-words").textContent = words;
-  $("drift").textContent = isDone || live.drift_g === null ? "" : `Most that a cell still moves: ${figure(live.drift_g, 1)} g in half a reading.`;
-};
-
-// The server's drawing of what stands where, with its words; without one the place is empty.
-export const putDrawing = (drawing, words) => {
-  $("drawing").replaceChildren();
-  if (drawing) $("drawing").append(new DOMParser().parseFromString(drawing.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement);
-  $("drawing-words").textContent = drawing ? words : "";
-};
+// A drawing of the server's as an element.
+export const svgOf = (text) => new DOMParser().parseFromString(text.includes("xmlns=") ? text : text.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;

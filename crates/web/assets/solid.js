@@ -1,7 +1,8 @@
 // Draws a bed with its deck: sections at their angles, seen from the patient's right and above.
-"use strict";
+import { say } from "/static/shared.js";
+
 // Plates carry `step`, their shade from 0 to 4, and `title`; angles are degrees by the name of a section.
-const drawBed = (() => {
+export const drawBed = (() => {
   const svgEl = (tag, attributes, ...children) => {
     const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
     for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
@@ -69,7 +70,7 @@ const drawBed = (() => {
     }
     const [xs, ys] = [points.map((p) => p[0]), points.map((p) => p[1])];
     const box = [Math.min(...xs) - 40, Math.min(...ys) - 40, Math.max(...xs) - Math.min(...xs) + 80, Math.max(...ys) - Math.min(...ys) + 80];
-    const told = sections.map((s) => `${s.name} at ${Math.round(angles[s.name] ?? 0)}°`).join(", ");
-    return svgEl("svg", { class: "solid", viewBox: box.map((v) => v.toFixed(0)).join(" "), role: "img", "aria-label": `The deck on its bed: ${told}` }, ...parts);
+    const told = sections.map((s) => say("{} at {}°", s.name, Math.round(angles[s.name] ?? 0))).join(", ");
+    return svgEl("svg", { class: "solid", viewBox: box.map((v) => v.toFixed(0)).join(" "), role: "img", "aria-label": say("The deck on its bed: {}", told) }, ...parts);
   };
 })();

@@ -1,149 +1,107 @@
 // The guided verification: says what to put where, watches the deck settle, shows each test inside its limits. Where it stands is
 // the server's.
-import { $, asking, drawSettling, el, figure, putDrawing, say, table } from "/static/shared.js";
+import { $, el, figure, say, svgOf, table } from "/static/shared.js";
+import { guided } from "/static/guided.js";
 
-const send = asking("The server does not answer. What was taken is on its disk; this page goes on by itself when it is back.");
-let lost = false;
-let state = null;
-let live = null;
-let doing = false;
-let drawnFor = null;
-
-const refresh = async () => { state = await send("/tests/state"); drawState(); };
-const act = async (path) => {
-  if (doing) return;
-  doing = true;
-  try { await send(path, {}); say(null); await refresh(); } catch (problem) { say(problem.message); } finally {
-    doing = false;
-    // What was settled before the step says nothing of the next one.
-    live = null;
-  }
-};
-const button = (text, path, attributes = {}) => el("button", { type: "button", ...attributes, onclick: () => act(path) }, text);
 const kilograms = (kg) => figure(kg, Number.isInteger(kg) ? 0 : 3);
 
-// Bodies by plate: "2 × F20 + F5 on the middle of plate seat".
+// Bodies by mark: "2 × F20 + F5 on plate seat, x 215 mm, y 430 mm".
 const standing = (bodies) => {
   const marks = new Map();
   for (const { body, plate, at_mm: [x, y] } of bodies) {
-    const mark = `plate ${plate}, x ${figure(x, 0)} mm, y ${figure(y, 0)} mm`;
+    const mark = say("plate {}, x {} mm, y {} mm", plate, figure(x, 0), figure(y, 0));
     const names = marks.get(mark) ?? new Map();
     names.set(body, (names.get(body) ?? 0) + 1);
     marks.set(mark, names);
   }
-  return [...marks].map(([mark, names]) => `${[...names].map(([name, n]) => (n > 1 ? `${n} × ${name}` : name)).join(" + ")} on ${mark}`);
+  return [...marks].map(([mark, names]) => say("{} on {}", [...names].map(([name, n]) => (n > 1 ? `${n} × ${name}` : name)).join(" + "), mark));
 };
 
-const drawState = () => {
+const draw = (run) => {
+  const { state } = run;
   const waits = state.stage === "waits";
   for (const panel of document.querySelectorAll("main .panel:not(.help):not(#task-panel)")) panel.hidden = waits;
   $("settling").hidden = waits;
-  if (waits) {
-    $("stage").textContent = "Nothing to verify yet.";
-    $("task").textContent = state.problem ? "The calibration cannot be verified" : "First the calibration";
-    $("how").replaceChildren(state.problem ? `${state.problem}. ` : "This page goes on with the calibration that is made beside it, once its last reading is taken. ", el("a", { href: "/guide" }, "To the guided calibration"));
-    drawnFor = null;
-    $("drawing").replaceChildren();
-    $("drawing-words").textContent = "";
-    return;
-  }
+  if (waits) { drawWaiting(run); return; }
   const step = state.steps[state.next];
-  $("stage").replaceChildren(...state.tests.flatMap((test, i) => {
-    const sign = test.left_out ? "–" : test.passed === false ? "✗" : test.over ? "✓" : "○";
-    const words = `${sign} ${test.name.toLowerCase()}`;
-    return [i ? " → " : "", el(test.under_way ? "strong" : "span", { class: "stage", "aria-current": test.under_way && "step" }, words)];
-  }));
+  run.putStages(state.tests.map((test) => [`${test.left_out ? "–" : test.passed === false ? "✗" : test.over ? "✓" : "○"} ${test.name}`, test.under_way]));
   $("by-itself-label").hidden = !step;
-  if (step) drawTask(step);
+  if (step) drawTask(state, step);
   else {
     const { passed } = state;
-    $("task").textContent = passed === null ? "No test was made" : passed ? "✓ Every test that was made stays within its limits" : "✗ A test misses its limit";
-    $("how").textContent = "The report and tests.csv are in the run's folder too. What was left out, and what stays to be tested by hand, may not be concluded upon.";
+    $("task").textContent = passed === null ? say("No test was made") : passed ? `✓ ${say("Every test that was made stays within its limits")}` : `✗ ${say("A test misses its limit")}`;
+    $("how").textContent = say("The report and tests.csv are in the run's folder too. What was left out, and what stays to be tested by hand, may not be concluded upon.");
   }
-  const key = `${state.next} ${state.stage}`;
-  if (drawnFor !== key) {
-    drawnFor = key;
-    putDrawing(state.drawing, "Seen from above, head end left, the patient's right at the bottom.");
-  }
-  drawButtons(step);
-  drawTests();
-  $("steps-head").textContent = `All readings, ${state.steps.filter((s) => s.became === "taken").length} of ${state.steps.length} taken`;
-  $("steps").replaceChildren(table("Readings in their order", [{ words: "test" }, { words: "step" }, { words: "done" }, "load, kg", "shown, kg", "error, g", "permissible, ± g"],
+  run.putDrawing(`${state.next} ${state.stage}`, state.drawing, say("Seen from above, head end left, the patient's right at the bottom."));
+  drawButtons(run, step);
+  drawTests(state);
+  $("steps-head").textContent = say("All readings, {} of {} taken", state.steps.filter((s) => s.became === "taken").length, state.steps.length);
+  const became = { taken: "✓", waiting: "–", "left out": say("left out") };
+  $("steps").replaceChildren(table(say("Readings in their order"), [{ words: say("test") }, { words: say("step") }, { words: say("done") }, say("load, kg"), say("shown, kg"), say("error, g"), say("permissible, ± g")],
     state.steps.map((s, i) => ({ mark: i === state.next, cells: [
-      `${i === state.next ? "▶ " : ""}${s.name.toLowerCase()}`, `${s.step}${s.due_min === null ? "" : `, ${s.due_min} min`}`,
-      { taken: "✓", waiting: "–", "left out": "left out" }[s.became], figure(s.load_kg, 3), figure(s.shown_kg, 4), figure(s.error_g, 1), figure(s.limit_g, 0)] }))));
+      `${i === state.next ? "▶ " : ""}${s.name}`, `${s.step}${s.due_min === null ? "" : `, ${s.due_min} min`}`,
+      became[s.became], figure(s.load_kg, 3), figure(s.shown_kg, 4), figure(s.error_g, 1), figure(s.limit_g, 0)] }))));
   $("open").replaceChildren(...state.open.map((words) => el("li", {}, words)));
+  $("open-panel").hidden = !state.open.length;
 };
-const drawTask = (step) => {
-  const where = standing(step.bodies);
+const drawWaiting = (run) => {
+  const { problem } = run.state;
+  $("stage").textContent = say("Nothing to verify yet.");
+  $("task").textContent = problem ? say("The calibration cannot be verified") : say("First the calibration");
+  $("how").replaceChildren(problem ? `${problem}. ` : `${say("This page goes on with the calibration that is made beside it, once its last reading is taken.")} `, el("a", { href: "/guide" }, say("To the guided calibration")));
+  run.putDrawing("waits", null, "");
+};
+const drawTask = (state, step) => {
   const load = step.bodies.reduce((sum, b) => sum + b.mass_kg, 0);
-  const what = step.bodies.length ? `put ${kilograms(load)} kg on the deck` : "everything off the deck";
-  const done = { "set-zero": "then zero is set", "set-tare": "then the tare is set", read: what }[step.act];
-  $("task").textContent = `${step.name}, ${state.next + 1} of ${state.steps.length}: ${step.act === "read" ? done : `${what}, ${done}`}`;
+  const what = step.bodies.length ? say("put {} kg on the deck", kilograms(load)) : say("everything off the deck");
+  const then = { "set-zero": say("then zero is set"), "set-tare": say("then the tare is set") }[step.act];
+  $("task").textContent = say("{}, {} of {}: {}", step.name, state.next + 1, state.steps.length, then ? `${what}, ${then}` : what);
   const lying = step.due_min > 0;
   $("how").textContent = lying
-    ? `The load lies. The next reading is due ${step.due_min} min after the first, and is taken by itself; stay off the bed.`
-    : step.bodies.length ? `${where.join("; ")}. Middles from the plate's head end (x) and from the patient's right (y), within 2 mm; nothing else on the deck. Then hands off.`
-      : "Nothing on the plates, nothing touches them.";
+    ? say("The load lies. The next reading is due {} min after the first, and is taken by itself; stay off the bed.", step.due_min)
+    : step.bodies.length ? `${standing(step.bodies).join("; ")}. ${say("Middles from the plate's head end (x) and from the patient's right (y), within 2 mm; nothing else on the deck. Then hands off.")}`
+      : say("Nothing on the plates, nothing touches them.");
 };
-const drawButtons = (step) => {
+const drawButtons = (run, step) => {
+  const { state } = run;
   const made = [];
   if (step) {
-    const text = { "set-zero": "Set zero", "set-tare": "Set the tare", read: "Take this reading" }[step.act];
-    if (!(step.due_min > 0)) made.push(button(text, "/tests/do/take", { id: "main-step" }));
-    made.push(button(`Leave out: ${step.name.toLowerCase()}`, "/tests/do/leave-out", { id: "leave-out" }));
+    const text = { "set-zero": say("Set zero"), "set-tare": say("Set the tare"), read: say("Take this reading") }[step.act];
+    if (!(step.due_min > 0)) made.push(run.button(text, "do/take", { id: "main-step" }));
+    made.push(run.button(say("Leave out: {}", step.name), "do/leave-out", { id: "leave-out" }));
   }
-  if (state.next > 0) made.push(button("Back one step", "/tests/do/back", { id: "back" }));
-  if (!step) made.push(...state.files.map((name) => el("a", { class: "button", href: `/tests/files/${name}`, download: name.endsWith(".html") ? false : name }, name)));
-  if (state.has_hands && step && !(step.due_min > 0)) made.push(button("Let invented hands do it", "/tests/hands/next", { id: "hands" }));
-  const focus = document.activeElement?.id;
-  $("buttons").replaceChildren(...made);
-  if (focus) [...$("buttons").children].find((b) => b.id === focus)?.focus();
+  if (state.next > 0) made.push(run.button(say("Back one step"), "do/back", { id: "back" }));
+  if (!step) made.push(...run.files());
+  if (state.has_hands && step && !(step.due_min > 0)) made.push(run.hands());
+  run.putButtons(made);
 };
 
 // The chart of the test under way, or of the last one that was.
-const drawTests = () => {
+const drawTests = (state) => {
   const judged = state.tests.filter((t) => t.chart);
   const shown = state.tests.find((t) => t.under_way && t.chart) ?? judged.at(-1);
-  if (shown) {
-    const svg = new DOMParser().parseFromString(shown.chart.includes("xmlns=") ? shown.chart : shown.chart.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;
-    $("chart").replaceChildren(svg);
-    $("chart-words").textContent = `${shown.name}. Judged: ${shown.judged}. Dashed: limits.`;
-  } else {
-    $("chart").replaceChildren();
-    $("chart-words").textContent = "The first reading will show the first error.";
-  }
+  $("chart").replaceChildren(...(shown ? [svgOf(shown.chart)] : []));
+  $("chart-words").textContent = shown ? say("{}. Judged: {}. Dashed: limits.", shown.name, shown.judged) : say("The first reading will show the first error.");
   const verdict = (t) => {
-    if (t.left_out) return "left out";
+    if (t.left_out) return say("left out");
     if (t.passed === null) return "–";
-    const words = t.passed ? (t.over ? "✓ met" : "✓ so far") : "✗ not met";
+    const words = t.passed ? `✓ ${t.over ? say("met") : say("so far")}` : `✗ ${say("not met")}`;
     return el("td", { class: "words" }, el("span", { class: `verdict ${t.passed ? "met" : "missed"}` }, words));
   };
-  $("kinds").replaceChildren(table("Each kind of test by the row that uses most of its limit", ["test", "worst, g", "limit, g", { words: "verdict" }],
-    state.tests.map((t) => ({ mark: t.under_way, cells: [t.name.toLowerCase(), figure(t.worst_g, 1), figure(t.limit_g, 1), verdict(t)] }))));
+  $("kinds").replaceChildren(table(say("Each kind of test by the row that uses most of its limit"), [say("test"), say("worst, g"), say("limit, g"), { words: say("verdict") }],
+    state.tests.map((t) => ({ mark: t.under_way, cells: [t.name, figure(t.worst_g, 1), figure(t.limit_g, 1), verdict(t)] }))));
   $("gaps").replaceChildren(...state.tests.flatMap((t) => t.gaps.map((gap) => el("li", {}, `${t.name}: ${gap}`))), ...(state.problem ? [el("li", {}, state.problem)] : []));
 };
 
-const drawLive = () => {
-  if (!live || !state || live.stage === "waits" || state.stage === "waits") return;
+const watch = (run) => {
+  const { state, live } = run;
+  if (live.stage === "waits" || state.stage === "waits") return;
   const step = state.steps[state.next];
   const lying = step?.due_min > 0;
-  drawSettling(live, !step);
-  if (lying && live.lain_min !== null && !live.silent) $("settling-words").textContent = `lies for ${figure(live.lain_min, 1)} of ${step.due_min} min`;
-  const shown = !step ? "" : step.act === "read" ? `shown ${figure(live.shown_kg, 3)} kg of ${kilograms(step.load_kg)} kg` : `shown ${figure(live.shown_kg, 3)} kg`;
-  $("shown").textContent = shown;
-  const odd = step && live.settled && !live.near;
-  if (odd) $("drift").textContent = "▲ That is not the load that is asked for: look at what stands there.";
-  const main = $("main-step");
-  if (main) main.disabled = !live.settled || doing;
-  if ($("by-itself").checked && step && !lying && live.settled && live.near && !doing) act("/tests/do/take-if-near");
+  run.putSettling(!step);
+  if (lying && live.lain_min !== null && !live.silent) $("settling-words").textContent = say("lies for {} of {} min", figure(live.lain_min, 1), step.due_min);
+  $("shown").textContent = !step ? "" : step.act === "read" ? say("shown {} kg of {} kg", figure(live.shown_kg, 3), kilograms(step.load_kg)) : say("shown {} kg", figure(live.shown_kg, 3));
+  if (step && live.settled && !live.near) $("drift").textContent = `▲ ${say("That is not the load that is asked for: look at what stands there.")}`;
+  if ($("by-itself").checked && step && !lying && live.settled && live.near && !run.doing) run.act("do/take-if-near");
 };
-const watch = async () => {
-  try {
-    live = await send("/tests/live");
-    if (lost || !state || live.stage === "waits" || state.stage === "waits" || live.next !== state.next) { lost = false; say(null); await refresh(); }
-    drawLive();
-  } catch (problem) { lost = true; say(problem.message); }
-  setTimeout(watch, document.hidden ? 2000 : 500);
-};
-watch();
+guided("/tests", { draw, watch });

@@ -1,19 +1,15 @@
 // The workbench: asks the server about the file on the page, draws what it says, and lets a hand change the file.
-import { $, asking as answering, el, say, table } from "/static/shared.js";
+import { $, PLOT_CONFIG, asking as answering, digits as places, el, plotAxis, plotLayout, say, signs, svgOf, table, token, warn } from "/static/shared.js";
+import { drawBed } from "/static/solid.js";
 
-const send = answering("The server does not answer. What stands here is the last answer; the text of the file is safe on this page.");
-const places = (value, digits) => {
-  if (typeof value !== "number") return "–";
-  const size = value === 0 ? 0 : Math.floor(Math.log10(Math.abs(value)));
-  return value.toFixed(Math.max(0, digits - 1 - size)).replace("-", "−");
-};
+const send = answering(say("The server does not answer. What stands here is the last answer; the text of the file is safe on this page."));
 const opened = JSON.parse($("opened").textContent);
 const FIGURES = [
-  ["deflection_mm", "Largest deflection", "mm", "of any plate under any load case"],
-  ["expanded_u_g", "Uncertainty of a weight", "g", "k = 2, the largest up to max"],
-  ["resolvable_24h_g", "Resolvable change", "g", "over 24 h"],
-  ["mass_kg", "Mass", "kg", "plates and ribs"],
-  ["cost", "Cost", "", "plates, cells, channels"],
+  ["deflection_mm", say("Largest deflection"), "mm", say("of any plate under any load case")],
+  ["expanded_u_g", say("Uncertainty of a weight"), "g", say("k = 2, the largest up to max")],
+  ["resolvable_24h_g", say("Resolvable change"), "g", say("over 24 h")],
+  ["mass_kg", say("Mass"), "kg", say("plates and ribs")],
+  ["cost", say("Cost"), "", say("plates, cells, channels")],
 ];
 let text = opened.text;
 let begun = opened.text;
@@ -40,10 +36,10 @@ const ask = (changes, then) => {
       if (answer.text !== before && then !== "time") { past.push(before); future = []; }
       text = answer.text;
       shown = answer;
-      say(null);
+      warn(null);
       draw();
     })
-    .catch((problem) => { say(problem.message); draw(); })
+    .catch((problem) => { warn(problem.message); draw(); })
     .finally(() => {
       asking = false;
       document.body.classList.remove("busy");
@@ -55,7 +51,7 @@ const ask = (changes, then) => {
 };
 const draw = () => {
   if (!shown) return;
-  $("asking").textContent = `${shown.name}: answered in ${places(shown.took_ms, 2)} ms.`;
+  $("asking").textContent = say("{}: answered in {} ms.", shown.name, places(shown.took_ms, 2));
   $("figures").replaceChildren(...FIGURES.map(([key, label, unit, note]) =>
     el("div", { class: "headline", "data-figure": key },
       el("p", { class: "label" }, label),
@@ -68,8 +64,8 @@ const draw = () => {
   drawAngles();
   drawSolid();
   drawInputs();
-  $("requirements").replaceChildren(table("What the file asks for, and what was found", ["requirement", "found", "limit", "verdict"],
-    shown.requirements.map((r) => [r.name, r.found, r.limit, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? "✓ met" : "✗ not met"))])));
+  $("requirements").replaceChildren(table(say("What the file asks for, and what was found"), [say("requirement"), say("found"), say("limit"), say("verdict")],
+    shown.requirements.map((r) => [r.name, r.found, r.limit, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? `✓ ${say("met")}` : `✗ ${say("not met")}`))])));
   $("warnings").replaceChildren(...shown.warnings.map((w) => el("li", {}, w)));
   drawBudget();
   drawCompare();
@@ -86,13 +82,13 @@ const draw = () => {
 let held = null;
 const drawPlan = () => {
   const focus = document.activeElement?.closest?.("[data-cell]")?.dataset.cell;
-  const svg = new DOMParser().parseFromString(shown.svg.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"'), "image/svg+xml").documentElement;
+  const svg = svgOf(shown.svg);
   svg.setAttribute("role", "group");
   for (const cell of svg.querySelectorAll("[data-cell]")) {
     const [plate, at] = find(cell.dataset.cell);
     cell.setAttribute("tabindex", "0");
     cell.setAttribute("role", "button");
-    cell.setAttribute("aria-label", `Cell ${cell.dataset.cell}, x ${at[0]} mm, y ${at[1]} mm of plate ${plate.name}; arrow keys move it`);
+    cell.setAttribute("aria-label", say("Cell {}, x {} mm, y {} mm of plate {}; arrow keys move it", cell.dataset.cell, signs(String(at[0])), signs(String(at[1])), plate.name));
     if (held?.cell === cell.dataset.cell) { cell.classList.add("chosen"); }
   }
   $("plan").replaceChildren(svg);
@@ -171,7 +167,7 @@ const drawAngles = () => {
 };
 const drawSolid = () => {
   const most = Math.max(...shown.plates.map((p) => p.max_mm), 1e-9);
-  const plates = shown.plates.map((p) => ({ ...p, step: Math.min(4, Math.floor((p.max_mm / most) * 5)), title: `${p.name}: ${places(p.max_mm, 2)} mm down at most` }));
+  const plates = shown.plates.map((p) => ({ ...p, step: Math.min(4, Math.floor((p.max_mm / most) * 5)), title: say("{}: {} mm down at most", p.name, places(p.max_mm, 2)) }));
   $("solid").replaceChildren(drawBed(shown.sections, plates, angles));
 };
 
@@ -188,39 +184,40 @@ const drawInputs = () => {
     ask(alike.map((p) => ({ plate: p.name, layer, thickness_mm: mm })));
   };
   $("inputs").replaceChildren(...shown.plates.map((plate) => el("div", {},
-    el("h3", {}, `Plate ${plate.name}, ${places(plate.mass_kg, 3)} kg`),
+    el("h3", {}, say("Plate {}, {} kg", plate.name, places(plate.mass_kg, 3))),
     el("p", { class: "row" },
       ...plate.layers.map((layer, i) => el("label", { class: "field" }, `${i + 1}. ${layer.material}, mm`,
-        number(`Thickness of layer ${i + 1} of plate ${plate.name}, mm`, layer.thickness_mm, (mm) => layers(plate, i, mm)))),
-      el("label", { class: "field" }, "clearance, mm",
-        number(`Clearance of plate ${plate.name}, mm`, plate.clearance_mm, (mm) => ask([{ plate: plate.name, clearance_mm: mm }])))),
-    table(`Cells of plate ${plate.name}, mm from its corner at the head end and the patient's right`, ["cell", "x, mm", "y, mm"],
+        number(say("Thickness of layer {} of plate {}, mm", i + 1, plate.name), layer.thickness_mm, (mm) => layers(plate, i, mm)))),
+      el("label", { class: "field" }, say("clearance, mm"),
+        number(say("Clearance of plate {}, mm", plate.name), plate.clearance_mm, (mm) => ask([{ plate: plate.name, clearance_mm: mm }])))),
+    table(say("Cells of plate {}, mm from its corner at the head end and the patient's right", plate.name), [say("cell"), "x, mm", "y, mm"],
       plate.cells.map((cell) => [cell.name,
-        number(`x of cell ${cell.name}, mm`, cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]])),
-        number(`y of cell ${cell.name}, mm`, cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y]))])))));
+        number(say("x of cell {}, mm", cell.name), cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]])),
+        number(say("y of cell {}, mm", cell.name), cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y]))])))));
 };
 
 const drawBudget = () => {
   const most = Math.max(...shown.budget.flatMap((s) => [s.u_at_max_g, s.u_change_24h_g]), 1e-9);
   const bar = (value, kind) => { const made = el("div", { class: `bar ${kind}` }); made.style.width = `${(100 * value) / most}%`; return made; };
-  $("budget").replaceChildren(table("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h", ["source", "at max", "24 h", { words: "full: at max; hatched: 24 h" }],
+  $("budget").replaceChildren(table(say("Standard uncertainty by source, g: full bars for a weight at max, hatched ones for a change over 24 h"), [say("source"), say("at max"), "24 h", { words: say("full: at max; hatched: 24 h") }],
     shown.budget.map((s) => [s.source, places(s.u_at_max_g, 2), places(s.u_change_24h_g, 2), el("td", { class: "bars" }, bar(s.u_at_max_g, ""), bar(s.u_change_24h_g, "second"))])));
 };
 
 const drawCompare = () => {
-  if (!kept) { $("compare").replaceChildren(el("p", { class: "soft" }, "No design is kept yet.")); return; }
+  if (!kept) { $("compare").replaceChildren(el("p", { class: "soft" }, say("No design is kept yet."))); return; }
   const rows = FIGURES.map(([key, label, unit]) => {
     const [a, b] = [kept.figures[key], shown.figures[key]];
     const way = Math.abs(b - a) < 0.0005 * Math.max(Math.abs(a), Math.abs(b)) ? "" : b < a ? "better" : "worse";
-    const sign = way === "" ? "the same" : `${b < a ? "▼" : "▲"} ${places(Math.abs(b - a), 2)}, ${way}`;
+    const words = { better: say("better"), worse: say("worse") }[way];
+    const sign = way === "" ? say("the same") : `${b < a ? "▼" : "▲"} ${places(Math.abs(b - a), 2)}, ${words}`;
     return [`${label}, ${unit || shown.currency}`, places(a, 3), places(b, 3), el("td", { class: way }, sign)];
   });
-  const unmet = (of) => of.requirements.filter((r) => !r.met).map((r) => r.name).join(", ") || "all met";
-  rows.push(["requirements", unmet(kept), unmet(shown), ""]);
+  const unmet = (of) => of.requirements.filter((r) => !r.met).map((r) => r.name).join(", ") || say("all met");
+  rows.push([say("requirements"), unmet(kept), unmet(shown), ""]);
   $("compare").replaceChildren(
-    table("A as it was kept, B as it stands", ["", "A", "B", "B against A"].map((h) => h || "figure"), rows),
-    el("details", {}, el("summary", {}, "Lines that differ from A to B"), el("pre", { tabindex: "0" }, ...lines(kept.text, text))),
-    el("p", {}, el("button", { type: "button", onclick: () => take(kept.text, false) }, "Go back to A")));
+    table(say("A as it was kept, B as it stands"), [say("figure"), "A", "B", say("B against A")], rows),
+    el("details", {}, el("summary", {}, say("Lines that differ from A to B")), el("pre", { tabindex: "0" }, ...lines(kept.text, text))),
+    el("p", {}, el("button", { type: "button", onclick: () => take(kept.text, false) }, say("Go back to A"))));
 };
 
 // What differs line by line: the longest common run of lines stays (files of a few hundred lines).
@@ -234,7 +231,7 @@ const lines = (before, after) => {
     else if (i < a.length && (j === b.length || common[i + 1][j] >= common[i][j + 1])) { out.push(el("del", {}, `${String(i + 1).padStart(4)} − ${a[i]}\n`)); i += 1; }
     else { out.push(el("ins", {}, `${String(j + 1).padStart(4)} + ${b[j]}\n`)); j += 1; }
   }
-  return out.length ? out : ["Nothing."];
+  return out.length ? out : [say("Nothing.")];
 };
 const drawDiff = () => $("diff").replaceChildren(...lines(begun, text));
 
@@ -254,9 +251,9 @@ $("apply").addEventListener("click", () => take($("text").value, false));
 $("upload").addEventListener("change", async (event) => {
   const given = event.target.files[0];
   if (!given) return;
-  if (given.size > 400000) { say(`${given.name} has ${given.size} bytes; a deck file has some ten thousand.`); return; }
+  if (given.size > 400000) { warn(say("{} has {} bytes; a deck file has some ten thousand.", given.name, given.size)); return; }
   file = given.name;
-  $("download").textContent = `Download ${file}`;
+  $("download").textContent = say("Download {}", file);
   take(await given.text(), true);
 });
 
@@ -265,8 +262,8 @@ const look = async () => {
   let report;
   try { report = await send("/workbench/search"); } catch (problem) { $("found").textContent = problem.message; return; }
   if (!report.begun) return;
-  const part = report.finished ? "The search is done" : `Searching: ${report.done} of ${report.of} parts`;
-  $("found").textContent = report.problem ?? `${part}; ${report.candidates} designs tried, ${report.designs.length} kept.`;
+  const part = report.finished ? say("The search is done") : say("Searching: {} of {} parts", report.done, report.of);
+  $("found").textContent = report.problem ?? say("{}; {} designs tried, {} kept.", part, report.candidates, report.designs.length);
   drawFront(report);
   if (!report.finished && !report.problem) setTimeout(look, 1000);
 };
@@ -283,23 +280,21 @@ const open = async (report, design) => {
 const drawFront = (report) => {
   const designs = report.designs;
   if (!designs.length) return;
-  $("front").replaceChildren(table("Designs that no other beats", ["design", `cost, ${shown.currency}`, "mass, kg", "deflection margin, mm", "resolvable change, g", "open"],
+  $("front").replaceChildren(table(say("Designs that no other beats"), [say("design"), say("cost, {}", shown.currency), say("mass, kg"), say("deflection margin, mm"), say("resolvable change, g"), say("open")],
     designs.map((d) => [String(d.number), places(d.cost, 4), places(d.mass_kg, 3), places(d.deflection_margin_mm, 3), places(d.resolvable_24h_g, 3),
-      el("button", { type: "button", "aria-label": `Open design ${d.number}`, onclick: () => open(report, d) }, "Open")])));
-  const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+      el("button", { type: "button", "aria-label": say("Open design {}", d.number), onclick: () => open(report, d) }, say("Open"))])));
   const canvas = $("front-plot");
-  const axis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
   const size = (d) => 8 + 12 * ((d.mass_kg - least) / (greatest - least || 1));
   const [least, greatest] = [Math.min(...designs.map((d) => d.mass_kg)), Math.max(...designs.map((d) => d.mass_kg))];
   canvas.style.height = "380px";
   Plotly.react(canvas, [{
-    type: "scatter", mode: "markers", name: "designs", x: designs.map((d) => d.cost), y: designs.map((d) => d.resolvable_24h_g),
+    type: "scatter", mode: "markers", name: say("designs"), x: designs.map((d) => d.cost), y: designs.map((d) => d.resolvable_24h_g),
     marker: { size: designs.map(size), color: token("main"), opacity: 0.75, line: { color: token("sheet"), width: 1 } },
-    text: designs.map((d) => `design ${d.number}: ${places(d.mass_kg, 3)} kg, margin ${places(d.deflection_margin_mm, 3)} mm`), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.1f} g<extra></extra>",
-  }], {
-    paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, margin: { l: 60, r: 12, t: 8, b: 48 },
-    xaxis: axis(`cost, ${shown.currency}; larger points weigh more`), yaxis: axis("resolvable change over 24 h, g"), hovermode: "closest",
-  }, { displaylogo: false, displayModeBar: false, responsive: true });
+    text: designs.map((d) => say("design {}: {} kg, margin {} mm", d.number, places(d.mass_kg, 3), places(d.deflection_margin_mm, 3))), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.1f} g<extra></extra>",
+  }], plotLayout({
+    margin: { l: 60, r: 12, t: 8, b: 48 },
+    xaxis: plotAxis(say("cost, {}; larger points weigh more", shown.currency)), yaxis: plotAxis(say("resolvable change over 24 h, g")),
+  }), PLOT_CONFIG);
   canvas.removeAllListeners?.("plotly_click");
   canvas.on("plotly_click", (event) => open(report, designs[event.points[0].pointIndex]));
 };

@@ -29,6 +29,8 @@ pub const SOLID_SCRIPT: &str = include_str!("../assets/solid.js");
 pub const REHEARSAL_SCRIPT: &str = include_str!("../assets/rehearsal.js");
 /// What the scripts of the bench share, as a module that they import.
 pub const SHARED_SCRIPT: &str = include_str!("../assets/shared.js");
+/// What guided calibration and guided verification share.
+pub const GUIDED_SCRIPT: &str = include_str!("../assets/guided.js");
 /// Guides through a calibration.
 pub const GUIDE_SCRIPT: &str = include_str!("../assets/guide.js");
 /// Guides through a verification.

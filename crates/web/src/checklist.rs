@@ -10,6 +10,7 @@ use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
 
 use crate::document::{Document, Section};
 use crate::layout::table;
+use crate::words::Reader;
 
 /// Side of a body's foot in the drawings, mm.
 const FOOT_MM: f64 = 150.0;
@@ -126,7 +127,7 @@ fn placement(deck: &Deck, lift: &Lift) -> Markup {
                 "☐ " strong { "Step " (lift.step) } ": " strong { (lift.load) } " (" (mass) ") on plate " strong { (lift.plate) }
                 ", x " strong { (fixed(lift.x_mm, 0)) } " mm, y " strong { (fixed(lift.y_mm, 0)) } " mm."
             }
-            (PreEscaped(drawing_of(deck, lift).svg()))
+            (PreEscaped(drawing_of(Reader::ENGLISH, deck, lift).svg()))
             figcaption {
                 "To be expected on the cells, roughly: " (shares.join(", ")) "."
                 @if !lift.lifts_off.is_empty() {
@@ -138,7 +139,7 @@ fn placement(deck: &Deck, lift: &Lift) -> Markup {
 }
 
 /// A placement on the deck.
-pub(crate) fn drawing_of(deck: &Deck, lift: &Lift) -> DeckPlan {
+pub(crate) fn drawing_of(reader: Reader, deck: &Deck, lift: &Lift) -> DeckPlan {
     let capacity_kg =
         |kind: &str| deck.cell_types.iter().find(|t| t.name == kind).map_or(f64::INFINITY, |t| t.capacity_kg);
     let plates = deck.plates.iter().map(|plate| {
@@ -163,12 +164,13 @@ pub(crate) fn drawing_of(deck: &Deck, lift: &Lift) -> DeckPlan {
         }
     });
     DeckPlan {
-        title: format!(
+        title: reader.fill(
             "Step {}: {} on plate {} at x {} mm, y {} mm",
-            lift.step, lift.load, lift.plate, lift.x_mm, lift.y_mm
+            [&lift.step.to_string(), &lift.load, &lift.plate, &lift.x_mm.to_string(), &lift.y_mm.to_string()],
         ),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates.collect(),
+        words: crate::plan::words(reader),
     }
 }
 

@@ -1,8 +1,9 @@
 //! The frame of every page: head, way between the pages, the caution, the foot.
 
-use maud::{DOCTYPE, Markup, html};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::manual;
+use crate::words::Reader;
 
 /// Said on every page that shows a weight or a balance.
 pub const CAUTION: &str = "Engineering and research tool. Not for dosing or treatment decisions on its own. \
@@ -68,21 +69,22 @@ pub const WORKBENCH: Place =
 
 /// A whole page around `body`.
 #[must_use]
-pub fn page(place: Place, subject: &str, body: &Markup) -> Markup {
-    page_among(&PLACES, place, subject, body)
+pub fn page(reader: Reader, place: Place, subject: &str, body: &Markup) -> Markup {
+    page_among(reader, &PLACES, place, subject, body)
 }
 
 /// A whole page of a site that has these places.
 #[must_use]
-pub fn page_among(places: &[Place], place: Place, subject: &str, body: &Markup) -> Markup {
+pub fn page_among(reader: Reader, places: &[Place], place: Place, subject: &str, body: &Markup) -> Markup {
     frame(
+        reader,
         places,
-        &format!("{} · {subject}", place.name),
+        &format!("{} · {subject}", reader.say(place.name)),
         Some(place.path),
         &html! {
             header.title {
-                h1 { (place.name) }
-                p.question { (place.question) }
+                h1 { (reader.say(place.name)) }
+                p.question { (reader.say(place.question)) }
             }
             (body)
         },
@@ -91,23 +93,30 @@ pub fn page_among(places: &[Place], place: Place, subject: &str, body: &Markup) 
 
 /// The page for a path that is not there.
 #[must_use]
-pub fn not_found<'a>(path: &str, paths: impl Iterator<Item = &'a str>) -> Markup {
+pub fn not_found<'a>(reader: Reader, path: &str, paths: impl Iterator<Item = &'a str>) -> Markup {
     frame(
+        reader,
         &[],
-        "Not here",
+        reader.say("Not here"),
         None,
         &html! {
-            header.title { h1 { "Not here" } }
-            p { "There is no page " code { (path) } ". These are:" }
+            header.title { h1 { (reader.say("Not here")) } }
+            p { (reader.say("There is no such page:")) " " code { (path) } ". " (reader.say("These are:")) }
             ul { @for path in paths { li { a href=(path) { (path) } } } }
         },
     )
 }
 
-fn frame(places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Markup {
+/// Where to go back to: to a page of this server, and nowhere else. `//` would name another one.
+pub(crate) fn back(asked: Option<&str>) -> &str {
+    asked.filter(|b| b.starts_with('/') && !b.starts_with("//") && !b.contains('\\')).unwrap_or("/")
+}
+
+fn frame(reader: Reader, places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Markup {
+    let main = reader.drawn(main.0.clone());
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(reader.tag()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
@@ -117,22 +126,41 @@ fn frame(places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Ma
                 link rel="stylesheet" href="/static/style.css";
                 script src="/static/plot-library.js" defer {}
                 script src="/static/plots.js" defer {}
-                script src="/static/tour.js" defer {}
+                script type="module" src="/static/tour.js" {}
             }
             body {
-                a.skip href="#main" { "To the content" }
-                nav.places aria-label="Pages" {
+                a.skip href="#main" { (reader.say("To the content")) }
+                nav.places aria-label=(reader.say("Pages")) {
                     span.mark { "Bedplate" }
                     ol {
                         @for place in places {
-                            li { a href=(place.path) aria-current=[(here == Some(place.path)).then_some("page")] { (place.name) } }
+                            li { a href=(place.path) aria-current=[(here == Some(place.path)).then_some("page")] { (reader.say(place.name)) } }
                         }
-                        li { a href=(manual::AT) { "Manual" } }
+                        li { a href=(manual::AT) { (reader.say("Manual")) } }
                     }
+                    (languages(reader, here.unwrap_or("/")))
                 }
-                main #main tabindex="-1" { (main) }
-                footer { p.caution role="note" { (CAUTION) } }
+                main #main tabindex="-1" { (PreEscaped(main)) }
+                footer { p.caution role="note" { (caution(reader)) } }
             }
+        }
+    }
+}
+
+/// Said on every page.
+pub(crate) fn caution(reader: Reader) -> &'static str {
+    reader.say(CAUTION)
+}
+
+/// The choice of a language, which leads back here.
+fn languages(reader: Reader, here: &str) -> Markup {
+    let choice = |tag: &str, name: &str| {
+        html! { button.choice name="language" value=(tag) lang=(tag) aria-pressed=(reader.tag() == tag) { (name) } }
+    };
+    html! {
+        form.choices method="post" action="/reader" {
+            input type="hidden" name="back" value=(here);
+            (choice("en", "English")) (choice("de", "Deutsch"))
         }
     }
 }
@@ -171,11 +199,11 @@ pub fn headline(label: &str, value: &str, unit: &str, note: &str) -> Markup {
 
 /// Met or not, in words and shape as well as colour.
 #[must_use]
-pub fn verdict(met: bool) -> Markup {
+pub fn verdict(reader: Reader, met: bool) -> Markup {
     if met {
-        html! { span.verdict.met { "✓ met" } }
+        html! { span.verdict.met { "✓ " (reader.say("met")) } }
     } else {
-        html! { span.verdict.missed { "✗ not met" } }
+        html! { span.verdict.missed { "✗ " (reader.say("not met")) } }
     }
 }
 

@@ -13,6 +13,7 @@ pub mod checklist;
 pub mod document;
 pub mod documents;
 pub mod guide;
+mod guided;
 pub mod layout;
 mod manual;
 pub mod pages;
@@ -23,50 +24,53 @@ pub mod rehearsal;
 mod server;
 mod thin;
 pub mod ward;
+mod words;
 pub mod workbench;
 
 pub use server::{ServeError, serve};
+pub use words::{Language, Reader};
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Finished pages by their path, such as `/design`.
+/// Finished pages by their path, such as `/design`, each in every language.
 #[derive(Clone, Default)]
 pub struct Site {
-    pages: BTreeMap<String, String>,
+    pages: BTreeMap<String, BTreeMap<Language, String>>,
     guide: Option<Arc<guide::Guide>>,
     proof: Option<Arc<proof::Proof>>,
     rehearsal: Option<Arc<rehearsal::Rehearsal>>,
 }
 
 impl Site {
-    /// Adds a page under its path.
-    pub fn add(&mut self, path: &str, page: maud::Markup) {
-        self.pages.insert(path.to_owned(), page.into_string());
+    /// Adds a page under its path, as it is for each reader.
+    pub fn add(&mut self, path: &str, page: impl Fn(Reader) -> maud::Markup) {
+        let told = Language::ALL.map(|l| (l, page(Reader::of_language(l)).into_string()));
+        self.pages.insert(path.to_owned(), told.into());
     }
 
     /// Adds a guided calibration, with its page, to a site that has these places.
     pub fn add_guide(&mut self, deck: &str, guide: Arc<guide::Guide>, places: &[layout::Place]) {
-        self.add("/guide", guide::page(deck, places));
+        self.add("/guide", |reader| guide::page(reader, deck, places));
         self.guide = Some(guide);
     }
 
     /// Adds a guided verification, with its page, to a site that has these places.
     pub fn add_proof(&mut self, deck: &str, proof: Arc<proof::Proof>, places: &[layout::Place]) {
-        self.add("/tests", proof::page(deck, places));
+        self.add("/tests", |reader| proof::page(reader, deck, places));
         self.proof = Some(proof);
     }
 
     /// Adds nights of the twin on a deck, with their page.
     pub fn add_twin(&mut self, deck: formats::deck::Deck, offered: Vec<rehearsal::Offered>, places: &[layout::Place]) {
-        self.add("/twin", rehearsal::page(&deck.name, &offered, places));
+        self.add("/twin", |reader| rehearsal::page(reader, &deck.name, &offered, places));
         self.rehearsal = Some(Arc::new(rehearsal::Rehearsal::new(deck, offered)));
     }
 
-    /// The page under that path.
+    /// The page under that path, in a language.
     #[must_use]
-    pub fn page(&self, path: &str) -> Option<&str> {
-        self.pages.get(path).map(String::as_str)
+    pub fn page(&self, path: &str, language: Language) -> Option<&str> {
+        self.pages.get(path)?.get(&language).map(String::as_str)
     }
 
     /// All paths, in order.

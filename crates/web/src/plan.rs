@@ -2,21 +2,31 @@
 
 use ::design::{CheckReport, PlateReport};
 use formats::deck::Deck;
-use report::svg::{CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
+use report::svg::{CellMark, DeckPlan, Field, PlanWords, PlatePlan, SectionPlan};
+
+use crate::words::Reader;
 
 /// What there is to see in the drawing, for its caption.
-pub(crate) const LEGEND: &str = "Seen from above, head end left, the patient's right at the bottom. Each step of shade bends \
-    further down, by the key. The cross marks the lowest place of each plate. Each ring is a cell; the filled part is its load \
-    as a share of its capacity.";
+pub(crate) fn legend(reader: Reader) -> &'static str {
+    reader.say(
+        "Seen from above, head end left, the patient's right at the bottom. Each step of shade bends further down, by the key. The cross marks the lowest place of each plate. Each ring is a cell; the filled part is its load as a share of its capacity.",
+    )
+}
 
 /// The plan of the deck's load case number `case`.
-pub(crate) fn plan(deck: &Deck, report: &CheckReport, case: usize) -> DeckPlan {
+pub(crate) fn plan(reader: Reader, deck: &Deck, report: &CheckReport, case: usize) -> DeckPlan {
     let name = deck.load_cases.get(case).map_or("", |c| &c.name);
     DeckPlan {
-        title: format!("{}: deflection under {name}", deck.name),
+        title: reader.fill("{}: deflection under {}", [&deck.name, name]),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates(deck, &report.plates, case),
+        words: words(reader),
     }
+}
+
+/// Words of a drawing.
+pub(crate) fn words(reader: Reader) -> PlanWords {
+    PlanWords { mm_down: reader.say("mm down"), of_capacity: reader.say("of capacity") }
 }
 
 /// The plates of a plan, bent by the load case number `case`.

@@ -5,6 +5,8 @@
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
+use crate::words::Reader;
+
 /// What a line or point means; the style sheet gives it its colour, and shape or dash says it again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -74,8 +76,8 @@ pub struct TimeAxis {
 impl TimeAxis {
     /// UTC.
     #[must_use]
-    pub fn utc() -> Self {
-        Self { title: "time (UTC)".into(), zone: jiff::tz::TimeZone::UTC }
+    pub fn utc(reader: Reader) -> Self {
+        Self { title: format!("{} (UTC)", reader.say("time")), zone: jiff::tz::TimeZone::UTC }
     }
 
     /// The clock on the wall.
@@ -148,13 +150,13 @@ pub struct Plot {
 ///
 /// `id` must be unique on its page and plain letters; `caption` says what is to be seen, for those who cannot see it.
 #[must_use]
-pub fn figure(id: &str, caption: &str, plot: &Plot) -> Markup {
+pub fn figure(reader: Reader, id: &str, caption: &str, plot: &Plot) -> Markup {
     // A closing tag inside a text must not end the data element early.
     let data = serde_json::to_string(plot).unwrap_or_else(|_| "null".into()).replace('<', "\\u003c");
     html! {
         figure.plot {
             div.canvas #(id) data-plot=(format!("{id}-data")) role="img" aria-label=(caption) {
-                p.waiting { "The plot is being drawn; it needs the page's script." }
+                p.waiting { (reader.say("The plot is being drawn; it needs the page's script.")) }
             }
             script type="application/json" id=(format!("{id}-data")) { (PreEscaped(data)) }
             figcaption { (caption) }
@@ -176,7 +178,7 @@ mod tests {
             bands: vec![],
             series: vec![],
         };
-        let html = figure("f", "a figure", &plot).into_string();
+        let html = figure(Reader::ENGLISH, "f", "a figure", &plot).into_string();
         assert_eq!(html.matches("</script>").count(), 1, "{html}");
     }
 }

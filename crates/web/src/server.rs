@@ -1,15 +1,17 @@
 //! Answers requests for a finished site, on loopback.
 
+use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 
 use axum::Router;
-use axum::body::Body;
+use axum::body::{Body, Bytes};
 use axum::extract::{Path, State};
-use axum::http::{HeaderValue, Response, StatusCode, header};
-use axum::routing::get;
+use axum::http::{HeaderMap, HeaderValue, Response, StatusCode, header};
+use axum::routing::{get, post};
 use tokio::net::TcpListener;
 
+use crate::words::{self, LANGUAGE, Reader};
 use crate::{Site, assets, guide, layout, manual, proof, rehearsal, workbench};
 
 /// Why the pages could not be served.
@@ -30,7 +32,9 @@ pub enum ServeError {
 
 /// Nothing but this server is asked for anything. Inline style is the plot library's need.
 const CONTENT_POLICY: &str = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
-                              frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
+                              frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+/// For how long a language is remembered, s: a year.
+const REMEMBERED_S: u32 = 365 * 24 * 3600;
 
 /// Serves `site` on `listener` until `stop` is done.
 ///
@@ -60,6 +64,8 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/plot-library.js", get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }))
         .route("/static/workbench.js", get(|| async { asset("text/javascript; charset=utf-8", assets::WORKBENCH_SCRIPT) }))
         .route("/static/shared.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SHARED_SCRIPT) }))
+        .route("/static/words.js", get(|| async { asset("text/javascript; charset=utf-8", words::module()) }))
+        .route("/static/guided.js", get(|| async { asset("text/javascript; charset=utf-8", assets::GUIDED_SCRIPT) }))
         .route("/static/guide.js", get(|| async { asset("text/javascript; charset=utf-8", assets::GUIDE_SCRIPT) }))
         .route("/static/tests.js", get(|| async { asset("text/javascript; charset=utf-8", assets::TESTS_SCRIPT) }))
         .route("/static/solid.js", get(|| async { asset("text/javascript; charset=utf-8", assets::SOLID_SCRIPT) }))
@@ -70,20 +76,36 @@ fn router(site: Arc<Site>) -> Router {
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
         .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
         .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
-        .route("/", get(|State(site): State<Arc<Site>>| async move { page(&site, "/") }))
-        .route("/{*path}", get(|State(site): State<Arc<Site>>, Path(path): Path<String>| async move { page(&site, &format!("/{path}")) }))
+        .route("/reader", post(|body: Bytes| async move { chosen(&body) }))
+        .route("/", get(|State(site): State<Arc<Site>>, headers: HeaderMap| async move { page(&site, "/", Reader::of(&headers)) }))
+        .route("/{*path}", get(|State(site): State<Arc<Site>>, headers: HeaderMap, Path(path): Path<String>| async move { page(&site, &format!("/{path}"), Reader::of(&headers)) }))
         .with_state(site)
         .merge(bench)
 }
 
-fn page(site: &Site, path: &str) -> Response<Body> {
-    match site.page(path) {
+fn page(site: &Site, path: &str, reader: Reader) -> Response<Body> {
+    match site.page(path, reader.language) {
         Some(html) => answer(StatusCode::OK, "text/html; charset=utf-8", "no-store", html.to_owned()),
         None => {
-            let html = layout::not_found(path, site.paths()).into_string();
+            let html = layout::not_found(reader, path, site.paths()).into_string();
             answer(StatusCode::NOT_FOUND, "text/html; charset=utf-8", "no-store", html)
         }
     }
+}
+
+/// The reader's language, remembered by the browser; back to the page where it was chosen.
+fn chosen(body: &[u8]) -> Response<Body> {
+    let form: HashMap<_, _> = url::form_urlencoded::parse(body).collect();
+    let mut response = answer(StatusCode::SEE_OTHER, "text/plain", "no-store", "");
+    let headers = response.headers_mut();
+    if let Some(language @ ("en" | "de")) = form.get("language").map(AsRef::as_ref)
+        && let Ok(cookie) = format!("{LANGUAGE}={language}; Path=/; SameSite=Strict; Max-Age={REMEMBERED_S}").parse()
+    {
+        headers.insert(header::SET_COOKIE, cookie);
+    }
+    let back = layout::back(form.get("back").map(AsRef::as_ref));
+    headers.insert(header::LOCATION, back.parse().unwrap_or(HeaderValue::from_static("/")));
+    response
 }
 
 fn manual_page(path: &str) -> Response<Body> {
@@ -115,7 +137,7 @@ mod tests {
 
     async fn ask(path: &str) -> Response<Body> {
         let mut site = Site::default();
-        site.add("/", maud::html! { p { "overview" } });
+        site.add("/", |reader| maud::html! { p { (reader.tag()) } });
         router(Arc::new(site)).oneshot(Request::get(path).body(Body::empty()).unwrap()).await.unwrap()
     }
 
@@ -133,6 +155,35 @@ mod tests {
         assert_eq!(response.status(), StatusCode::NOT_FOUND);
         let body = axum::body::to_bytes(response.into_body(), 1 << 20).await.unwrap();
         assert!(!String::from_utf8_lossy(&body).contains("<script>"));
+    }
+
+    #[tokio::test]
+    async fn a_language_is_remembered_and_leads_back_to_this_server_alone() {
+        for (body, cookie, to) in [
+            ("language=de&back=%2Ftests%3Ftour", Some("bedplate_language=de"), "/tests?tour"),
+            ("language=xx&back=%2F%2Felsewhere.example%2F", None, "/"),
+            ("language=en&back=%2Fa%0d%0ab", Some("bedplate_language=en"), "/"),
+            ("", None, "/"),
+        ] {
+            let request = Request::post("/reader").body(Body::from(body)).unwrap();
+            let response = router(Arc::new(Site::default())).oneshot(request).await.unwrap();
+            assert_eq!(response.status(), StatusCode::SEE_OTHER);
+            let head = |name| response.headers().get(name).map(|v| v.to_str().unwrap().to_owned());
+            assert_eq!(head(header::LOCATION).as_deref(), Some(to), "{body}");
+            assert_eq!(head(header::SET_COOKIE).as_deref().and_then(|c| c.split(';').next()), cookie, "{body}");
+        }
+    }
+
+    #[tokio::test]
+    async fn a_page_comes_in_the_language_of_its_cookie() {
+        for (cookie, tag) in [("bedplate_language=de", "de"), ("other=1; bedplate_language=en", "en"), ("", "en")] {
+            let mut site = Site::default();
+            site.add("/", |reader| maud::html! { p { (reader.tag()) } });
+            let request = Request::get("/").header(header::COOKIE, cookie).body(Body::empty()).unwrap();
+            let response = router(Arc::new(site)).oneshot(request).await.unwrap();
+            let body = axum::body::to_bytes(response.into_body(), 1 << 20).await.unwrap();
+            assert_eq!(body, format!("<p>{tag}</p>"));
+        }
     }
 
     #[tokio::test]

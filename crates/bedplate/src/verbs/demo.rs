@@ -127,20 +127,19 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let weights: Vec<Weight> = formats::weights::read("weights.csv", &files::read_text(&file("weights.csv"))?)?;
     let points: Vec<web::pages::PairPoint> =
         pairs.iter().map(|p| web::pages::PairPoint { reference: p.reference, method: p.method }).collect();
-    let about = format!(
-        "Everything on these pages is invented: {}, {} and {}, made by the virtual twin from seed {}.",
-        deck.name, scenario.name, patient.patient.label, args.seed
-    );
-    let stages = web::pages::stages(&checked, &calibration, &verified, &agreed, &weighed, &balanced);
     let mut site = web::Site::default();
-    site.add("/", web::pages::overview(&deck.name, &about, &stages));
-    site.add("/design", web::pages::design(&deck, &checked));
-    site.add("/calibration", web::pages::calibration(&calibration));
-    site.add("/verification", web::pages::verification(&verified, &points, &agreed));
-    site.add("/weight", web::pages::weight(&patient.patient.label, &weights, &weighed));
-    site.add("/balance", web::pages::balance(&patient.patient.label, &balanced));
+    site.add("/", |reader| {
+        let stages = web::pages::stages(reader, &checked, &calibration, &verified, &agreed, &weighed, &balanced);
+        let invented = web::pages::invented(reader, [&deck.name, &scenario.name, &patient.patient.label], args.seed);
+        web::pages::overview(reader, &deck.name, &invented, &stages)
+    });
+    site.add("/design", |reader| web::pages::design(reader, &deck, &checked));
+    site.add("/calibration", |reader| web::pages::calibration(reader, &calibration));
+    site.add("/verification", |reader| web::pages::verification(reader, &verified, &points, &agreed));
+    site.add("/weight", |reader| web::pages::weight(reader, &patient.patient.label, &weights, &weighed));
+    site.add("/balance", |reader| web::pages::balance(reader, &patient.patient.label, &balanced));
     let opened = web::workbench::Opened { file: "deck.toml".into(), text: ::twin::demo::DECK_TOML.into() };
-    site.add("/workbench", web::workbench::page(&opened, &web::layout::PLACES));
+    site.add("/workbench", |reader| web::workbench::page(reader, &opened, &web::layout::PLACES));
     site.add_twin(deck.clone(), bench::scenarios(), &web::layout::PLACES);
     if !args.no_serve {
         let hearers = guided(args, folder, &deck, calibration.clone())?;

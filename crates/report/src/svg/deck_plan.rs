@@ -33,6 +33,24 @@ pub struct DeckPlan {
     pub sections: Vec<SectionPlan>,
     /// Plates.
     pub plates: Vec<PlatePlan>,
+    /// Words of the drawing itself.
+    pub words: PlanWords,
+}
+
+/// Words of a drawing, in the reader's language.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlanWords {
+    /// Beside the key of the map.
+    pub mm_down: &'static str,
+    /// Behind a cell's load in percent.
+    pub of_capacity: &'static str,
+}
+
+impl Default for PlanWords {
+    /// English.
+    fn default() -> Self {
+        Self { mm_down: "mm down", of_capacity: "of capacity" }
+    }
 }
 
 /// A section of the bed.
@@ -118,10 +136,10 @@ impl DeckPlan {
         );
         self.draw_sections(&mut out, width);
         for plate in &self.plates {
-            plate.draw(&mut out, width, most);
+            plate.draw(&mut out, width, most, self.words);
         }
         if most > 0.0 {
-            draw_key(&mut out, most, width + 50.0);
+            draw_key(&mut out, most, width + 50.0, self.words);
         }
         out.push_str("</svg>");
         out
@@ -147,7 +165,7 @@ impl DeckPlan {
 }
 
 impl PlatePlan {
-    fn draw(&self, out: &mut String, width: f64, most: f64) {
+    fn draw(&self, out: &mut String, width: f64, most: f64, words: PlanWords) {
         let [lx, ly] = self.size_mm;
         // The file's y grows from the patient's right to left, a drawing's downward: seen from above, the right of a
         // patient whose head is at the left lies at the bottom.
@@ -166,10 +184,11 @@ impl PlatePlan {
             let share = (cell.load_pct / 100.0).clamp(0.0, 1.0);
             let _ = write!(
                 out,
-                r#"<g data-cell="{0}"><title>{0}: {1} % of capacity</title><circle class="cell" cx="{x}" cy="{y}" r="{CELL_RADIUS}"/><circle class="cell-load" cx="{x}" cy="{y}" r="{2:.1}"/></g>"#,
+                r#"<g data-cell="{0}"><title>{0}: {1} % {3}</title><circle class="cell" cx="{x}" cy="{y}" r="{CELL_RADIUS}"/><circle class="cell-load" cx="{x}" cy="{y}" r="{2:.1}"/></g>"#,
                 escape(&cell.name),
                 fixed(cell.load_pct, 0),
-                22.0 * share.sqrt()
+                22.0 * share.sqrt(),
+                escape(words.of_capacity)
             );
         }
         if let Some(body) = &self.body {
@@ -284,7 +303,7 @@ impl Field {
     }
 }
 
-fn draw_key(out: &mut String, most: f64, y: f64) {
+fn draw_key(out: &mut String, most: f64, y: f64, words: PlanWords) {
     let wide = 190.0;
     for s in 0..STEPS {
         let x = to_f64(s) * wide;
@@ -298,7 +317,13 @@ fn draw_key(out: &mut String, most: f64, y: f64) {
             significant(edge * to_f64(s + 1), 2)
         );
     }
-    let _ = write!(out, r#"<text class="soft" x="{}" y="{}">mm down</text>"#, to_f64(STEPS) * wide + 20.0, y + 28.0);
+    let _ = write!(
+        out,
+        r#"<text class="soft" x="{}" y="{}">{}</text>"#,
+        to_f64(STEPS) * wide + 20.0,
+        y + 28.0,
+        escape(words.mm_down)
+    );
 }
 
 /// Step of the map for a deflection; a part that rises stands in the lowest.
@@ -335,6 +360,7 @@ mod tests {
                 field: Some(Field { nx: 3, ny: 1, deflection_mm: values, max_mm, max_at_mm: [300.0, 200.0] }),
                 body: None,
             }],
+            words: PlanWords::default(),
         }
     }
 

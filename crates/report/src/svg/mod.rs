@@ -11,5 +11,5 @@ pub mod xy_chart;
 
 pub use axis::{Axis, Scale};
 pub(crate) use deck_plan::escape;
-pub use deck_plan::{BodyMark, CellMark, DeckPlan, Field, PlatePlan, SectionPlan};
+pub use deck_plan::{BodyMark, CellMark, DeckPlan, Field, PlanWords, PlatePlan, SectionPlan};
 pub use marks::{Ink, Mark};

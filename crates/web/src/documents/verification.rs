@@ -8,6 +8,7 @@ use verify::{Mark, Row, TestReport, VerifyReport};
 use super::chart;
 use crate::document::{Document, Section};
 use crate::layout::{table, verdict};
+use crate::words::Reader;
 
 /// Names of the files behind the report.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -88,7 +89,7 @@ fn result(report: &VerifyReport) -> Markup {
                 html! { (fixed(t.limit_g, 1)) },
                 html! { (optional(share, |s| fixed(s, 0))) },
                 html! { (if t.gaps.is_empty() { "–".to_owned() } else { t.gaps.len().to_string() }) },
-                verdict(t.passed),
+                verdict(Reader::ENGLISH, t.passed),
             ]
         })
         .collect();
@@ -115,7 +116,7 @@ fn test(test: &TestReport, report: &VerifyReport) -> Markup {
     let caption = format!("{} Dashed: limits.", drawn.description);
     html! {
         p {
-            (verdict(test.passed)) " · judged: " (test.judged) "."
+            (verdict(Reader::ENGLISH, test.passed)) " · judged: " (test.judged) "."
         }
         (chart(&drawn, &caption))
         (rows(test))
@@ -175,7 +176,7 @@ fn rows(test: &TestReport) -> Markup {
                 }
             }));
             cells.push(html! { (fixed(r.limit_g, 1)) });
-            cells.push(verdict(r.passed));
+            cells.push(verdict(Reader::ENGLISH, r.passed));
             cells
         })
         .collect();

@@ -1,10 +1,9 @@
 //! Where the run stands, and what each step does to it.
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use axum::http::StatusCode;
 use calibrate::plan::{Plan, PlanOptions, plan, run_to_fill};
-use calibrate::settle::{self, READING_S};
+use calibrate::settle;
 use calibrate::touch::{TouchPlace, touch, touch_places};
 use formats::calibration::{Calibration, FindingKind};
 use formats::certificate::Details;
@@ -15,9 +14,12 @@ use report::text::finding_word;
 use serde_json::{Value, json};
 
 use super::kept::{Kept, NAME};
-use super::listening::{Listening, against};
-use super::{Body, Keep, Start};
+use super::{Body, Start};
 use crate::checklist::drawing_of;
+use crate::guided::keeping::Keeping;
+use crate::guided::listening::Listening;
+use crate::guided::{against, no_step};
+use crate::words::Reader;
 use crate::workbench::Refusal;
 
 /// A touch check takes minutes; more would only fill the memory, s.
@@ -55,12 +57,11 @@ pub(super) struct Session {
     run: Run,
     places: Vec<TouchPlace>,
     kept: Kept,
-    keep: Keep,
+    keeping: Keeping,
     now: fn() -> String,
     listening: Listening,
     touching: Option<Touching>,
     calibration: Option<Result<Calibration, String>>,
-    files: BTreeMap<&'static str, String>,
 }
 
 /// A touch check under way.
@@ -91,12 +92,11 @@ impl Session {
             run,
             places,
             kept,
-            keep,
+            keeping: Keeping::new(Arc::new(keep)),
             now,
             listening: Listening::default(),
             touching: None,
             calibration: None,
-            files: BTreeMap::new(),
         };
         session.judge();
         session.finish();
@@ -184,20 +184,16 @@ impl Session {
                 }
                 kept.made_at = None;
                 self.put(kept)?;
-                self.files.clear();
                 self.judge();
             }
-            other => return Err(Refusal(StatusCode::NOT_FOUND, format!("there is no step {other:?}"))),
+            other => return Err(no_step(other)),
         }
         Ok(json!({ "done": true }))
     }
 
     /// Keeps first, and only then holds it to be so.
     fn put(&mut self, kept: Kept) -> Result<(), Refusal> {
-        (self.keep)(NAME, &kept.write()).map_err(|why| {
-            let words = format!("the step could not be kept, so it is not done: {why}");
-            Refusal(StatusCode::SERVICE_UNAVAILABLE, words)
-        })?;
+        self.keeping.step(NAME, &kept.write())?;
         self.kept = kept;
         Ok(())
     }
@@ -264,9 +260,9 @@ impl Session {
             return;
         }
         let run = self.taken();
-        self.files.insert("run.csv", formats::run::write(&run));
+        let mut files = vec![("run.csv", formats::run::write(&run))];
         if let Some(Ok(calibration)) = &self.calibration {
-            self.files.insert("calibration.json", formats::calibration::write(calibration));
+            files.push(("calibration.json", formats::calibration::write(calibration)));
             let details = Details::default();
             if let Ok(stated) = calibrate::certificate::certificate(&self.deck, &run, calibration, &details) {
                 let source = crate::certificate::Source {
@@ -277,50 +273,38 @@ impl Session {
                     certificate: &stated,
                     gravity_in_use_m_s2: deck_gravity(&self.deck),
                 };
-                self.files.insert("certificate.html", crate::certificate::certificate(&source));
+                files.push(("certificate.html", crate::certificate::certificate(&source)));
             }
         }
-        for (name, text) in &self.files {
-            if let Err(why) = (self.keep)(name, text) {
-                tracing::error!(name, why, "a file of the calibration could not be kept");
-            }
-        }
+        self.keeping.end(files);
     }
 
     pub(super) fn file(&self, name: &str) -> Option<String> {
-        self.files.get(name).cloned()
+        self.keeping.file(name)
     }
 
     /// What changes while somebody waits.
     pub(super) fn live(&self) -> Value {
-        let settling = self.listening.settling(&self.deck);
-        let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
         let touching = self.touching.as_ref().map(|t| {
             let moved = settle::moved_kg(&self.deck, self.samples(), &t.rest, NOW_S).unwrap_or_default();
             json!({ "pressed": t.answered.len(), "of": self.places.len(), "is_pressed": t.is_pressed, "answered": t.answered,
                     "moved_kg": moved })
         });
-        json!({
-            "silent": self.listening.is_silent(),
-            "seconds": settling.as_ref().map(|s| s.seconds),
-            "of_seconds": READING_S,
-            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.listening.is_silent(),
-            "drift_g": drift,
-            "unsettled": settling.as_ref().map(|s| s.unsettled.clone()),
-            "counts": settling.map(|s| s.counts),
-            "cells": self.run.cells,
-            "touching": touching,
-        })
+        let mut live = self.listening.told(&self.deck);
+        live["cells"] = json!(self.run.cells);
+        live["touching"] = json!(touching);
+        live
     }
 
     /// Where the run stands.
-    pub(super) fn state(&self, has_hands: bool) -> Value {
+    pub(super) fn state(&self, reader: Reader, has_hands: bool) -> Value {
         let next = self.kept.counts.len();
         let steps: Vec<Value> =
-            self.run.rows.iter().enumerate().map(|(i, row)| self.step_of(i, &row.load, next)).collect();
+            self.run.rows.iter().enumerate().map(|(i, row)| self.step_of(reader, i, &row.load, next)).collect();
+        let touched = self.kept.touched.as_ref().map(|t| t.iter().map(|f| reader.stage(f)).collect::<Vec<_>>());
         let touch = json!({
             "places": self.places, "under_way": self.touching.is_some(),
-            "found": self.kept.touched, "left_out": self.kept.touch_left_out,
+            "found": touched, "left_out": self.kept.touch_left_out,
         });
         json!({
             "deck": self.deck.name,
@@ -328,21 +312,21 @@ impl Session {
             "touch": touch,
             "steps": steps,
             "next": next,
-            "drawing": self.drawing(next),
-            "found": self.found(),
+            "drawing": self.drawing(reader, next),
+            "found": self.found(reader),
             "expected": self.plan.cells.iter().map(|c| json!({ "cell": c.name, "u_pct": c.u_pct })).collect::<Vec<_>>(),
             "notes": self.plan.notes,
-            "files": self.files.keys().collect::<Vec<_>>(),
+            "files": self.keeping.names(),
             "has_hands": has_hands,
         })
     }
 
-    fn step_of(&self, index: usize, load: &Load, next: usize) -> Value {
+    fn step_of(&self, reader: Reader, index: usize, load: &Load, next: usize) -> Value {
         let at = |at: &Placement| (at.plate.clone(), at.x_mm, at.y_mm);
         let (what, mass_kg, place) = match load {
-            Load::Zero => ("nothing on the deck".to_owned(), None, None),
+            Load::Zero => (reader.say("nothing on the deck").to_owned(), None, None),
             Load::Known { at: place, mass_kg, label, .. } => {
-                (label.clone().unwrap_or_else(|| "a mass".into()), Some(*mass_kg), Some(at(place)))
+                (label.clone().unwrap_or_else(|| reader.say("a mass").into()), Some(*mass_kg), Some(at(place)))
             }
             Load::Unknown { at: place, label } => (label.clone(), None, Some(at(place))),
         };
@@ -350,23 +334,23 @@ impl Session {
         json!({ "step": self.run.rows[index].step, "what": what, "mass_kg": mass_kg, "place": place, "done": index < next })
     }
 
-    fn drawing(&self, next: usize) -> Option<String> {
+    fn drawing(&self, reader: Reader, next: usize) -> Option<String> {
         let step = self.run.rows.get(next)?.step.clone();
         let lift = self.plan.lifts.iter().find(|l| l.step.to_string() == step)?;
-        Some(drawing_of(&self.deck, lift).svg())
+        Some(reader.drawn(drawing_of(reader, &self.deck, lift).svg()))
     }
 
-    fn found(&self) -> Value {
+    fn found(&self, reader: Reader) -> Value {
         match &self.calibration {
             None => Value::Null,
-            Some(Err(problem)) => json!({ "problem": problem }),
+            Some(Err(problem)) => json!({ "problem": reader.stage(problem) }),
             Some(Ok(found)) => json!({
                 "determined": found.cells.iter().filter(|c| c.kg_per_count.is_some()).count(),
                 "of": found.cells.len(),
                 "residual_sd_g": found.residual_sd_g,
                 "residuals": found.residuals.iter().map(|r| json!({ "step": r.step, "plate": r.plate, "load_kg": r.load_kg, "g": r.residual_g })).collect::<Vec<_>>(),
                 // Cells whose masses are still to come are open, which the count above says; at the end it is a finding.
-                "findings": found.findings.iter().filter(|f| self.is_done() || f.kind != FindingKind::NotDetermined).map(|f| format!("{}: {}", finding_word(f.kind), f.text)).collect::<Vec<_>>(),
+                "findings": found.findings.iter().filter(|f| self.is_done() || f.kind != FindingKind::NotDetermined).map(|f| reader.stage(&format!("{}: {}", finding_word(f.kind), f.text))).collect::<Vec<_>>(),
             }),
         }
     }

@@ -1,45 +1,46 @@
 //! The balance page: mass with its uncertainty and forecast, weighed against charted, what asks for a look.
 
 use ::balance::BalanceReport;
+use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use report::number::{fixed, with_uncertainty};
 
 use crate::layout::{self, PLACES, headline, panel, signs, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, TimeAxis, figure};
-use crate::ward::told::english;
-
-/// Gives a text in the reader's language.
-pub(crate) type Say<'a> = &'a dyn Fn(&'static str) -> &'static str;
+use crate::words::Reader;
 
 /// The page of `balance`.
 #[must_use]
-pub fn balance(label: &str, report: &BalanceReport) -> Markup {
+pub fn balance(reader: Reader, label: &str, report: &BalanceReport) -> Markup {
+    let tell = |text: &str| reader.balance(text, &TimeZone::UTC);
+    let axis = TimeAxis::utc(reader);
     let last = report.rows.last();
     layout::page(
+        reader,
         PLACES[5],
         label,
         &html! {
             div.headlines {
                 @if let Some(row) = last {
-                    (headline("Weighed change", &signed(row.weighed_ml), "mL", "since the first hour, 1 mL = 1 g"))
-                    (headline("Charted balance", &signed(row.charted_ml), "mL", "intake less output"))
-                    (headline("Unexplained by the chart", &signed(row.unexplained_ml), "mL", &format!("± {} mL (standard uncertainty)", fixed(row.u_unexplained_ml, 0))))
+                    (headline(reader.say("Weighed change"), &signed(row.weighed_ml), "mL", reader.say("since the first hour, 1 mL = 1 g")))
+                    (headline(reader.say("Charted balance"), &signed(row.charted_ml), "mL", reader.say("intake less output")))
+                    (headline(reader.say("Unexplained by the chart"), &signed(row.unexplained_ml), "mL", &reader.fill("± {} mL (standard uncertainty)", [&fixed(row.u_unexplained_ml, 0)])))
                 }
-                (headline("Overload, fused", &fixed(report.overload_pct.fused, 1), "%", &format!("± {} %; {} % by chart", fixed(report.overload_pct.u_fused, 1), fixed(report.overload_pct.charted, 1))))
+                (headline(reader.say("Overload, fused"), &fixed(report.overload_pct.fused, 1), "%", &reader.fill("± {} %; {} % by chart", [&fixed(report.overload_pct.u_fused, 1), &fixed(report.overload_pct.charted, 1)])))
             }
-            (panel("Mass and forecast", &mass(report, &TimeAxis::utc(), &|text| text, &english)))
-            (panel("Weighed against charted", &totals(report, &TimeAxis::utc(), &|text| text)))
+            (panel(reader.say("Mass and forecast"), &mass(reader, report, &axis, &tell)))
+            (panel(reader.say("Weighed against charted"), &totals(reader, report, &axis)))
             div.pair {
-                (panel("Asks for a look", &alerts(report)))
-                (panel("Rests on", &html! {
+                (panel(reader.say("Asks for a look"), &alerts(reader, report, &tell)))
+                (panel(reader.say("Rests on"), &html! {
                     dl.facts {
-                        dt { "Uncharted loss" } dd { (with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u)) " mL/h" }
-                        dt { "Told in 24 h" } dd { (fixed(report.resolvable_ml_24h, 0)) " mL or more" }
+                        dt { (reader.say("Uncharted loss")) } dd { (with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u)) " mL/h" }
+                        dt { (reader.say("Told in 24 h")) } dd { (reader.fill("{} mL or more", [&fixed(report.resolvable_ml_24h, 0)])) }
                     }
-                    ul.plain { @for note in &report.notes { li { (english(note)) } } }
+                    ul.plain { @for note in &report.notes { li { (tell(note)) } } }
                 }))
             }
-            (panel("Hour by hour", &hours(report)))
+            (panel(reader.say("Hour by hour"), &hours(reader, report)))
         },
     )
 }
@@ -53,23 +54,23 @@ pub(crate) fn signed(ml: f64) -> String {
 /// Body mass and what comes next.
 ///
 /// `tell` gives the balance's own words in the reader's language.
-pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: &dyn Fn(&str) -> String) -> Markup {
+pub(crate) fn mass(reader: Reader, report: &BalanceReport, axis: &TimeAxis, tell: &dyn Fn(&str) -> String) -> Markup {
     let at = |t: &jiff::Timestamp| axis.at(*t);
     let plot = Plot {
         x_title: axis.title.clone(),
-        y_title: say("body mass, kg").into(),
+        y_title: reader.say("body mass, kg").into(),
         x_is_time: true,
         y_range: None,
         bands: vec![
             Band {
-                name: say("95 % of the mass").into(),
+                name: reader.say("95 % of the mass").into(),
                 ink: Ink::Main,
                 x: report.rows.iter().map(|r| at(&r.time)).collect(),
                 low: report.rows.iter().map(|r| r.mass_kg - 1.96 * r.u_kg).collect(),
                 high: report.rows.iter().map(|r| r.mass_kg + 1.96 * r.u_kg).collect(),
             },
             Band {
-                name: say("95 % of the forecast").into(),
+                name: reader.say("95 % of the forecast").into(),
                 ink: Ink::Third,
                 x: report.forecast.iter().map(|r| at(&r.time)).collect(),
                 low: report.forecast.iter().map(|r| r.low_kg).collect(),
@@ -78,7 +79,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: 
         ],
         series: vec![
             Series {
-                name: say("mass").into(),
+                name: reader.say("mass").into(),
                 ink: Ink::Main,
                 mark: Mark::Line,
                 x: report.rows.iter().map(|r| at(&r.time)).collect(),
@@ -87,7 +88,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: 
                 text: None,
             },
             Series {
-                name: say("forecast under the plan").into(),
+                name: reader.say("forecast under the plan").into(),
                 ink: Ink::Third,
                 mark: Mark::Dashed,
                 x: report.forecast.iter().map(|r| at(&r.time)).collect(),
@@ -96,7 +97,7 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: 
                 text: None,
             },
             Series {
-                name: say("asks for a look").into(),
+                name: reader.say("asks for a look").into(),
                 ink: Ink::Limit,
                 mark: Mark::Points,
                 x: report.alerts.iter().map(|a| at(&a.time)).collect(),
@@ -111,14 +112,17 @@ pub(crate) fn mass(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>, tell: 
         ],
     };
     figure(
+        reader,
         "mass",
-        say("Body mass from weights and chart together, and what comes next if the plan is kept. Bands hold 95 %."),
+        reader.say(
+            "Body mass from weights and chart together, and what comes next if the plan is kept. Bands hold 95 %.",
+        ),
         &plot,
     )
 }
 
 /// Weighed against charted.
-pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> Markup {
+pub(crate) fn totals(reader: Reader, report: &BalanceReport, axis: &TimeAxis) -> Markup {
     let x: Vec<Coordinate> = report.rows.iter().map(|r| axis.at(r.time)).collect();
     let line = |name: &str, ink, mark, value: fn(&::balance::Row) -> f64| Series {
         name: name.to_owned(),
@@ -131,45 +135,51 @@ pub(crate) fn totals(report: &BalanceReport, axis: &TimeAxis, say: Say<'_>) -> M
     };
     let plot = Plot {
         x_title: axis.title.clone(),
-        y_title: say("since the first hour, mL").into(),
+        y_title: reader.say("since the first hour, mL").into(),
         x_is_time: true,
         y_range: None,
         bands: vec![Band {
-            name: say("95 % of the unexplained").into(),
+            name: reader.say("95 % of the unexplained").into(),
             ink: Ink::Limit,
             x: x.clone(),
             low: report.rows.iter().map(|r| r.unexplained_ml - 1.96 * r.u_unexplained_ml).collect(),
             high: report.rows.iter().map(|r| r.unexplained_ml + 1.96 * r.u_unexplained_ml).collect(),
         }],
         series: vec![
-            line(say("weighed"), Ink::Main, Mark::Line, |r| r.weighed_ml),
-            line(say("charted"), Ink::Second, Mark::Steps, |r| r.charted_ml),
-            line(say("unexplained by the chart"), Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
+            line(reader.say("weighed"), Ink::Main, Mark::Line, |r| r.weighed_ml),
+            line(reader.say("charted"), Ink::Second, Mark::Steps, |r| r.charted_ml),
+            line(reader.say("unexplained by the chart"), Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
         ],
     };
     figure(
+        reader,
         "totals",
-        say(
+        reader.say(
             "Running totals from the first hour: what the deck saw, what the chart says, and the difference between them.",
         ),
         &plot,
     )
 }
 
-fn alerts(report: &BalanceReport) -> Markup {
+fn alerts(reader: Reader, report: &BalanceReport, tell: &dyn Fn(&str) -> String) -> Markup {
     if report.alerts.is_empty() {
-        return html! { p { "Nothing asks for a look." } };
+        return html! { p { (reader.say("Nothing asks for a look.")) } };
     }
-    html! { ul.plain { @for a in &report.alerts { li { strong { (a.time.strftime("%-d %b %H:%M")) } " UTC: " (english(&a.text)) } } } }
+    html! { ul.plain { @for a in &report.alerts { li { strong { (utc(reader, a.time)) } " UTC: " (tell(&a.text)) } } } }
 }
 
-fn hours(report: &BalanceReport) -> Markup {
+/// A time by UTC, as the reader writes it.
+fn utc(reader: Reader, time: jiff::Timestamp) -> String {
+    reader.clock(&time.to_zoned(TimeZone::UTC))
+}
+
+fn hours(reader: Reader, report: &BalanceReport) -> Markup {
     let rows: Vec<Vec<Markup>> = report
         .rows
         .iter()
         .map(|r| {
             vec![
-                html! { (r.time.strftime("%-d %b %H:%M")) },
+                html! { (utc(reader, r.time)) },
                 html! { (with_uncertainty(r.mass_kg, r.u_kg)) },
                 html! { (signed(r.weighed_ml)) },
                 html! { (signed(r.charted_ml)) },
@@ -178,8 +188,8 @@ fn hours(report: &BalanceReport) -> Markup {
         })
         .collect();
     html! {
-        details { summary { (rows.len()) " whole hours" }
-            (table("± is a standard uncertainty", &["hour (UTC)", "mass, kg", "weighed, mL", "charted, mL", "unexplained, mL"], &rows))
+        details { summary { (reader.fill("{} whole hours", [&rows.len().to_string()])) }
+            (table(reader.say("± is a standard uncertainty"), &[reader.say("hour (UTC)"), reader.say("mass, kg"), reader.say("weighed, mL"), reader.say("charted, mL"), reader.say("unexplained, mL")], &rows))
         }
     }
 }

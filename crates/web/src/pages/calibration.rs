@@ -7,10 +7,11 @@ use report::text::{finding_word, p_value, status_word};
 
 use crate::layout::{self, PLACES, headline, panel, table};
 use crate::plot::{Coordinate, Ink, Mark, Plot, Series, figure};
+use crate::words::Reader;
 
 /// The page of `calibrate`.
 #[must_use]
-pub fn calibration(calibration: &Calibration) -> Markup {
+pub fn calibration(reader: Reader, calibration: &Calibration) -> Markup {
     let determined = calibration.cells.iter().filter(|c| c.kg_per_count.is_some()).count();
     let worst = calibration
         .cells
@@ -19,34 +20,35 @@ pub fn calibration(calibration: &Calibration) -> Markup {
         .map(|(k, u)| 100.0 * u / k.abs())
         .fold(0.0, f64::max);
     layout::page(
+        reader,
         PLACES[2],
         &calibration.deck,
         &html! {
             div.headlines {
-                (headline("Cells determined", &format!("{determined} of {}", calibration.cells.len()), "", ""))
-                (headline("Least certain gain", &significant(worst, 2), "%", "standard uncertainty"))
-                (headline("Residual of a load", &significant(calibration.residual_sd_g, 3), "g", "standard deviation"))
-                (headline("Findings", &calibration.findings.len().to_string(), "", if calibration.findings.is_empty() { "nothing was found wrong" } else { "see below" }))
+                (headline(reader.say("Cells determined"), &reader.fill("{} of {}", [&determined.to_string(), &calibration.cells.len().to_string()]), "", ""))
+                (headline(reader.say("Least certain gain"), &significant(worst, 2), "%", reader.say("standard uncertainty")))
+                (headline(reader.say("Residual of a load"), &significant(calibration.residual_sd_g, 3), "g", reader.say("standard deviation")))
+                (headline(reader.say("Findings"), &calibration.findings.len().to_string(), "", if calibration.findings.is_empty() { reader.say("nothing was found wrong") } else { reader.say("see below") }))
             }
             @if !calibration.findings.is_empty() {
-                (panel("Findings", &html! {
+                (panel(reader.say("Findings"), &html! {
                     ul.plain {
                         @for f in &calibration.findings {
-                            li { strong { (finding_word(f.kind)) @if let Some(cell) = &f.cell { ", cell " (cell) } } ": " (f.text) }
+                            li { strong { (reader.stage(finding_word(f.kind))) @if let Some(cell) = &f.cell { ", " (reader.say("cell")) " " (cell) } } ": " (reader.stage(&f.text)) }
                         }
                     }
                 }))
             }
-            (panel("Residuals", &residuals(calibration)))
+            (panel(reader.say("Residuals"), &residuals(reader, calibration)))
             div.pair {
-                (panel("The cells' lines", &cells(calibration)))
-                (panel("The run", &facts(calibration)))
+                (panel(reader.say("The cells' lines"), &cells(reader, calibration)))
+                (panel(reader.say("The run"), &facts(reader, calibration)))
             }
         },
     )
 }
 
-fn residuals(calibration: &Calibration) -> Markup {
+fn residuals(reader: Reader, calibration: &Calibration) -> Markup {
     let mut plates: Vec<&str> = Vec::new();
     for r in &calibration.residuals {
         if !plates.contains(&r.plate.as_str()) {
@@ -60,7 +62,7 @@ fn residuals(calibration: &Calibration) -> Markup {
         .map(|(i, plate)| {
             let rows: Vec<_> = calibration.residuals.iter().filter(|r| r.plate == *plate).collect();
             Series {
-                name: if plate.is_empty() { "no load".into() } else { (*plate).to_owned() },
+                name: if plate.is_empty() { reader.say("no load").into() } else { (*plate).to_owned() },
                 ink: inks[i % inks.len()],
                 // More plates than colours: the second round is told apart by open points.
                 mark: if i < inks.len() { Mark::Points } else { Mark::OpenPoints },
@@ -70,7 +72,10 @@ fn residuals(calibration: &Calibration) -> Markup {
                 text: Some(
                     rows.iter()
                         .map(|r| {
-                            format!("step {}, {} kg: {} g", r.step, significant(r.load_kg, 5), fixed(r.residual_g, 1))
+                            reader.signs(&reader.fill(
+                                "step {}, {} kg: {} g",
+                                [&r.step, &significant(r.load_kg, 5), &fixed(r.residual_g, 1)],
+                            ))
                         })
                         .collect(),
                 ),
@@ -78,25 +83,25 @@ fn residuals(calibration: &Calibration) -> Markup {
         })
         .collect();
     let plot = Plot {
-        x_title: "step of the run".into(),
-        y_title: "fitted less stated load, g".into(),
+        x_title: reader.say("step of the run").into(),
+        y_title: reader.say("fitted less stated load, g").into(),
         x_is_time: false,
         y_range: None,
         bands: vec![],
         series,
     };
     figure(
+        reader,
         "residuals",
-        &format!(
+        &reader.signs(&reader.fill(
             "What the fit leaves over in each reading; standard deviation {} g, largest {} g. A pattern by plate or step would speak against the fit.",
-            significant(calibration.residual_sd_g, 3),
-            significant(calibration.max_residual_g, 3)
-        ),
+            [&significant(calibration.residual_sd_g, 3), &significant(calibration.max_residual_g, 3)],
+        )),
         &plot,
     )
 }
 
-fn cells(calibration: &Calibration) -> Markup {
+fn cells(reader: Reader, calibration: &Calibration) -> Markup {
     let rows: Vec<Vec<Markup>> = calibration
         .cells
         .iter()
@@ -107,24 +112,34 @@ fn cells(calibration: &Calibration) -> Markup {
                 html! { (optional(c.zero_counts, |z| fixed(z, 0))) },
                 html! { (optional(c.kg_per_count, |k| significant(1000.0 * k, 6))) },
                 html! { (optional(relative, |r| significant(r, 2))) },
-                html! { (status_word(c.status)) },
+                html! { (reader.stage(status_word(c.status))) },
             ]
         })
         .collect();
-    table("kg = (counts − zero) × gain", &["cell", "zero, counts", "gain, g per count", "u, %", "status"], &rows)
+    table(
+        reader.say("kg = (counts − zero) × gain"),
+        &[
+            reader.say("cell"),
+            reader.say("zero, counts"),
+            reader.say("gain, g per count"),
+            "u, %",
+            reader.say("status"),
+        ],
+        &rows,
+    )
 }
 
-fn facts(calibration: &Calibration) -> Markup {
+fn facts(reader: Reader, calibration: &Calibration) -> Markup {
     html! {
         dl.facts {
-            dt { "Made" } dd { (calibration.made_at) }
-            dt { "Gravity there" } dd { (fixed(calibration.gravity_m_s2, 5)) " m/s²" }
-            dt { "Degrees of freedom" } dd { (calibration.degrees_of_freedom) }
-            dt { "Lack of fit" } dd { "p " (optional(calibration.lack_of_fit_p, p_value)) }
+            dt { (reader.say("Made")) } dd { (calibration.made_at) }
+            dt { (reader.say("Gravity there")) } dd { (fixed(calibration.gravity_m_s2, 5)) " m/s²" }
+            dt { (reader.say("Degrees of freedom")) } dd { (calibration.degrees_of_freedom) }
+            dt { (reader.say("Lack of fit")) } dd { "p " (optional(calibration.lack_of_fit_p, p_value)) }
             @for load in &calibration.loads {
-                dt { "Mass found: " (load.label) } dd { (with_uncertainty(load.kg, load.u_kg)) " kg" }
+                dt { (reader.say("Mass found:")) " " (load.label) } dd { (with_uncertainty(load.kg, load.u_kg)) " kg" }
             }
         }
-        p { "± is a standard uncertainty. Kilograms are conventional mass." }
+        p { (reader.say("± is a standard uncertainty. Kilograms are conventional mass.")) }
     }
 }

@@ -10,6 +10,6 @@ mod weight;
 pub use balance::balance;
 pub use calibration::calibration;
 pub use design::design;
-pub use overview::{Stage, overview, stages};
+pub use overview::{Stage, invented, overview, stages};
 pub use verification::{PairPoint, verification};
 pub use weight::weight;

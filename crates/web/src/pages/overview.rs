@@ -8,7 +8,8 @@ use report::number::{fixed, significant, with_uncertainty};
 use verify::{AgreeReport, VerifyReport};
 use weigh::WeighReport;
 
-use crate::layout::{self, PLACES, panel, verdict};
+use crate::layout::{self, PLACES, panel, signs, verdict};
+use crate::words::Reader;
 
 /// What one stage came to.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,17 +26,18 @@ pub struct Stage {
 
 /// The first page: `about` says what is shown and that it is invented.
 #[must_use]
-pub fn overview(subject: &str, about: &str, stages: &[Stage]) -> Markup {
+pub fn overview(reader: Reader, subject: &str, about: &str, stages: &[Stage]) -> Markup {
     layout::page(
+        reader,
         PLACES[0],
         subject,
         &html! {
             p.invented { (about) }
-            (panel("The job, stage by stage", &html! {
+            (panel(reader.say("The job, stage by stage"), &html! {
                 ol.stages {
                     @for stage in stages {
                         li {
-                            h3 { a href=(stage.path) { (stage.name) } @if let Some(met) = stage.met { " " (verdict(met)) } }
+                            h3 { a href=(stage.path) { (stage.name) } @if let Some(met) = stage.met { " " (verdict(reader, met)) } }
                             p { (stage.found) }
                         }
                     }
@@ -45,9 +47,19 @@ pub fn overview(subject: &str, about: &str, stages: &[Stage]) -> Markup {
     )
 }
 
+/// Says that deck, scenario and patient of these names are invented.
+#[must_use]
+pub fn invented(reader: Reader, [deck, scenario, patient]: [&str; 3], seed: u64) -> String {
+    reader.fill(
+        "Everything on these pages is invented: {}, {} and {}, made by the virtual twin from seed {}.",
+        [deck, &reader.stage(scenario), patient, &seed.to_string()],
+    )
+}
+
 /// The stages of the job with what each found, in order.
 #[must_use]
 pub fn stages(
+    reader: Reader,
     checked: &CheckReport,
     calibration: &Calibration,
     verified: &VerifyReport,
@@ -59,78 +71,86 @@ pub fn stages(
     let deviation = verified
         .deviation_pct
         .map(|d| {
-            format!(
+            reader.fill(
                 " It deviates from known loads by {} % on average, {} % at most.",
-                significant(d.mean, 2),
-                significant(d.max, 2)
+                [&significant(d.mean, 2), &significant(d.max, 2)],
             )
         })
         .unwrap_or_default();
     let weight = weighed.last.and_then(|l| l.patient_kg.zip(l.u_kg)).map_or_else(
-        || "There is no weight at the end of the recording.".to_owned(),
-        |(kg, u)| format!("At the end the patient weighs {} kg.", with_uncertainty(kg, u)),
+        || reader.say("There is no weight at the end of the recording.").to_owned(),
+        |(kg, u)| reader.fill("At the end the patient weighs {} kg.", [&with_uncertainty(kg, u)]),
     );
     let unexplained = balanced.rows.last().map_or_else(String::new, |r| {
-        format!("The chart leaves {} mL unexplained.", with_uncertainty(r.unexplained_ml, r.u_unexplained_ml))
+        reader.fill(
+            "The chart leaves {} mL unexplained.",
+            [&signs(&with_uncertainty(r.unexplained_ml, r.u_unexplained_ml))],
+        )
     });
     vec![
         Stage {
             path: "/design",
-            name: "Design",
-            found: format!(
+            name: reader.say("Design"),
+            found: reader.fill(
                 "{} requirements, {} met. The deck weighs {} kg, and a weight on it has an expanded uncertainty of {} g at most (k = 2).",
-                checked.requirements.len(),
-                if missed == 0 { "all".to_owned() } else { format!("all but {missed}") },
-                fixed(checked.mass_kg, 1),
-                significant(checked.expanded_u_g.largest(), 3)
+                [
+                    &checked.requirements.len().to_string(),
+                    &if missed == 0 { reader.say("all").to_owned() } else { reader.fill("all but {}", [&missed.to_string()]) },
+                    &fixed(checked.mass_kg, 1),
+                    &significant(checked.expanded_u_g.largest(), 3),
+                ],
             ),
             met: Some(missed == 0),
         },
         Stage {
             path: "/calibration",
-            name: "Calibration",
-            found: format!(
+            name: reader.say("Calibration"),
+            found: reader.fill(
                 "{} cells; readings of known loads scatter by {} g about the fit. {}.",
-                calibration.cells.len(),
-                significant(calibration.residual_sd_g, 3),
-                if calibration.findings.is_empty() {
-                    "Nothing was found wrong".to_owned()
-                } else {
-                    counted(calibration.findings.len(), "finding", "findings")
-                }
+                [
+                    &calibration.cells.len().to_string(),
+                    &significant(calibration.residual_sd_g, 3),
+                    &match calibration.findings.len() {
+                        0 => reader.say("Nothing was found wrong").to_owned(),
+                        1 => reader.say("One finding").to_owned(),
+                        n => reader.fill("{} findings", [&n.to_string()]),
+                    },
+                ],
             ),
             met: Some(calibration.findings.is_empty()),
         },
         Stage {
             path: "/verification",
-            name: "Verification",
-            found: format!(
-                "{} kinds of test against the limits of class {}.{deviation} Against a standard it reads {} g different on average.",
-                verified.tests.len(),
-                verified.class,
-                fixed(1000.0 * agreed.bias, 0)
-            ),
+            name: reader.say("Verification"),
+            found: signs(&reader.fill(
+                "{} kinds of test against the limits of class {}.{} Against a standard it reads {} g different on average.",
+                [&verified.tests.len().to_string(), verified.class, &deviation, &fixed(1000.0 * agreed.bias, 0)],
+            )),
             met: Some(verified.passed),
         },
         Stage {
             path: "/weight",
-            name: "Weight",
+            name: reader.say("Weight"),
             found: format!(
-                "{weight} {} on the bed.",
-                counted(weighed.events.len(), "thing happened", "things happened")
+                "{weight} {}",
+                match weighed.events.len() {
+                    1 => reader.say("One thing happened on the bed.").to_owned(),
+                    n => reader.fill("{} things happened on the bed.", [&n.to_string()]),
+                }
             ),
             met: None,
         },
         Stage {
             path: "/balance",
-            name: "Balance",
-            found: format!("{unexplained} {} for a look.", counted(balanced.alerts.len(), "alert asks", "alerts ask")),
+            name: reader.say("Balance"),
+            found: format!(
+                "{unexplained} {}",
+                match balanced.alerts.len() {
+                    1 => reader.say("One alert asks for a look.").to_owned(),
+                    n => reader.fill("{} alerts ask for a look.", [&n.to_string()]),
+                }
+            ),
             met: None,
         },
     ]
-}
-
-/// A number with the word for one or for many.
-fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }

@@ -8,52 +8,54 @@ use weigh::{EventKind, WeighReport};
 
 use crate::layout::{self, PLACES, headline, panel, signs, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, figure};
+use crate::words::Reader;
 
 /// Points on the plot; more are no help to the eye and a load to the page.
 const POINTS: usize = 1500;
 
 /// The page of `weigh`: `weights` are the rows written, with times.
 #[must_use]
-pub fn weight(subject: &str, weights: &[Weight], report: &WeighReport) -> Markup {
+pub fn weight(reader: Reader, subject: &str, weights: &[Weight], report: &WeighReport) -> Markup {
     let last = report.last.as_ref();
     let kg = last.and_then(|l| l.patient_kg);
     let u = last.and_then(|l| l.u_kg);
     layout::page(
+        reader,
         PLACES[4],
         subject,
         &html! {
             div.headlines {
-                (headline("Last weight", &kg.map_or_else(|| "none".to_owned(), |k| fixed(k, u.map_or(2, decimals_for).min(3))), "kg", &u.map_or_else(String::new, |u| format!("± {} kg (standard uncertainty)", fixed(u, decimals_for(u))))))
-                (headline("May it be believed?", last.map_or("no", |l| believe(l.state)), "", last.map_or("", |l| why(l.state))))
-                (headline("Tare", &optional(report.tare_kg, |t| fixed(t, 2)), "kg", "mattress, linen and what lay there"))
-                (headline("On the deck besides", &fixed(report.items_kg, 2), "kg", "items that came and went since the tare"))
+                (headline(reader.say("Last weight"), &kg.map_or_else(|| reader.say("none").to_owned(), |k| fixed(k, u.map_or(2, decimals_for).min(3))), "kg", &u.map_or_else(String::new, |u| reader.fill("± {} kg (standard uncertainty)", [&fixed(u, decimals_for(u))]))))
+                (headline(reader.say("May it be believed?"), last.map_or(reader.say("no"), |l| believe(reader, l.state)), "", last.map_or("", |l| why(reader, l.state))))
+                (headline(reader.say("Tare"), &optional(report.tare_kg, |t| fixed(t, 2)), "kg", reader.say("mattress, linen and what lay there")))
+                (headline(reader.say("On the deck besides"), &fixed(report.items_kg, 2), "kg", reader.say("items that came and went since the tare")))
             }
-            (panel("Weight over time", &curve(weights, report)))
-            (panel("What happened", &events(report)))
+            (panel(reader.say("Weight over time"), &curve(reader, weights, report)))
+            (panel(reader.say("What happened"), &events(reader, report)))
             @if !report.faults.is_empty() {
-                (panel("Faults", &html! { ul.plain { @for f in &report.faults { li { (clock(f.t_s)) " cell " (f.cell) } } } }))
+                (panel(reader.say("Faults"), &html! { ul.plain { @for f in &report.faults { li { (clock(f.t_s)) " " (reader.say("cell")) " " (f.cell) } } } }))
             }
         },
     )
 }
 
-fn believe(state: State) -> &'static str {
+fn believe(reader: Reader, state: State) -> &'static str {
     match state {
-        State::Settled => "yes",
-        State::Moving | State::Overload | State::Fault => "no",
-        State::Held => "as of before the care",
-        State::Empty => "nobody there",
+        State::Settled => reader.say("yes"),
+        State::Moving | State::Overload | State::Fault => reader.say("no"),
+        State::Held => reader.say("as of before the care"),
+        State::Empty => reader.say("nobody there"),
     }
 }
 
-fn why(state: State) -> &'static str {
+fn why(reader: Reader, state: State) -> &'static str {
     match state {
-        State::Settled => "settled, within its uncertainty",
-        State::Moving => "the load moves",
-        State::Held => "held while care is given",
-        State::Empty => "no patient on the deck",
-        State::Overload => "beyond the deck's range",
-        State::Fault => "the deck cannot weigh",
+        State::Settled => reader.say("settled, within its uncertainty"),
+        State::Moving => reader.say("the load moves"),
+        State::Held => reader.say("held while care is given"),
+        State::Empty => reader.say("no patient on the deck"),
+        State::Overload => reader.say("beyond the deck's range"),
+        State::Fault => reader.say("the deck cannot weigh"),
     }
 }
 
@@ -64,7 +66,7 @@ fn along(weight: &Weight) -> Coordinate {
     }
 }
 
-fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
+fn curve(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
     let stride = weights.len().div_ceil(POINTS).max(1);
     let shown: Vec<&Weight> = weights.iter().step_by(stride).collect();
     let settled: Vec<&&Weight> = shown.iter().filter(|w| w.state == State::Settled).collect();
@@ -86,12 +88,16 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
         })
         .collect();
     let plot = Plot {
-        x_title: if is_time { "time (UTC)".into() } else { "hours since the start".into() },
-        y_title: "patient, kg".into(),
+        x_title: if is_time {
+            format!("{} (UTC)", reader.say("time"))
+        } else {
+            reader.say("hours since the start").into()
+        },
+        y_title: reader.say("patient, kg").into(),
         x_is_time: is_time,
         y_range: around(&settled),
         bands: vec![Band {
-            name: "± 2 u of settled weights".into(),
+            name: reader.say("± 2 u of settled weights").into(),
             ink: Ink::Main,
             x: settled.iter().map(|w| along(w)).collect(),
             low: bounds(-1.0),
@@ -99,7 +105,7 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
         }],
         series: vec![
             Series {
-                name: "settled".into(),
+                name: reader.say("settled").into(),
                 ink: Ink::Main,
                 mark: Mark::Line,
                 x: x.clone(),
@@ -108,7 +114,7 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
                 text: None,
             },
             Series {
-                name: "moving or held".into(),
+                name: reader.say("moving or held").into(),
                 ink: Ink::Quiet,
                 mark: Mark::Dashed,
                 x,
@@ -117,19 +123,20 @@ fn curve(weights: &[Weight], report: &WeighReport) -> Markup {
                 text: None,
             },
             Series {
-                name: "what happened".into(),
+                name: reader.say("what happened").into(),
                 ink: Ink::Second,
                 mark: Mark::OpenPoints,
                 x: marks.iter().map(|(w, _)| along(w)).collect(),
                 y: marks.iter().map(|(w, _)| w.patient_kg).collect(),
                 half: None,
-                text: Some(marks.iter().map(|(_, e)| e.text.clone()).collect()),
+                text: Some(marks.iter().map(|(_, e)| reader.event(&e.text)).collect()),
             },
         ],
     };
     figure(
+        reader,
         "weight",
-        "Weight of the patient without bedding and items. The solid line is settled; dashed is not to be believed yet, or held during care. Squares are events; hover for the sentence, or read the table below.",
+        reader.say("Weight of the patient without bedding and items. The solid line is settled; dashed is not to be believed yet, or held during care. Squares are events; hover for the sentence, or read the table below."),
         &plot,
     )
 }
@@ -142,7 +149,7 @@ fn around(settled: &[&&Weight]) -> Option<[f64; 2]> {
     Some([low - room, high + room])
 }
 
-fn events(report: &WeighReport) -> Markup {
+fn events(reader: Reader, report: &WeighReport) -> Markup {
     let contacts = report.events.iter().filter(|e| e.kind == EventKind::Contact).count();
     let rows: Vec<Vec<Markup>> = report
         .events
@@ -157,15 +164,15 @@ fn events(report: &WeighReport) -> Markup {
                 e.x_mm.zip(e.y_mm).map_or_else(|| "–".to_owned(), |(x, y)| format!("{}, {}", fixed(x, 0), fixed(y, 0)));
             vec![
                 html! { (clock(e.t_s)) },
-                html! { span.left { (signs(&e.text)) } },
+                html! { span.left { (signs(&reader.event(&e.text))) } },
                 html! { (signs(&size)) },
                 html! { (place) },
             ]
         })
         .collect();
     html! {
-        @if rows.is_empty() { p { "Nothing but the patient's own weight changed." } }
-        @else { (table("Time since the start; place from the head end and from the patient's right", &["at", "<what happened", "kg", "x, y mm"], &rows)) }
-        @if contacts > 0 { p { (contacts) " times someone leaned on the bed and let go; none of it entered the weight." } }
+        @if rows.is_empty() { p { (reader.say("Nothing but the patient's own weight changed.")) } }
+        @else { (table(reader.say("Time since the start; place from the head end and from the patient's right"), &[reader.say("at"), reader.say("<what happened"), "kg", "x, y mm"], &rows)) }
+        @if contacts > 0 { p { (reader.fill("{} times someone leaned on the bed and let go; none of it entered the weight.", [&contacts.to_string()])) } }
     }
 }

@@ -4,11 +4,14 @@ use formats::deck::{Deck, Plate};
 use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
 use verify::plan::{Placed, Step};
 
+use crate::plan;
+use crate::words::Reader;
+
 /// Side of a body's foot in the drawings, mm.
 const FOOT_MM: f64 = 150.0;
 
 /// The deck with the bodies of a step; those of one plate stand on one mark.
-pub(super) fn drawing(deck: &Deck, step: &Step) -> DeckPlan {
+pub(super) fn drawing(reader: Reader, deck: &Deck, step: &Step) -> DeckPlan {
     let on = |plate: &Plate| step.bodies.iter().filter(|b| b.plate == plate.name).collect::<Vec<_>>();
     let plates = deck.plates.iter().map(|plate| {
         let here = on(plate);
@@ -30,12 +33,13 @@ pub(super) fn drawing(deck: &Deck, step: &Step) -> DeckPlan {
         .iter()
         .map(|p| (p, on(p)))
         .filter(|(_, here)| !here.is_empty())
-        .map(|(p, here)| format!("{} on plate {}", names(&here), p.name))
+        .map(|(p, here)| reader.fill("{} on plate {}", [&names(&here), &p.name]))
         .collect();
     DeckPlan {
         title: words.join("; "),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates.collect(),
+        words: plan::words(reader),
     }
 }
 

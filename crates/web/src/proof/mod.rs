@@ -19,9 +19,6 @@ mod session;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use axum::Router;
-use axum::extract::Path;
-use axum::http::HeaderMap;
-use axum::routing::{get, post};
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 use formats::masses::Mass;
@@ -32,7 +29,9 @@ pub use kept::NAME as KEPT_AS;
 pub use page::{page, without};
 use session::Session;
 
-use crate::guide::{Guide, Hands, Keep, asked, file, foreign, is_own, no_hands, told};
+use crate::guide::Guide;
+use crate::guided::{self, Guided, Hands, Keep, no_hands};
+use crate::words::Reader;
 use crate::workbench::Refusal;
 
 /// Why a verification cannot begin.
@@ -161,6 +160,24 @@ impl Proof {
             Now::Cannot { why, .. } => Ok(json!({ "stage": "waits", "problem": why })),
         }
     }
+}
+
+impl Guided for Proof {
+    fn state(&self, reader: Reader) -> Result<Value, Refusal> {
+        let mut state = self.with(|s| Ok(s.state(reader, self.begin.hands.is_some())))?;
+        if let Some(why) = state["problem"].as_str() {
+            state["problem"] = reader.stage(why).into();
+        }
+        Ok(state)
+    }
+
+    fn live(&self) -> Result<Value, Refusal> {
+        self.with(|s| Ok(s.live()))
+    }
+
+    fn step(&self, step: &str, entered: &Value) -> Result<Value, Refusal> {
+        self.with(|s| s.step(step, entered))
+    }
 
     fn hand(&self, what: &str) -> Result<Value, Refusal> {
         let Some(hands) = &self.begin.hands else { return Err(no_hands()) };
@@ -185,31 +202,5 @@ impl Proof {
 
 /// What the page asks.
 pub(crate) fn router(proof: &Arc<Proof>) -> Router {
-    let [state, live, steps, files, hands] = [(); 5].map(|()| Arc::clone(proof));
-    let has_hands = proof.begin.hands.is_some();
-    Router::new()
-        .route(
-            "/tests/state",
-            get(move || async move { asked(state, move |p| p.with(|s| Ok(s.state(has_hands)))).await }),
-        )
-        .route("/tests/live", get(|| async move { asked(live, |p| p.with(|s| Ok(s.live()))).await }))
-        .route(
-            "/tests/do/{step}",
-            post(|Path(step): Path<String>, headers: HeaderMap| async move {
-                if !is_own(&headers) {
-                    return told(Err(foreign()));
-                }
-                asked(steps, move |p| p.with(|s| s.step(&step))).await
-            }),
-        )
-        .route(
-            "/tests/hands/{what}",
-            post(|Path(what): Path<String>, headers: HeaderMap| async move {
-                if !is_own(&headers) {
-                    return told(Err(foreign()));
-                }
-                asked(hands, move |p| p.hand(&what)).await
-            }),
-        )
-        .route("/tests/files/{name}", get(|Path(name): Path<String>| async move { file(&name, files.file(&name)) }))
+    guided::router("/tests", proof)
 }

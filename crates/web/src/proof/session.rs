@@ -1,10 +1,7 @@
 //! Where the verification stands, and what each step does to it.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use axum::http::StatusCode;
-use calibrate::settle::READING_S;
 use deck::oiml::r76;
 use formats::calibration::Calibration;
 use formats::deck::Deck;
@@ -19,8 +16,10 @@ use verify::{Phase, VerifyReport, verify};
 use super::drawing::drawing;
 use super::kept::{Kept, NAME, Row};
 use super::{Begin, ProofError};
-use crate::guide::listening::{Listening, against};
-use crate::guide::{Body, Keep};
+use crate::guided::keeping::Keeping;
+use crate::guided::listening::Listening;
+use crate::guided::{Body, against, no_step};
+use crate::words::Reader;
 use crate::workbench::Refusal;
 
 /// A reading that is due at a minute is taken so many seconds before it at the earliest.
@@ -34,13 +33,12 @@ pub(super) struct Session {
     calibration: Calibration,
     plan: TestPlan,
     kept: Kept,
-    keep: Arc<Keep>,
+    keeping: Keeping,
     now: fn() -> String,
     pub(super) listening: Listening,
     /// When the load was read first that lies now, by the deck's clock, s.
     lies_since_s: Option<f64>,
     report: Option<Result<VerifyReport, String>>,
-    files: BTreeMap<&'static str, String>,
 }
 
 /// Creep and the return of zero are one course: half an hour under load, then zero.
@@ -70,12 +68,11 @@ impl Session {
             calibration,
             plan,
             kept,
-            keep: Arc::clone(&begin.keep),
+            keeping: Keeping::new(Arc::clone(&begin.keep)),
             now: begin.now,
             listening: Listening::default(),
             lies_since_s: None,
             report: None,
-            files: BTreeMap::new(),
         };
         session.begin_lying_anew();
         session.judge();
@@ -152,7 +149,7 @@ impl Session {
     }
 
     /// A step that the page asks for.
-    pub(super) fn step(&mut self, step: &str) -> Result<Value, Refusal> {
+    pub(super) fn step(&mut self, step: &str, _entered: &Value) -> Result<Value, Refusal> {
         match step {
             "take" => self.take()?,
             // Unasked, only what looks like the load that is planned.
@@ -164,7 +161,7 @@ impl Session {
             }
             "leave-out" => self.leave_out()?,
             "back" => self.back()?,
-            other => return Err(Refusal(StatusCode::NOT_FOUND, format!("there is no step {other:?}"))),
+            other => return Err(no_step(other)),
         }
         Ok(json!({ "done": true }))
     }
@@ -172,12 +169,8 @@ impl Session {
     /// Keeps first, and only then holds it to be so.
     fn put(&mut self, rows: Vec<Row>) -> Result<(), Refusal> {
         let kept = Kept { rows, ..self.kept.clone() };
-        (self.keep)(NAME, &kept.write()).map_err(|why| {
-            let words = format!("the step could not be kept, so it is not done: {why}");
-            Refusal(StatusCode::SERVICE_UNAVAILABLE, words)
-        })?;
+        self.keeping.step(NAME, &kept.write())?;
         self.kept = kept;
-        self.files.clear();
         self.judge();
         self.finish();
         Ok(())
@@ -322,17 +315,12 @@ impl Session {
         let behind =
             crate::documents::EvidenceFiles { deck: "deck.toml", calibration: "calibration.json", tests: "tests.csv" };
         let evidence = crate::documents::evidence(report, behind, &(self.now)());
-        self.files.insert("tests.csv", formats::tests::write(&self.tests()));
-        self.files.insert("evidence.html", evidence);
-        for (name, text) in &self.files {
-            if let Err(why) = (self.keep)(name, text) {
-                tracing::error!(name, why, "a file of the verification could not be kept");
-            }
-        }
+        let tests = formats::tests::write(&self.tests());
+        self.keeping.end([("tests.csv", tests), ("evidence.html", evidence)]);
     }
 
     pub(super) fn file(&self, name: &str) -> Option<String> {
-        self.files.get(name).cloned()
+        self.keeping.file(name)
     }
 
     /// What the deck shows now, net, kg.
@@ -351,27 +339,19 @@ impl Session {
 
     /// What changes while somebody waits.
     pub(super) fn live(&self) -> Value {
-        let settling = self.listening.settling(&self.deck);
-        let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
-        json!({
-            "silent": self.listening.is_silent(),
-            "seconds": settling.as_ref().map(|s| s.seconds),
-            "of_seconds": READING_S,
-            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.listening.is_silent(),
-            "drift_g": drift,
-            "unsettled": settling.map(|s| s.unsettled),
-            "shown_kg": self.shown_now_kg(),
-            "near": self.is_near(),
-            "lain_min": self.lain_s().map(|s| s / 60.0),
-            "due": self.is_due(),
-            "next": self.next(),
-        })
+        let mut live = self.listening.told(&self.deck);
+        live["shown_kg"] = json!(self.shown_now_kg());
+        live["near"] = self.is_near().into();
+        live["lain_min"] = json!(self.lain_s().map(|s| s / 60.0));
+        live["due"] = self.is_due().into();
+        live["next"] = self.next().into();
+        live
     }
 
     /// Where the verification stands.
-    pub(super) fn state(&self, has_hands: bool) -> Value {
+    pub(super) fn state(&self, reader: Reader, has_hands: bool) -> Value {
         let next = self.next();
-        let steps: Vec<Value> = (0..self.plan.steps.len()).map(|i| self.step_of(i)).collect();
+        let steps: Vec<Value> = (0..self.plan.steps.len()).map(|i| self.step_of(reader, i)).collect();
         json!({
             "deck": self.deck.name,
             "calibrated_at": self.calibration.made_at,
@@ -379,17 +359,17 @@ impl Session {
             "stage": if self.is_done() { "done" } else { "place" },
             "steps": steps,
             "next": next,
-            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty()).map(|s| drawing(&self.deck, s).svg()),
-            "tests": self.found(),
+            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty()).map(|s| reader.drawn(drawing(reader, &self.deck, s).svg())),
+            "tests": self.found(reader),
             "problem": self.report.as_ref().and_then(|r| r.as_ref().err()),
             "passed": self.report.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.passed),
-            "open": self.plan.open,
-            "files": self.files.keys().collect::<Vec<_>>(),
+            "open": self.plan.open.iter().map(|o| reader.stage(o)).collect::<Vec<_>>(),
+            "files": self.keeping.names(),
             "has_hands": has_hands,
         })
     }
 
-    fn step_of(&self, i: usize) -> Value {
+    fn step_of(&self, reader: Reader, i: usize) -> Value {
         let step = &self.plan.steps[i];
         let (became, minutes) = match &self.kept.rows[i] {
             Row::Waiting => ("waiting", None),
@@ -398,7 +378,7 @@ impl Session {
         };
         let shown_kg = self.net_kg(i).filter(|_| step.act == Act::Read);
         json!({
-            "kind": step.kind.word(), "name": test_name(step.kind.word()), "step": step.step, "act": step.act,
+            "kind": step.kind.word(), "name": reader.stage(test_name(step.kind.word())), "step": reader.stage(&step.step), "act": step.act,
             "bodies": step.bodies, "load_kg": step.load_kg, "due_min": step.minutes, "became": became,
             "minutes": minutes, "shown_kg": shown_kg, "error_g": shown_kg.map(|kg| 1e3 * (kg - step.load_kg)),
             "limit_g": r76::mpe_g(self.deck.class, self.deck.e_g, step.load_kg, false),
@@ -406,7 +386,7 @@ impl Session {
     }
 
     /// Each kind of test that is planned, in order: how far it is, and inside what limits.
-    fn found(&self) -> Vec<Value> {
+    fn found(&self, reader: Reader) -> Vec<Value> {
         let report = self.report.as_ref().and_then(|r| r.as_ref().ok());
         let mut kinds: Vec<TestKind> = Vec::new();
         for step in &self.plan.steps {
@@ -420,14 +400,14 @@ impl Session {
             let is_left_out = rows.clone().any(|r| *r == Row::LeftOut);
             let judged = report.and_then(|r| r.tests.iter().find(|t| t.test == kind.word()));
             json!({
-                "kind": kind.word(), "name": test_name(kind.word()), "over": is_over, "left_out": is_left_out,
+                "kind": kind.word(), "name": reader.stage(test_name(kind.word())), "over": is_over, "left_out": is_left_out,
                 "under_way": self.step_now().is_some_and(|s| s.kind == kind),
                 "worst_g": judged.map(|t| t.worst_error_g), "limit_g": judged.map(|t| t.limit_g),
                 "passed": judged.map(|t| t.passed),
-                "judged": judged.map(|t| t.judged),
+                "judged": judged.map(|t| reader.stage(t.judged)),
                 // What is still to come is no gap.
-                "gaps": judged.filter(|_| is_over).map(|t| t.gaps.clone()).unwrap_or_default(),
-                "chart": judged.zip(report).map(|(t, r)| of_test(t, &r.permissible).svg()),
+                "gaps": judged.filter(|_| is_over).map(|t| t.gaps.iter().map(|g| reader.stage(g)).collect::<Vec<_>>()).unwrap_or_default(),
+                "chart": judged.zip(report).map(|(t, r)| reader.drawn(reader.chart(of_test(t, &r.permissible)).svg())),
             })
         };
         kinds.into_iter().map(of_kind).collect()

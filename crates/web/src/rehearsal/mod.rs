@@ -14,8 +14,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::Router;
 use axum::body::Bytes;
-use axum::http::{HeaderMap, StatusCode, header};
-use axum::response::{IntoResponse as _, Response};
+use axum::http::{HeaderMap, StatusCode};
 use axum::routing::{get, post};
 use formats::deck::Deck;
 use serde::Deserialize;
@@ -24,6 +23,8 @@ use serde_json::{Value, json};
 pub use page::page;
 use run::{Running, Shared};
 
+use crate::guided::{changed, told};
+use crate::words::Reader;
 use crate::workbench::Refusal;
 
 /// A scenario that the page offers.
@@ -89,35 +90,30 @@ impl Rehearsal {
         Ok(json!({ "speed": speed }))
     }
 
-    fn state(&self) -> Value {
-        self.locked().as_ref().map_or_else(|| json!({ "begun": false }), |r| Shared::told(&r.shared, &self.deck))
+    fn state(&self, reader: Reader) -> Value {
+        self.locked()
+            .as_ref()
+            .map_or_else(|| json!({ "begun": false }), |r| Shared::told(reader, &r.shared, &self.deck))
     }
 }
 
 /// What the page asks.
 pub(crate) fn router(rehearsal: &Arc<Rehearsal>) -> Router {
-    let [state, begun, changed] = [(); 3].map(|()| Arc::clone(rehearsal));
+    let [state, begun, sped] = [(); 3].map(|()| Arc::clone(rehearsal));
     Router::new()
-        .route("/twin/state", get(move || async move { told(Ok(state.state())) }))
-        .route("/twin/begin", post(move |h: HeaderMap, body: Bytes| async move { own(&h, || begun.begin(&body)) }))
-        .route("/twin/speed", post(move |h: HeaderMap, body: Bytes| async move { own(&h, || changed.speed(&body)) }))
-}
-
-/// A change is taken from a page of this server alone: only such a one may send that content type unasked.
-fn own(headers: &HeaderMap, answer: impl FnOnce() -> Result<Value, Refusal>) -> Response {
-    let kind = headers.get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
-    if kind.starts_with("application/json") {
-        return told(answer());
-    }
-    let words = "send JSON, with content-type: application/json".to_owned();
-    told(Err(Refusal(StatusCode::UNSUPPORTED_MEDIA_TYPE, words)))
-}
-
-fn told(answer: Result<Value, Refusal>) -> Response {
-    let (status, value) = match answer {
-        Ok(value) => (StatusCode::OK, value),
-        Err(Refusal(status, words)) => (status, json!({ "problem": words })),
-    };
-    let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
-    (status, headers, value.to_string()).into_response()
+        .route(
+            "/twin/state",
+            get(move |headers: HeaderMap| async move {
+                let reader = Reader::of(&headers);
+                told(reader, Ok(state.state(reader)))
+            }),
+        )
+        .route(
+            "/twin/begin",
+            post(move |h: HeaderMap, body: Bytes| async move { changed(&h, begun, move |r| r.begin(&body)).await }),
+        )
+        .route(
+            "/twin/speed",
+            post(move |h: HeaderMap, body: Bytes| async move { changed(&h, sped, move |r| r.speed(&body)).await }),
+        )
 }

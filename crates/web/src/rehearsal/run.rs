@@ -14,6 +14,7 @@ use twin::{BenchOptions, BuiltDeck, Night, Scenario, bench_run};
 use weigh::{Options, Weigher};
 
 use super::card::Card;
+use crate::words::Reader;
 
 /// Events that the page shows, newest last.
 const EVENTS_MOST: usize = 30;
@@ -183,14 +184,14 @@ impl Shared {
     }
 
     /// The night as the page gets it.
-    pub(super) fn told(shared: &Mutex<Self>, deck: &Deck) -> Value {
+    pub(super) fn told(reader: Reader, shared: &Mutex<Self>, deck: &Deck) -> Value {
         let shared = locked(shared);
         let row = shared.row.as_ref();
         json!({
             "begun": true,
             "finished": shared.finished,
-            "problem": shared.problem,
-            "scenario": shared.scenario,
+            "problem": shared.problem.as_ref().map(|p| reader.stage(p)),
+            "scenario": reader.stage(&shared.scenario),
             "hours": shared.hours,
             "t_s": shared.t_s,
             "patient_kg": row.and_then(|r| r.patient_kg),
@@ -200,7 +201,7 @@ impl Shared {
             "card": shared.card.figures(),
             "curve": shared.card.curve(),
             "happened": shared.happened,
-            "events": shared.events.iter().map(|(_, t_s, text)| json!({ "t_s": t_s, "text": text })).collect::<Vec<_>>(),
+            "events": shared.events.iter().map(|(_, t_s, text)| json!({ "t_s": t_s, "text": reader.event(text) })).collect::<Vec<_>>(),
             "sections": deck.sections.iter().enumerate().map(|(i, s)| json!({ "name": s.name, "length_mm": s.length_mm,
                 "angle_deg": s.angle_deg, "now_deg": shared.tilt_deg.get(i) })).collect::<Vec<_>>(),
             "plates": deck.plates.iter().zip(&shared.plates_kg).map(|(p, kg)| json!({ "name": p.name, "section": p.section,

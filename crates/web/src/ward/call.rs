@@ -27,7 +27,7 @@ pub(super) struct Call {
     /// Path and query of a page, to come back to it; `None` where a form was sent.
     pub(super) shown_at: Option<String>,
     /// What the reader chose.
-    pub(super) reader: super::words::Reader,
+    pub(super) reader: crate::words::Reader,
 }
 
 impl Call {

@@ -5,8 +5,8 @@
 
 use std::borrow::Cow;
 
-use super::sentences::{Table, filled, holes};
-use super::words::{Language, Reader};
+use crate::words::sentences::{Table, filled, holes};
+use crate::words::{Language, Reader};
 
 /// English as the weigher writes it, and German. Where two fit, the earlier one is taken.
 const SENTENCES: Table = &[
@@ -147,7 +147,7 @@ const AFTER: Table = &[
 
 impl Reader {
     /// An event's sentence in the reader's language.
-    pub(super) fn event(self, english: &str) -> String {
+    pub(crate) fn event(self, english: &str) -> String {
         if self.language == Language::English {
             return english.to_owned();
         }
@@ -173,8 +173,8 @@ fn figure(hole: &str) -> Cow<'_, str> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sentences::sources::texts;
     use super::*;
+    use crate::words::sentences::sources::texts;
 
     /// Every text of the weigher's sources that looks like a sentence: three words or more, and a full stop or a question mark at
     /// its end; a figure or a note put where it has a hole.

@@ -9,6 +9,7 @@ use ward::clock::now_us;
 use ward::service::Ward;
 
 use super::answer::Problem;
+use crate::words::cookie;
 
 /// Name of the session's cookie.
 pub(super) const COOKIE: &str = "bedplate_session";
@@ -39,15 +40,6 @@ pub(super) fn proof(headers: &HeaderMap) -> Option<Proof> {
         return Some(Proof::Bearer(token.to_owned()));
     }
     cookie(headers, COOKIE).map(Proof::Cookie)
-}
-
-/// A cookie's value.
-pub(super) fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
-    let all = headers.get_all(header::COOKIE).into_iter().filter_map(|v| v.to_str().ok());
-    all.flat_map(|v| v.split(';'))
-        .filter_map(|pair| pair.trim().split_once('='))
-        .find(|(key, _)| *key == name)
-        .map(|(_, value)| value.to_owned())
 }
 
 /// Whether a caller may ask just now.

@@ -9,10 +9,8 @@
 //! | `api`       | the endpoints for programs |
 //! | `openapi`   | their description, from the same table |
 //! | `pages`     | the endpoints for people |
-//! | `words`     | what the reader chose: language and unit |
 //! | `events`    | what happened on a deck, in the reader's language |
 //! | `told`      | what the balance says, in the reader's language and clock |
-//! | `sentences` | sentences with holes, and their translation |
 //! | `serve`     | listens, with TLS off loopback |
 //!
 //! An endpoint says which right it needs; nothing reaches it without. Endpoints run off the async threads, for they wait
@@ -27,10 +25,8 @@ mod guard;
 mod openapi;
 mod pages;
 mod router;
-mod sentences;
 mod serve;
-pub(crate) mod told;
-mod words;
+mod told;
 
 pub use router::router;
 pub use serve::{Off, Tls, serve};

@@ -21,7 +21,8 @@ use ward::service::{Bed, Ward};
 use super::answer::{Answer, Problem};
 use super::call::Call;
 use super::endpoint::{self, Endpoint, Gives, Method};
-use super::{guard, pages, words};
+use super::{guard, pages};
+use crate::words::Reader;
 use crate::{assets, manual};
 
 /// Bytes of a request's body.
@@ -107,7 +108,7 @@ async fn answer(
 ) -> Response<Body> {
     let path = path.iter().map(|(key, value)| (key.to_owned(), value.to_owned())).collect();
     let is_page = matches!(endpoint.gives, Gives::Page);
-    let reader = words::Reader::of(&headers);
+    let reader = Reader::of(&headers);
     let asked = Asked { path, uri, headers, body, peer, reader };
     let here = Arc::clone(&shared);
     let done = tokio::task::spawn_blocking(move || run(endpoint, &here, asked));
@@ -128,7 +129,7 @@ struct Asked {
     headers: HeaderMap,
     body: Bytes,
     peer: SocketAddr,
-    reader: words::Reader,
+    reader: Reader,
 }
 
 fn run(endpoint: &Endpoint, shared: &Shared, asked: Asked) -> Result<Answer, Problem> {
@@ -233,7 +234,7 @@ async fn not_here(uri: Uri, headers: HeaderMap) -> Response<Body> {
     if uri.path().starts_with("/api/") {
         return problem_response(&problem);
     }
-    pages::problem(&problem, words::Reader::of(&headers), uri.path())
+    pages::problem(&problem, Reader::of(&headers), uri.path())
 }
 
 async fn not_so(method: HttpMethod, uri: Uri) -> Response<Body> {

@@ -8,26 +8,20 @@ use std::borrow::Cow;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::sentences::{Table, filled, holes, with_comma};
-use super::words::{Language, Reader};
+use crate::words::sentences::{Table, told};
+use crate::words::{Language, Reader};
 
 /// The earlier one is taken where two fit.
 const TABLE: Table = &include!("german_balance.in");
 
 impl Reader {
     /// A text of the balance in the reader's language and clock.
-    pub(super) fn balance(self, text: &str, zone: &TimeZone) -> String {
+    pub(crate) fn balance(self, text: &str, zone: &TimeZone) -> String {
         let own = match self.language {
             Language::English => None,
             Language::German => german(text),
         };
         self.clocks(&crate::layout::signs(own.as_deref().unwrap_or(text)), zone)
-    }
-
-    /// A number in words that were made elsewhere, with the reader's signs.
-    pub(super) fn signs(self, text: &str) -> String {
-        let text = crate::layout::signs(text);
-        if self.language == Language::German { with_comma(&text) } else { text }
     }
 
     /// Times of a text as the clock on the wall shows them.
@@ -42,36 +36,14 @@ impl Reader {
     }
 }
 
-/// A text of the balance in English, with its times by UTC.
-pub(crate) fn english(text: &str) -> String {
-    Reader { language: Language::English, in_pounds: false }.balance(text, &TimeZone::UTC)
-}
-
 fn german(text: &str) -> Option<String> {
-    // A number, or one with its unit, says itself.
-    if !text.chars().any(char::is_alphabetic) {
-        return Some(with_comma(text));
-    }
-    let fits = |(en, de): &(&str, &str)| {
-        let found = holes(en, text)?;
-        // A hole holds no end of a sentence: what comes after it is looked up by itself.
-        if found.iter().any(|hole| hole.contains("; ")) {
-            return None;
-        }
-        // What stands in a hole may be a sentence too.
-        Some(filled(de, found.into_iter().map(|hole| Cow::Owned(german(hole).unwrap_or_else(|| with_comma(hole))))))
-    };
-    if let Some(whole) = TABLE.iter().find_map(fits) {
-        return Some(whole);
-    }
-    let (first, rest) = text.split_once("; ")?;
-    Some(format!("{}; {}", german(first)?, german(rest)?))
+    told(TABLE, text)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::sentences::sources::texts;
     use super::*;
+    use crate::words::sentences::sources::texts;
 
     const HERE: Reader = Reader { language: Language::German, in_pounds: false };
 
@@ -84,6 +56,9 @@ mod tests {
             include_str!("../../../balance/src/insensible.rs"),
             include_str!("../../../balance/src/error.rs"),
             include_str!("../../../balance/src/ledger/mod.rs"),
+            include_str!("../../../balance/src/estimate/mod.rs"),
+            include_str!("../../../balance/src/estimate/notes.rs"),
+            include_str!("../../../balance/src/windows.rs"),
         ];
         // Keys of the JSON, and halves that are told whole below.
         let not_shown = [

@@ -9,6 +9,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Refusal;
+use crate::words::Reader;
 
 /// What the page sends.
 #[derive(Deserialize)]
@@ -61,7 +62,7 @@ pub(super) fn text_of(body: &[u8]) -> Result<Deck, Refusal> {
 }
 
 /// Answers for a text with its changes.
-pub(super) fn answer(body: &[u8]) -> Result<Value, Refusal> {
+pub(super) fn answer(reader: Reader, body: &[u8]) -> Result<Value, Refusal> {
     let begun = std::time::Instant::now();
     let Asked { file, mut text, case, changes } = asked(body)?;
     for change in changes {
@@ -70,13 +71,13 @@ pub(super) fn answer(body: &[u8]) -> Result<Value, Refusal> {
     let deck = read(&file, &text)?;
     let seen = design::glance(&deck).map_err(|e| unfit(e.to_string()))?;
     let case = case.min(deck.load_cases.len().saturating_sub(1));
-    let mut answer = told(&deck, &seen, case);
+    let mut answer = told(reader, &deck, &seen, case);
     answer["text"] = text.into();
     answer["took_ms"] = (begun.elapsed().as_secs_f64() * 1e3).into();
     Ok(answer)
 }
 
-fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
+fn told(reader: Reader, deck: &Deck, seen: &design::Glance, case: usize) -> Value {
     let cases = || seen.plates.iter().flat_map(|p| &p.cases);
     let requirements: Vec<Value> = seen
         .requirements
@@ -84,8 +85,8 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
         .map(|r| {
             let (name, unit) = requirement_words(&r.name, &deck.currency);
             let sign = r.sign();
-            json!({ "name": name, "found": format!("{} {unit}", significant(r.value, 3)),
-                    "limit": format!("{sign} {} {unit}", significant(r.limit, 3)), "met": r.met })
+            json!({ "name": reader.stage(&name), "found": reader.signs(&format!("{} {unit}", significant(r.value, 3))),
+                    "limit": reader.signs(&format!("{sign} {} {unit}", significant(r.limit, 3))), "met": r.met })
         })
         .collect();
     let mut budget: Vec<_> = seen.budget.iter().filter(|s| s.u_at_max_g > 0.0 || s.u_change_24h_g > 0.0).collect();
@@ -94,13 +95,12 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
         .plates
         .iter()
         .flat_map(|p| p.cases.iter().map(move |c| (p, c)))
-        .filter_map(|(plate, case)| {
-            let what = match (case.tips, case.touches) {
-                (true, _) => "is tipped off its cells",
-                (false, true) => "touches its base: load passes the cells by",
-                _ => return None,
-            };
-            Some(format!("{} {what} under {}", plate.name, case.case))
+        .filter_map(|(plate, case)| match (case.tips, case.touches) {
+            (true, _) => Some(reader.fill("{} is tipped off its cells under {}", [&plate.name, &case.case])),
+            (false, true) => {
+                Some(reader.fill("{} touches its base, load passes the cells by, under {}", [&plate.name, &case.case]))
+            }
+            _ => None,
         })
         .collect();
     json!({
@@ -108,7 +108,7 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
         "currency": deck.currency,
         "case": case,
         "cases": deck.load_cases.iter().map(|c| &c.name).collect::<Vec<_>>(),
-        "svg": plan(deck, seen, case).svg(),
+        "svg": reader.drawn(plan(reader, deck, seen, case).svg()),
         "figures": {
             "deflection_mm": cases().map(|c| c.max_deflection_mm).fold(0.0, f64::max),
             "expanded_u_g": seen.expanded_u_g.largest(),
@@ -117,8 +117,8 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
             "cost": seen.cost,
         },
         "requirements": requirements,
-        "budget": budget,
-        "bill": seen.bill.iter().map(|b| json!({ "item": b.item, "pieces": b.quantity,
+        "budget": budget.iter().map(|s| json!({ "source": reader.stage(s.source), "u_at_max_g": s.u_at_max_g, "u_change_24h_g": s.u_change_24h_g })).collect::<Vec<_>>(),
+        "bill": seen.bill.iter().map(|b| json!({ "item": reader.stage(&b.item), "pieces": b.quantity,
             "kg": b.mass_kg.map(|m| fixed(m, 2)), "cost": b.cost.map(|c| fixed(c, 2)) })).collect::<Vec<_>>(),
         "warnings": warnings,
         "sections": deck.sections.iter().map(|s| json!({ "name": s.name, "length_mm": s.length_mm,
@@ -136,11 +136,12 @@ fn told(deck: &Deck, seen: &design::Glance, case: usize) -> Value {
     })
 }
 
-fn plan(deck: &Deck, seen: &design::Glance, case: usize) -> DeckPlan {
-    let name = deck.load_cases.get(case).map_or("no load", |c| &c.name);
+fn plan(reader: Reader, deck: &Deck, seen: &design::Glance, case: usize) -> DeckPlan {
+    let name = deck.load_cases.get(case).map_or(reader.say("no load"), |c| &c.name);
     DeckPlan {
-        title: format!("{}: deflection under {name}", deck.name),
+        title: reader.fill("{}: deflection under {}", [&deck.name, name]),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: crate::plan::plates(deck, &seen.plates, case),
+        words: crate::plan::words(reader),
     }
 }

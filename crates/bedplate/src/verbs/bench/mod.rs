@@ -32,8 +32,8 @@ pub(crate) fn run(args: &BenchArgs) -> Result<Outcome, Failure> {
     let mut site = web::Site::default();
     let file = args.deck.file_name().map_or_else(|| "deck.toml".into(), |n| n.to_string_lossy().into_owned());
     let opened = web::workbench::Opened { file, text };
-    site.add("/", web::workbench::page(&opened, web::layout::BENCH));
-    site.add("/workbench", web::workbench::page(&opened, web::layout::BENCH));
+    site.add("/", |reader| web::workbench::page(reader, &opened, web::layout::BENCH));
+    site.add("/workbench", |reader| web::workbench::page(reader, &opened, web::layout::BENCH));
     site.add_twin(deck.clone(), scenarios(), web::layout::BENCH);
     let mut guided = None;
     if let Some(masses) = &args.masses {
@@ -46,8 +46,8 @@ pub(crate) fn run(args: &BenchArgs) -> Result<Outcome, Failure> {
         output::text(&format!("{}: {what}, kept in {}\n", deck.name, folder.display()))?;
         guided = source.map(|source| (source, hearers, deck));
     } else {
-        site.add("/guide", web::guide::without(&deck.name, web::layout::BENCH));
-        site.add("/tests", web::proof::without(&deck.name, web::layout::BENCH));
+        site.add("/guide", |reader| web::guide::without(reader, &deck.name, web::layout::BENCH));
+        site.add("/tests", |reader| web::proof::without(reader, &deck.name, web::layout::BENCH));
     }
     serve_with(site, args.port, || {
         if let Some((source, hearers, deck)) = guided {

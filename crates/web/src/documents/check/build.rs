@@ -9,6 +9,7 @@ use report::number::{fixed, optional, significant};
 use super::load_path::{PLATE_HEAD, plate_rows};
 use crate::document::Section;
 use crate::layout::{headline, table, verdict};
+use crate::words::Reader;
 
 /// The sections of this part.
 pub(super) fn sections(deck: &Deck, report: &CheckReport) -> Vec<Section> {
@@ -29,7 +30,7 @@ fn modules(report: &CheckReport) -> Markup {
                 html! { (c.name) },
                 html! { (significant(c.value, 3)) },
                 html! { (significant(c.limit, 3)) },
-                verdict(c.met),
+                verdict(Reader::ENGLISH, c.met),
             ]
         })
         .collect();
@@ -126,8 +127,8 @@ fn bill(deck: &Deck, report: &CheckReport) -> Markup {
             vec![
                 html! { (p.name) },
                 html! { (fixed(p.mass_kg, 2)) },
-                verdict(p.mass_kg <= LIFT_KG),
-                verdict(p.mass_kg <= LIFT_WIDE_KG),
+                verdict(Reader::ENGLISH, p.mass_kg <= LIFT_KG),
+                verdict(Reader::ENGLISH, p.mass_kg <= LIFT_WIDE_KG),
             ]
         })
         .collect();

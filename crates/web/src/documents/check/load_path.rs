@@ -8,7 +8,8 @@ use report::number::{fixed, optional, significant};
 
 use crate::document::Section;
 use crate::layout::table;
-use crate::plan::{LEGEND, plan};
+use crate::plan::{legend, plan};
+use crate::words::Reader;
 
 /// The sections of this part.
 pub(super) fn sections(deck: &Deck, report: &CheckReport) -> Vec<Section> {
@@ -28,8 +29,8 @@ fn plans(deck: &Deck, report: &CheckReport) -> Markup {
     html! {
         @for (i, case) in deck.load_cases.iter().enumerate() {
             figure {
-                div.scroll { (PreEscaped(plan(deck, report, i).svg())) }
-                figcaption { "Load case: " (case.name) "." @if i == 0 { " " (LEGEND) } }
+                div.scroll { (PreEscaped(plan(Reader::ENGLISH, deck, report, i).svg())) }
+                figcaption { "Load case: " (case.name) "." @if i == 0 { " " (legend(Reader::ENGLISH)) } }
             }
         }
     }

@@ -12,6 +12,7 @@ use report::text::requirement_words;
 
 use crate::document::{Document, Section};
 use crate::layout::{headline, table, verdict};
+use crate::words::Reader;
 
 /// The report of a deck that was read from `file`, made at a time (RFC 3339).
 #[must_use]
@@ -66,14 +67,14 @@ fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
                 html! { (name) },
                 html! { (significant(r.value, 3)) "\u{a0}" (unit) },
                 html! { (sign) "\u{a0}" (significant(r.limit, 3)) "\u{a0}" (unit) },
-                verdict(r.met),
+                verdict(Reader::ENGLISH, r.met),
             ]
         })
         .collect();
     let note = format!("patient of {} kg, {}", significant(report.change.patient_kg, 3), report.change.criterion);
     html! {
         p.answer {
-            (verdict(report.passed())) " "
+            (verdict(Reader::ENGLISH, report.passed())) " "
             @match n_missed {
                 0 => { "Every requirement of the deck file is met." }
                 1 => { "One requirement is not met." }

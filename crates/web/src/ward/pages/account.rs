@@ -9,7 +9,7 @@ use crate::ward::answer::{Answer, Problem};
 use crate::ward::api::session::change_password;
 use crate::ward::call::Call;
 use crate::ward::guard::COOKIE;
-use crate::ward::words::{LANGUAGE, Reader, UNIT};
+use crate::words::{LANGUAGE, Reader, UNIT};
 
 /// A cookie of the session: for this server alone, out of reach of scripts, and over TLS where there is TLS.
 fn cookie(call: &Call, name: &str, value: &str, seconds: u32) -> String {
@@ -105,9 +105,7 @@ pub(super) fn reader(call: &Call) -> Result<Answer, Problem> {
         (_, Some(unit @ ("kg" | "lb"))) => Some((UNIT, unit)),
         _ => None,
     };
-    // Back to a page of this server, and nowhere else: `//` would name another one.
-    let back = form.get("back").filter(|b| b.starts_with('/') && !b.starts_with("//") && !b.contains('\\'));
-    let to = back.cloned().unwrap_or_else(|| "/".into());
+    let to = crate::layout::back(form.get("back").map(String::as_str)).to_owned();
     Ok(Answer::Go { to, cookie: chosen.map(|(name, value)| cookie(call, name, value, YEAR_S)) })
 }
 

@@ -18,7 +18,7 @@ use super::terms;
 use super::ward::{Urgency, asks, mark, weight};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
-use crate::ward::words::Reader;
+use crate::words::Reader;
 
 /// Moments since which a change is shown, h.
 const SINCE_H: [i64; 5] = [1, 6, 12, 24, 72];

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use maud::{DOCTYPE, Markup, html};
 
 use crate::ward::call::Call;
-use crate::ward::words::Reader;
+use crate::words::Reader;
 
 /// A page for somebody who is signed in. `help` is the part of the help that belongs to it.
 pub(super) fn page(call: &Call, here: &str, title: &str, help: &str, main: &Markup) -> Markup {

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::frame;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
-use crate::ward::words::Reader;
+use crate::words::Reader;
 
 pub(super) fn help(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;

@@ -32,7 +32,7 @@ use super::answer::{Answer, Problem};
 use super::call::Call;
 use super::endpoint::{Endpoint, Gives, Method};
 use super::router::body;
-use super::words::Reader;
+use crate::words::Reader;
 
 /// A page.
 const fn page(path: &'static str, right: Option<Right>, run: fn(&Call) -> Result<Answer, Problem>) -> Endpoint {

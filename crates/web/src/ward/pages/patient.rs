@@ -158,8 +158,8 @@ fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Mar
                 }
             }
         } }
-        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(report, &axis, &|text| reader.say(text), &|text| reader.balance(text, &call.ward.zone))) (what_if(call, report)) }
-        section.panel { h2 { (reader.say("Weighed against charted")) } (totals(report, &axis, &|text| reader.say(text))) (windows(call, report)) }
+        section.panel { h2 { (reader.say("Mass and forecast")) } (mass(reader, report, &axis, &|text| reader.balance(text, &call.ward.zone))) (what_if(call, report)) }
+        section.panel { h2 { (reader.say("Weighed against charted")) } (totals(reader, report, &axis)) (windows(call, report)) }
         (frame::plots())
     }
 }

@@ -1,6 +1,6 @@
 //! The words of actions and of the chart, in the reader's language. A word that is not known here stays as it is.
 
-use crate::ward::words::Reader;
+use crate::words::Reader;
 
 /// An action at the bed.
 pub(super) fn action(reader: Reader, word: &str) -> &str {

@@ -9,7 +9,7 @@ use maud::{Markup, html};
 use super::frame;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
-use crate::ward::words::Reader;
+use crate::words::Reader;
 
 /// Beds that one page holds: more than a person takes in at a look, and few enough to be made and sent at once.
 const BEDS_A_PAGE: usize = 100;

@@ -68,6 +68,7 @@ fn curve(call: &Call, seconds: &[Reading]) -> Markup {
         ],
     };
     figure(
+        reader,
         "weights",
         reader.say("The solid line is settled and may be believed; dashed is the load moving, or held during care."),
         &plot,

@@ -2,12 +2,13 @@
 
 use std::collections::VecDeque;
 
-use axum::http::StatusCode;
 use calibrate::settle::{self, READING_S, Settling};
 use formats::deck::Deck;
 use formats::recording::Sample;
 use report::number::fixed;
+use serde_json::{Value, json};
 
+use super::against;
 use crate::workbench::Refusal;
 
 /// Samples older than this are let go, s.
@@ -63,6 +64,21 @@ impl Listening {
         settle::settle(deck, self.samples()).ok()
     }
 
+    /// How far the reading is, for the page.
+    pub(crate) fn told(&self, deck: &Deck) -> Value {
+        let settling = self.settling(deck);
+        let drift = settling.as_ref().map(|s| s.drift_g.iter().flatten().map(|g| g.abs()).fold(0.0, f64::max));
+        json!({
+            "silent": self.is_silent(),
+            "seconds": settling.as_ref().map(|s| s.seconds),
+            "of_seconds": READING_S,
+            "settled": settling.as_ref().is_some_and(|s| s.settled) && !self.is_silent(),
+            "drift_g": drift,
+            "unsettled": settling.as_ref().map(|s| s.unsettled.clone()),
+            "counts": settling.map(|s| s.counts),
+        })
+    }
+
     /// The settled counts, or why there are none.
     pub(crate) fn reading(&self, deck: &Deck) -> Result<Vec<f64>, Refusal> {
         if self.is_silent() {
@@ -79,9 +95,4 @@ impl Listening {
         }
         Ok(settling.counts.into_iter().flatten().collect())
     }
-}
-
-/// What cannot be done as things stand.
-pub(crate) fn against(words: &str) -> Refusal {
-    Refusal(StatusCode::CONFLICT, words.to_owned())
 }

@@ -1,0 +1,68 @@
+// What guided calibration and guided verification share: where a run stands is the server's; this asks, shows how the counts settle,
+// and does one step at a time.
+import { $, asking, el, figure, say, svgOf, warn } from "/static/shared.js";
+
+// How far the reading is: in words, as a bar, and what still moves.
+const drawSettling = (live, isDone) => {
+  $("settling-bar").value = live.seconds ?? 0;
+  $("settling-bar").hidden = isDone;
+  const words = isDone ? "" : live.silent ? `▲ ${say("Nothing comes from the deck: look at plug and cable.")}` : live.settled ? `✓ ${say("settled")}` : (live.seconds ?? 0) < live.of_seconds - 0.6 ? say("listening: {} of {} s", figure(live.seconds ?? 0, 0), live.of_seconds) : `○ ${say("not settled yet")}`;
+  if ($("settling-words").textContent !== words) $("settling-words").textContent = words;
+  $("drift").textContent = isDone || live.drift_g === null ? "" : say("Most that a cell still moves: {} g in half a reading.", figure(live.drift_g, 1));
+};
+
+// The server's drawing of what stands where, with its words; without one the place is empty.
+const putDrawing = (drawing, words) => {
+  $("drawing").replaceChildren();
+  if (drawing) $("drawing").append(svgOf(drawing));
+  $("drawing-words").textContent = drawing ? words : "";
+};
+
+// A guided run under an address. `draw` shows its state; `watch` what changes, and may begin a step; both get the run.
+export const guided = (at, { draw, watch }) => {
+  const send = asking(say("The server does not answer. What was taken is on its disk; this page goes on by itself when it is back."));
+  let lost = false;
+  let drawnFor = null;
+  const run = { state: null, live: null, doing: false };
+
+  const refresh = async () => { run.state = await send(`${at}/state`); draw(run); };
+  run.act = async (step, entered = {}) => {
+    if (run.doing) return;
+    run.doing = true;
+    try { await send(`${at}/${step}`, entered); warn(null); await refresh(); } catch (problem) { warn(problem.message); } finally {
+      run.doing = false;
+      // What was settled before the step says nothing of the next one.
+      run.live = null;
+    }
+  };
+  run.button = (text, step, attributes = {}, entered = () => ({})) => el("button", { type: "button", ...attributes, onclick: () => run.act(step, entered()) }, text);
+  run.files = () => run.state.files.map((name) => el("a", { class: "button", href: `${at}/files/${name}`, download: name.endsWith(".html") ? false : name }, name));
+  run.hands = () => run.button(say("Let invented hands do it"), "hands/next", { id: "hands" });
+  // Buttons made anew keep the focus of the one that says the same.
+  run.putButtons = (made) => {
+    const focus = document.activeElement?.id || document.activeElement?.textContent;
+    $("buttons").replaceChildren(...made.filter((b) => b !== null));
+    if (focus) [...$("buttons").children].find((b) => b.id === focus || b.textContent === focus)?.focus();
+  };
+  // The stages of the run in a line, with the one under way.
+  run.putStages = (stages) => $("stage").replaceChildren(...stages.flatMap(([words, isNow], i) => [i ? " → " : "", el(isNow ? "strong" : "span", { class: "stage", "aria-current": isNow && "step" }, words)]));
+  // The drawing changes with the step alone: made anew each time it would flicker.
+  run.putDrawing = (key, drawing, words) => { if (drawnFor !== key) { drawnFor = key; putDrawing(drawing, words); } };
+  // Whether a step of the run is over, and what is to be shown of the reading.
+  run.putSettling = (isDone) => {
+    drawSettling(run.live, isDone);
+    const main = $("main-step");
+    if (main) main.disabled = !run.live.settled || run.doing;
+  };
+
+  const look = async () => {
+    try {
+      run.live = await send(`${at}/live`);
+      const { live, state } = run;
+      if (lost || !state || live.stage === "waits" || state.stage === "waits" || (live.next ?? state.next) !== state.next) { lost = false; warn(null); await refresh(); }
+      if (run.live && run.state) watch(run);
+    } catch (problem) { lost = true; warn(problem.message); }
+    setTimeout(look, document.hidden ? 2000 : 500);
+  };
+  look();
+};
