@@ -46,6 +46,7 @@ impl Judge {
         self.tare_wanted = false;
         self.mendable = None;
         self.whole = None;
+        self.never_seen.clear();
         self.sure = None;
         self.care = None;
         self.found.clear();

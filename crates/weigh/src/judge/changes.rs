@@ -95,7 +95,12 @@ impl Judge {
                     asked.seen = false;
                 }
             }
-            _ => self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change."),
+            _ => {
+                if self.whole.is_some() {
+                    self.never_seen.push(item.clone());
+                }
+                self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change.");
+            }
         }
     }
 
@@ -136,6 +141,7 @@ impl Judge {
         self.first_s = None;
         self.mendable = None;
         self.whole = None;
+        self.never_seen.clear();
         self.sure = None;
         self.care = None;
         self.undone = None;

@@ -2,7 +2,8 @@
 //!
 //! While something stands in for a cell, changes are seen through it and are off by its error. When all cells give again, the load is compared with
 //! the last one that all cells saw: the patient weighs what was weighed then (but for fluid), and a difference is of the things that came and
-//! went, as far as these were seen less surely. If care was given meanwhile, it is put with what came and went in care; if not, it is asked about.
+//! went, as far as these were seen less surely. If care was given meanwhile, it is put with what came and went in care; if just one thing was entered as coming or going that way and
+//! no cell saw it, it is that; if not, it is asked about.
 
 use signal::{Mass, Open};
 
@@ -48,6 +49,7 @@ impl Judge {
             return false;
         }
         let Some(whole) = self.whole.take() else { return false };
+        let never_seen = std::mem::take(&mut self.never_seen);
         let parts = signal::doubt::between(&self.config, &whole.rest, &step.after);
         let flowed = self.pace.flowed(step.after.level.t_s, self.usual_pace());
         let fluid = Mass { kg: flowed.kg - whole.flowed.kg, u_kg: (flowed.var - whole.flowed.var).max(0.0).sqrt() };
@@ -95,6 +97,11 @@ impl Judge {
             // As likely the cell had wandered before it failed, and the patient was off by as much: half of its square is what two such guesses leave open.
             self.ledger.set_items_u2(whole.items_u2 + u * u + 0.5 * off_kg * off_kg);
             self.tell_care(step.after.level.t_s, off_kg, u);
+        } else if let [item] = never_seen.as_slice()
+            && item.sign * off_kg > 0.0
+            && off_kg.abs() <= self.rules.care_kg
+        {
+            self.book(step.after.level.t_s, item, off_kg, u, None);
         } else {
             let t_s = step.after.level.t_s;
             let open = Open { t_s, mass: Mass { kg: off_kg, u_kg: u }, place_mm: None };

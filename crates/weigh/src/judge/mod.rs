@@ -247,6 +247,8 @@ pub(crate) struct Judge {
     cleared: Option<Cleared>,
     /// The accounts before a cell failed, until all give again.
     whole: Option<Whole>,
+    /// What was entered without its mass since then, and not seen by the cells that gave.
+    never_seen: Vec<Expected>,
     /// The accounts when nothing was in doubt.
     sure: Option<Sure>,
     /// Whether the change that is judged may be none, see [`Asked`].
@@ -282,6 +284,7 @@ impl Judge {
             found: Vec::new(),
             cleared: None,
             whole: None,
+            never_seen: Vec::new(),
             sure: None,
             unsure: false,
             log: Log::default(),
