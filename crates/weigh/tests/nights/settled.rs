@@ -1,0 +1,100 @@
+//! Settled weights: right, soon, and none where there can be none.
+
+use super::*;
+
+#[test]
+fn a_quiet_patient_is_weighed_within_20_g_and_15_s() {
+    let out = weigh(&begun(300.0));
+    // Straight cells and 1.5 g of noise a cell: 20 g is far above noise and far below any mistake of a term.
+    assert!(out.worst(0.0, 300.0) < 0.02, "{}", out.worst(0.0, 300.0));
+    let first = out.settled(80.0, 300.0)[0].t_s;
+    assert!(first <= 80.0 + 15.0, "settled first at {first}");
+    assert!((out.report.tare_kg.unwrap() - 15.0).abs() < 0.01);
+    assert_eq!(out.kinds(), [EventKind::PatientOn]);
+}
+
+#[test]
+fn who_leaves_and_comes_back_is_weighed_on_whatever_lies_there_then() {
+    let mut night = begun(900.0);
+    night.deeds.extend([
+        Deed::Patient { from: 200.0, over: 6.0, up: true },
+        Deed::Thing { at: 300.0, over: 5.0, kg: -1.3, x: 900.0, y: 440.0 },
+        Deed::Thing { at: 330.0, over: 5.0, kg: 1.7, x: 900.0, y: 440.0 },
+        Deed::Patient { from: 500.0, over: 8.0, up: false },
+    ]);
+    for told in [true, false] {
+        if told {
+            night.actions.extend([(203.0, PatientOff, None), (505.0, PatientOn, None)]);
+        } else {
+            night.actions.truncate(2);
+        }
+        let out = weigh(&night);
+        assert!(out.worst(70.0, 900.0) < 0.03, "{told}: {}", out.worst(70.0, 900.0));
+        assert!(
+            out.rows
+                .iter()
+                .filter(|r| (215.0..498.0).contains(&r.t_s))
+                .all(|r| r.state == State::Empty && r.patient_kg.is_none())
+        );
+        // Who came and was not announced is not weighed.
+        assert_eq!(out.settled(500.0, 900.0).is_empty(), !told);
+        assert!(out.kinds().contains(&EventKind::PatientOff));
+    }
+}
+
+#[test]
+fn without_a_tare_nothing_is_settled() {
+    let mut night = begun(300.0);
+    night.actions.remove(0);
+    let out = weigh(&night);
+    assert_eq!(out.report.settled, 0);
+    assert_eq!(out.report.tare_kg, None);
+    assert!(out.rows.iter().all(|r| r.state != State::Settled && r.patient_kg.is_none()));
+}
+
+#[test]
+fn a_tare_with_the_patient_on_is_refused() {
+    let mut night = begun(400.0);
+    night.actions.push((200.0, Tare, None));
+    let out = weigh(&night);
+    assert!((out.report.tare_kg.unwrap() - 15.0).abs() < 0.01);
+    assert!(out.worst(100.0, 400.0) < 0.02);
+}
+
+#[test]
+fn fluid_is_followed_and_a_pour_is_asked_about() {
+    // 1.5 kg/h gained, an infusion far above the usual.
+    let night = Night { loss_kg_h: -1.5, ..begun(1200.0) };
+    let out = weigh(&night);
+    assert!(out.worst(100.0, 1200.0) < 0.03, "{}", out.worst(100.0, 1200.0));
+    assert!(out.settled(100.0, 1200.0).len() > 1080);
+    let mut night = begun(600.0);
+    night.deeds.push(Deed::Thing { at: 200.0, over: 90.0, kg: 0.5, x: 900.0, y: 440.0 });
+    let out = weigh(&night);
+    assert!((out.report.open_kg - 0.5).abs() < 0.06, "{:?}", out.report);
+    assert!(out.worst(100.0, 600.0) < 0.08, "{}", out.worst(100.0, 600.0));
+}
+
+#[test]
+fn spikes_lost_samples_and_pauses_do_no_harm() {
+    let mut night = begun(600.0);
+    night.jitter = 0.6;
+    for i in 0..40 {
+        let at = 150.0 + 9.3 * f64::from(i);
+        night.deeds.push(Deed::Spike { cell: (i % 12) as usize, at, counts: if i % 2 == 0 { 4e6 } else { -3e5 } });
+        night.deeds.push(Deed::Lost { cell: ((i + 5) % 12) as usize, from: at + 3.0, to: at + 3.9 });
+    }
+    night.deeds.push(Deed::Gap { from: 300.0, to: 330.0 });
+    let out = weigh(&night);
+    assert!(out.worst(100.0, 600.0) < 0.03, "{}", out.worst(100.0, 600.0));
+    assert!(out.report.faults.is_empty(), "{:?}", out.report.faults);
+    assert!(out.settled(100.0, 600.0).len() > 430, "{}", out.settled(100.0, 600.0).len());
+}
+
+#[test]
+fn too_much_is_overload() {
+    let night = Night { patient_kg: 205.0, ..begun(300.0) };
+    let out = weigh(&night);
+    assert!(out.settled(0.0, 300.0).is_empty());
+    assert_eq!(out.rows.last().unwrap().state, State::Overload);
+}
