@@ -171,12 +171,17 @@ fn now_ms() -> i64 {
 
 /// Somebody else holds the memory in `folder` for `away_s`: beds are weighed meanwhile, and every second's weight is on record
 /// afterwards.
-fn loses_nothing_meanwhile(folder: &Path, served: &Served, away_s: u64) {
-    let (_, nurse) = served.accounts();
-    wait(served, &nurse, "samples", |bed| bed["link_up"] == true && bed["state"].is_string());
+fn loses_nothing_while_held(folder: &Path, served: &Served, away_s: u64) {
     let mut other = store::sql::open(folder.join("ward.db").to_str().unwrap()).unwrap();
     // A transaction that writes keeps all other writers out until it is dropped.
-    let held = other.begin().unwrap();
+    loses_nothing_meanwhile(served, away_s, || other.begin().unwrap());
+}
+
+/// The memory is away as long as what `take_away` gives lives.
+fn loses_nothing_meanwhile<T>(served: &Served, away_s: u64, take_away: impl FnOnce() -> T) {
+    let (_, nurse) = served.accounts();
+    wait(served, &nurse, "samples", |bed| bed["link_up"] == true && bed["state"].is_string());
+    let held = take_away();
     sleep(Duration::from_secs(away_s));
     let troubled = served.ask("GET", "/api/beds", Some(&nurse), None).json();
     for bed in troubled.as_array().unwrap() {
@@ -218,7 +223,7 @@ fn a_memory_that_is_away_for_a_while_costs_no_weight() {
     let folder = tempfile::tempdir().unwrap();
     let _beds = Beds::start(folder.path());
     let served = Served::start(folder.path(), &[]);
-    loses_nothing_meanwhile(folder.path(), &served, away_s());
+    loses_nothing_while_held(folder.path(), &served, away_s());
     assert_eq!(aside_files(folder.path()), 0, "what was caught up with is cleared away");
 }
 
@@ -230,7 +235,40 @@ fn where_nothing_can_be_set_aside_either_it_waits_in_the_process() {
     let text = text.replacen("memory =", "aside = \"nowhere/ward.aside\"\nmemory =", 1);
     fs::write(folder.path().join("ward.toml"), text).unwrap();
     let served = Served::start(folder.path(), &[]);
-    loses_nothing_meanwhile(folder.path(), &served, away_s().min(20));
+    loses_nothing_while_held(folder.path(), &served, away_s().min(20));
+}
+
+/// A file whose presence is felt until it is dropped.
+struct Standing(std::path::PathBuf);
+
+impl Standing {
+    fn at(path: std::path::PathBuf) -> Self {
+        fs::write(&path, "").unwrap();
+        Self(path)
+    }
+}
+
+impl Drop for Standing {
+    fn drop(&mut self) {
+        fs::remove_file(&self.0).unwrap();
+    }
+}
+
+/// One disk for all, and it hangs: no flush returns, neither the memory's nor of what is set aside.
+#[test]
+fn a_disk_that_hangs_costs_no_weight() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let _beds = Beds::start(path);
+    let made = path.join("bad_disk.so");
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("../store/tests/ward/bad_disk.c");
+    let done = Command::new("cc").args(["-shared", "-fPIC", "-O1", "-o"]).arg(&made).arg(source).arg("-ldl").status();
+    assert!(done.unwrap().success(), "cc makes the bad disk; Rust itself links by it");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bedplate"));
+    command.current_dir(path).args(["serve", "ward.toml"]).env("LD_PRELOAD", &made).env("HANG", path.join("hang"));
+    let served = Served::by(command);
+    loses_nothing_meanwhile(&served, away_s().min(60), || Standing::at(path.join("hang")));
+    assert_eq!(aside_files(path), 0, "what was caught up with is cleared away");
 }
 
 /// What `doctor` says of what waits for the memory: whether all is well, what it found, how to mend it.

@@ -80,6 +80,11 @@ fn a_copy_holds_all_and_a_changed_entry_shows() {
     let copied = bedplate(path, &["ward", "backup", "ward.toml", "--output", "copy.db"]);
     assert_eq!(copied.status, 0, "{}", copied.err);
     assert!(copied.out.contains("Whole"), "{}", copied.out);
+    assert!(!path.join("copy.db-wal").exists(), "a part of the copy lies beside it");
+    let itself = bedplate(path, &["ward", "backup", "ward.toml", "--output", "./ward.db"]);
+    assert!(itself.status == 2 && itself.err.contains("the memory itself"), "{}", itself.err);
+    let second = bedplate(path, &["serve", "ward.toml"]);
+    assert!(second.status == 2 && second.err.contains("served already"), "{}", second.err);
     let noted = bedplate(path, &["ward", "verify-audit", "copy.db", "--note", "ends.json"]);
     assert_eq!(noted.status, 0, "{}", noted.err);
     drop(served);
@@ -104,6 +109,11 @@ fn a_copy_holds_all_and_a_changed_entry_shows() {
     let broken = bedplate(path, &["ward", "verify-audit", "changed.db"]);
     assert_eq!(broken.status, 1, "{}", broken.out);
     assert!(broken.out.contains("patient/p-7"), "{}", broken.out);
+    // A good copy is not replaced by a broken one.
+    let before = fs::read(path.join("copy.db")).unwrap();
+    let refused = bedplate(path, &["ward", "backup", "changed.db", "--output", "copy.db"]);
+    assert!(refused.status == 2 && refused.err.contains("patient/p-7"), "{}{}", refused.out, refused.err);
+    assert_eq!(fs::read(path.join("copy.db")).unwrap(), before);
 }
 
 fn find(bytes: &[u8], what: &[u8]) -> Option<usize> {

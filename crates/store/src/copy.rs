@@ -48,6 +48,10 @@ pub fn copy(from: &mut dyn Database, to: &mut dyn Database, now_us: i64) -> Resu
         rows.push((table, copy_table(source.as_mut(), target.as_mut(), table, columns)?));
     }
     let audit = audit::audit(target.as_mut(), &[])?;
+    if let Some(found) = audit.breaks.first() {
+        let what = format!("a broken audit trail ({}, entry {}: {})", found.chain, found.number, found.what);
+        return Err(StoreError::Form { what, expected: "a whole one; `ward verify-audit` tells all of it" });
+    }
     target.commit()?;
     Ok(Copied { rows, audit })
 }

@@ -199,3 +199,51 @@ fn who_is_signed_in_stays_so_while_the_memory_is_away_and_nobody_else_comes_in()
     assert!(at(1).session(&changed).is_err());
     assert!(at(12 * HOUR_US).session(&nurse).is_err(), "a session ends by itself all the same");
 }
+
+#[test]
+fn what_can_be_no_name_is_neither_remembered_nor_written_down() {
+    let ward = Ward::staffed();
+    let entries = || ward.memory.look(|tx| journal::entries(tx, &Query::default())).unwrap().len();
+    let before = entries();
+    let long = "a".repeat(200_000);
+    for text in [long.as_str(), "Plain Words Typed Here", "", "nobody-here"] {
+        for _ in 0..=FAILURES_MOST {
+            assert!(ward.at(0).sign_in(text, PASSWORD).is_err());
+        }
+        // Only of accounts is it on record that they were shut.
+        assert_eq!(entries(), before, "{text:.20}");
+    }
+    assert!(!format!("{:?}", ward.failures).contains("Plain Words"), "a password may be typed there");
+    for _ in 0..FAILURES_MOST {
+        assert_eq!(ward.at(0).sign_in("nurse", "wrong words, all of them").err(), Some(AccessError::NotKnown));
+    }
+    assert_eq!(entries(), before + 1);
+}
+
+#[test]
+fn a_session_begun_by_an_old_password_is_none_once_the_new_one_is_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let clock = std::sync::Arc::new(std::sync::atomic::AtomicI64::new(0));
+    let now = std::sync::Arc::clone(&clock);
+    let place = folder.path().join("ward.db");
+    let memory =
+        Memory::open(place.to_str().unwrap(), Box::new(move || now.load(std::sync::atomic::Ordering::SeqCst))).unwrap();
+    let ward = Ward { memory, failures: Mutex::default(), folder };
+    ward.at(0).make("nurse", Role::Nurse, PASSWORD, "test").unwrap();
+    let signed = ward.at(5).sign_in("nurse", PASSWORD).unwrap();
+    assert!(ward.at(6).session(&signed.token).is_ok());
+    // The new password is kept at 10, and the end of the sessions fails: the row stands still.
+    clock.store(10, std::sync::atomic::Ordering::SeqCst);
+    let rows =
+        ward.memory.look(|tx| tx.rows("select token, account, guard, begun_us, ends_us from session", &[])).unwrap();
+    ward.at(9).set_password("nurse", "other words, as plain", "nurse").unwrap();
+    ward.memory
+        .write(|tx| {
+            let fields: Vec<_> = rows[0].0.iter().map(store::sql::Field::from).collect();
+            tx.insert("session", &["token", "account", "guard", "begun_us", "ends_us"], &fields).map(drop)
+        })
+        .unwrap();
+    assert_eq!(ward.at(11).session(&signed.token), Err(AccessError::NoSession));
+    let anew = ward.at(12).sign_in("nurse", "other words, as plain").unwrap();
+    assert!(ward.at(13).session(&anew.token).is_ok());
+}

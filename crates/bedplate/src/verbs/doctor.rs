@@ -52,10 +52,10 @@ pub(crate) fn run(args: &WardFileArgs) -> Result<Outcome, Failure> {
         aside(&args.ward, &file).map_err(|e| e.to_string()).and_then(|waits| {
             let folder = waits.place().to_string_lossy().into_owned();
             let room = disk(&folder)?;
-            if waits.is_empty() {
-                Ok(format!("nothing; {}: {room}", waits.place().display()))
-            } else {
+            if waits.has_jobs() {
                 Err(format!("{} bytes at {}", waits.bytes(), waits.place().display()))
+            } else {
+                Ok(format!("nothing; {}: {room}", waits.place().display()))
             }
         }),
         "a running service catches up by itself once the memory answers, a stopped one at its start; name a place that can be \

@@ -109,16 +109,42 @@ fn unhex(text: &str) -> Option<store::entry::Hash> {
 
 fn backup(args: &BackupArgs) -> Result<Outcome, Failure> {
     let mut from = memory_of(&args.ward)?;
+    refuse_the_memory_itself(args)?;
     // The copy is made beside its place and then renamed: it is whole or is not there.
     let folder = args.output.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let aside = tempfile::tempdir_in(folder).map_err(|e| Failure::write(&args.output, e))?;
     let part = aside.path().join("copy");
     let mut to = sql::open(&part.to_string_lossy()).map_err(|e| Failure::stage(&args.output, &e))?;
     let copied = copy::copy(from.as_mut(), to.as_mut(), now_us()).map_err(|e| Failure::stage(&args.ward, &e))?;
-    drop(to);
-    std::fs::rename(&part, &args.output).map_err(|e| Failure::write(&args.output, e))?;
+    to.finish().map_err(|e| Failure::stage(&args.output, &e))?;
+    let cannot = |e| Failure::write(&args.output, e);
+    std::fs::File::open(&part).and_then(|file| file.sync_all()).map_err(cannot)?;
+    // The log of an earlier file of this name would be taken for the new one's.
+    for end in ["-wal", "-shm"] {
+        let mut log = args.output.clone().into_os_string();
+        log.push(end);
+        match std::fs::remove_file(&log) {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(cannot(error)),
+            _ => {}
+        }
+    }
+    std::fs::rename(&part, &args.output).map_err(cannot)?;
+    std::fs::File::open(folder).and_then(|folder| folder.sync_all()).map_err(cannot)?;
     output::text(&format!("{}\n{}", copied_text(&copied), told(&copied.audit)))?;
     Ok(Outcome::of(copied.audit.breaks.is_empty()))
+}
+
+/// A copy in the place of the memory would take the file from under a running ward.
+fn refuse_the_memory_itself(args: &BackupArgs) -> Result<(), Failure> {
+    let is_ward = args.ward.extension().is_some_and(|e| e == "toml");
+    let memory =
+        if is_ward { place(&args.ward, &read(&args.ward)?.memory) } else { args.ward.to_string_lossy().into_owned() };
+    let same = |a: &Path, b: &Path| a.canonicalize().is_ok_and(|a| b.canonicalize().is_ok_and(|b| a == b));
+    if same(Path::new(&memory), &args.output) {
+        let what = format!("{}: this is the memory itself; name another file for the copy", args.output.display());
+        return Err(Failure::Stage(what));
+    }
+    Ok(())
 }
 
 fn copied_text(copied: &copy::Copied) -> String {

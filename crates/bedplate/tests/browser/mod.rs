@@ -57,6 +57,8 @@ impl Browser {
             .spawn()
             .expect("chromedriver starts");
         let capabilities = json!({
+            // Certificates of a test's own.
+            "acceptInsecureCerts": true,
             "goog:chromeOptions": { "args": [
                 "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
                 "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",

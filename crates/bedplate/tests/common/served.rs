@@ -56,8 +56,8 @@ impl Served {
             if let Some(rest) = line.trim().strip_prefix("password  ") {
                 served.secret = Some(rest.to_owned());
             }
-            if let Some(from) = line.find("http://") {
-                served.address = line[from + 7..].split('/').next().expect("not empty").to_owned();
+            if let Some((_, rest)) = line.split_once("http://").or_else(|| line.split_once("https://")) {
+                served.address = rest.split('/').next().expect("not empty").to_owned();
                 return served;
             }
         }

@@ -74,7 +74,7 @@ pub struct Aside {
 }
 
 impl Aside {
-    /// What lies aside at `place`, where at most `most_bytes` may. Makes nothing.
+    /// What lies aside at `place`, where at most `most_bytes` may. Makes nothing and changes nothing: another may have it open.
     ///
     /// # Errors
     /// The folder or a file of it cannot be read.
@@ -96,16 +96,19 @@ impl Aside {
         numbers.sort_unstable();
         let next_number = numbers.last().map_or(1, |last| last + 1);
         let segments = numbers.into_iter().map(|n| found(&numbered(place, n))).collect::<Result<_, _>>()?;
-        let mut aside =
-            Self { place: place.to_owned(), most_bytes, segments, read: HEAD.len() as u64, open: None, next_number };
-        aside.drop_read()?;
-        Ok(aside)
+        Ok(Self { place: place.to_owned(), most_bytes, segments, read: HEAD.len() as u64, open: None, next_number })
     }
 
-    /// Nothing waits.
+    /// Nothing waits, and no file is left.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.segments.is_empty()
+    }
+
+    /// Whether a job waits; files without one may be left.
+    #[must_use]
+    pub fn has_jobs(&self) -> bool {
+        self.segments.iter().any(|s| s.good > HEAD.len() as u64)
     }
 
     /// Bytes that wait.
@@ -195,11 +198,13 @@ impl Aside {
         }
     }
 
-    /// The oldest jobs, until they make so many rows, without forgetting them; at least one where one waits.
+    /// The oldest jobs, until they make so many rows, without forgetting them; at least one where one waits. Files that hold
+    /// nothing more go first, also those that could not be removed before.
     ///
     /// # Errors
-    /// The file cannot be read, or holds something else now.
-    pub fn oldest(&self, rows_most: usize) -> Result<Vec<Job>, AsideError> {
+    /// The file cannot be read or removed, or holds something else now.
+    pub fn oldest(&mut self, rows_most: usize) -> Result<Vec<Job>, AsideError> {
+        self.drop_read()?;
         let mut jobs = Vec::new();
         let Some(first) = self.segments.front() else { return Ok(jobs) };
         let file = File::open(&first.path).map_err(|e| refused(&first.path, e))?;
@@ -258,12 +263,19 @@ impl Aside {
             } else {
                 std::fs::remove_file(&first.path)
             };
-            gone.and_then(|()| sync_folder(&self.place)).map_err(|e| refused(&first.path, e))?;
+            // Somebody else's removal is as good.
+            if let Err(error) = gone
+                && error.kind() != io::ErrorKind::NotFound
+            {
+                return Err(refused(&first.path, error));
+            }
             self.segments.pop_front();
             self.read = HEAD.len() as u64;
             if self.segments.is_empty() {
                 self.open = None;
             }
+            // Where this flush fails a power cut brings the file back, and it is kept again, which changes nothing.
+            drop(sync_folder(&self.place));
         }
         Ok(())
     }

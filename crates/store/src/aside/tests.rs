@@ -194,3 +194,37 @@ fn what_cannot_be_set_aside_is_refused_by_name_and_harms_nothing() {
     nowhere.add([&job(1)]).unwrap();
     assert_eq!(drained(nowhere), [job(1)]);
 }
+
+#[test]
+fn to_look_at_what_waits_changes_nothing_of_it() {
+    let folder = tempfile::tempdir().unwrap();
+    // A file that was begun and holds no job yet, as a running service has it open; and one whose job is being written.
+    std::fs::write(folder.path().join("ward.aside.000001"), HEAD).unwrap();
+    std::fs::write(folder.path().join("ward.aside.000002"), [&HEAD[..], &[9; 5]].concat()).unwrap();
+    let looked = aside(&folder);
+    assert!(!looked.has_jobs());
+    assert_eq!(files(&folder), ["ward.aside.000001", "ward.aside.000002"]);
+    // Who catches up clears them away.
+    assert_eq!(drained(looked), []);
+    assert_eq!(files(&folder), ["ward.aside.000002.torn"]);
+}
+
+#[test]
+fn a_file_that_cannot_be_removed_holds_nothing_up_once_it_can() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut aside = aside(&folder);
+    aside.add([&job(0)]).unwrap();
+    let path = folder.path().join("ward.aside.000001");
+    // Where a folder stands in its place it is no file to be removed. The bytes at hand are read from before.
+    let mut first = aside.oldest(10).unwrap();
+    assert_eq!(first.pop(), Some(job(0)));
+    std::fs::remove_file(&path).unwrap();
+    std::fs::create_dir(&path).unwrap();
+    assert!(aside.forget(1).is_err());
+    std::fs::remove_dir(&path).unwrap();
+    // Gone by somebody else's hand is as good as removed: nothing is in the way of what comes next.
+    assert!(aside.pass_over().is_ok());
+    assert!(aside.oldest(10).unwrap().is_empty() && aside.is_empty());
+    aside.add([&job(1)]).unwrap();
+    assert_eq!(drained(aside), [job(1)]);
+}

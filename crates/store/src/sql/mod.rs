@@ -211,6 +211,12 @@ pub trait Database: Send {
 
     /// Its name, for a person.
     fn name(&self) -> &'static str;
+
+    /// Ends it: a file is whole by itself then, nothing of it waits in a log beside it.
+    ///
+    /// # Errors
+    /// What waits could not be written: the file alone is not whole.
+    fn finish(self: Box<Self>) -> Result<(), StoreError>;
 }
 
 /// Opens the place where a ward is kept: the path of an SQLite file, or a URL `postgres://…`. The tables are as found;

@@ -54,6 +54,10 @@ impl Database for PostgreSql {
     fn name(&self) -> &'static str {
         "PostgreSQL"
     }
+
+    fn finish(self: Box<Self>) -> Result<(), StoreError> {
+        Ok(())
+    }
 }
 
 struct Open<'a> {

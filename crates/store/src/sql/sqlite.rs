@@ -48,6 +48,16 @@ impl Database for Sqlite {
     fn name(&self) -> &'static str {
         "SQLite"
     }
+
+    fn finish(self: Box<Self>) -> Result<(), StoreError> {
+        // Takes the log into the file, flushes it and removes the log; SQLite itself would pass over an error here in silence.
+        let left: String = self.connection.pragma_update_and_check(None, "journal_mode", "DELETE", |row| row.get(0))?;
+        if left != "delete" {
+            let what = format!("its log could not be taken into {}", self.path);
+            return Err(StoreError::Database { database: "SQLite", what, passing: true });
+        }
+        Ok(self.connection.close().map_err(|(_, error)| error)?)
+    }
 }
 
 struct Open<'a>(rusqlite::Transaction<'a>);

@@ -3,7 +3,8 @@
    BAD_FLUSH=N: every N-th fsync or fdatasync fails with EIO, and what was written to that file since its last good flush is
    gone, as a Linux kernel leaves it: the pages are marked clean, a later flush succeeds and says nothing of them (PostgreSQL
    wiki, "Fsync Errors"; Rebello et al., "Can Applications Recover from fsync Failures?", USENIX ATC 2020).
-   BAD_READ=N: every N-th read of a file fails with EIO. */
+   BAD_READ=N: every N-th read of a file fails with EIO.
+   HANG=PATH: while a file stands at PATH no flush returns. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -24,6 +25,7 @@ struct written {
 static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
 static struct written *newest;
 static long flushes, reads, bad_flush, bad_read;
+static const char *hang;
 static ssize_t (*do_write)(int, const void *, size_t);
 static ssize_t (*do_pwrite)(int, const void *, size_t, off_t);
 static ssize_t (*do_read)(int, void *, size_t);
@@ -41,6 +43,7 @@ __attribute__((constructor)) static void begin(void) {
     /* A program that is started again does not meet the same fault at the same place for ever. */
     flushes = reads = getpid();
     bad_flush = getenv("BAD_FLUSH") ? atol(getenv("BAD_FLUSH")) : 0;
+    hang = getenv("HANG");
     bad_read = getenv("BAD_READ") ? atol(getenv("BAD_READ")) : 0;
 }
 
@@ -82,6 +85,7 @@ static void settle(int fd, int lose) {
 
 static int flush(int fd, int (*really)(int)) {
     struct stat found;
+    while (hang && access(hang, F_OK) == 0) usleep(20000);
     if (bad_flush && is_file(fd, &found) && __sync_add_and_fetch(&flushes, 1) % bad_flush == 0) {
         settle(fd, 1);
         errno = EIO;

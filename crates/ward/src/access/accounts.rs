@@ -107,8 +107,7 @@ impl<'a> Access<'a> {
     /// The name is taken or none, the password is too weak.
     pub fn make(&self, name: &str, role: Role, password: &str, by: &str) -> Result<(), AccessError> {
         let refuse = |why| Err(AccessError::Name { name: name.to_owned(), why });
-        let fits = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.' | '_');
-        if name.is_empty() || name.len() > NAME_MOST || !name.chars().all(fits) {
+        if !is_name(name) {
             return refuse("it has 1 to 40 small letters, digits, `-`, `.` or `_`");
         }
         if self.find(name)?.is_some() {
@@ -171,12 +170,17 @@ impl<'a> Access<'a> {
         if let Some(until_us) = self.failures().shut_until(name, self.now_us) {
             return Err(AccessError::Shut { minutes: (until_us - self.now_us) / 60_000_000 + 1 });
         }
-        let found = self.find(name)?.map(|(_, account)| account).filter(|account| !account.closed);
+        // Nothing is looked up, remembered or written of a text that can be no name: it may be long, or a password.
+        let is_name = is_name(name);
+        let found = if is_name { self.find(name)? } else { None };
+        let found = found.map(|(_, account)| account).filter(|account| !account.closed);
         // The same work is done where there is no such account: how long it takes must not tell which names exist.
         let kept = found.as_ref().map_or(NOBODY, |account| account.password.as_str());
         let fits = secret::is_password(kept, password);
+        let is_account = found.is_some();
         let Some(found) = found.filter(|_| fits) else {
-            if self.failures().failed(name, self.now_us) {
+            // On record is what happens to an account; of names that nobody has there is no end.
+            if is_name && self.failures().failed(name, self.now_us) && is_account {
                 let body = serde_json::json!({ "shut": name }).to_string();
                 self.note(Kind::Event, name, "sign-in", body)?;
             }
@@ -234,7 +238,12 @@ impl<'a> Access<'a> {
     fn on_record(&self, token: &[u8]) -> Result<(Session, i64), AccessError> {
         let kept = self.memory.look(|tx| sessions::find(tx, token))?;
         let kept = kept.filter(|s| s.ends_us > self.now_us).ok_or(AccessError::NoSession)?;
-        let (_, found) = self.find(&kept.account)?.filter(|(_, a)| !a.closed).ok_or(AccessError::NoSession)?;
+        let (entry, found) = self.find(&kept.account)?.filter(|(_, a)| !a.closed).ok_or(AccessError::NoSession)?;
+        // A change of the account ends its sessions; one that slipped through, begun by the old password while the new one was on
+        // its way or left because the end could not be written, is none.
+        if kept.begun_us < entry.kept_us {
+            return Err(AccessError::NoSession);
+        }
         let mut ends_us = kept.ends_us;
         let moved_us = self.now_us + SESSION_US;
         let may_move = self.seen().is_none_or(|seen| seen.may_move(token, self.now_us));
@@ -334,6 +343,12 @@ impl<'a> Access<'a> {
         self.memory.keep_then(Job { entries: vec![entry], ..Job::default() }, drop)?;
         Ok(())
     }
+}
+
+/// Whether a text can be the name of an account.
+fn is_name(name: &str) -> bool {
+    let fits = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '.' | '_');
+    (1..=NAME_MOST).contains(&name.len()) && name.chars().all(fits)
 }
 
 /// The kept form of a random password that nobody was told.

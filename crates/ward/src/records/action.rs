@@ -2,7 +2,7 @@
 
 use formats::actions::{Action, ActionKind, ITEM_MOST_KG};
 use serde::{Deserialize, Serialize};
-use store::entry::{Entry, Kind, NewEntry};
+use store::entry::{Entry, Kind, NewEntry, WITHDRAWN};
 use store::journal::{self, Query};
 use store::sql::Transaction;
 
@@ -62,14 +62,24 @@ pub fn action_entry(bed: &str, at_us: i64, by: &str, once: Option<String>, body:
     }
 }
 
-/// The actions of a bed from a time on, in order, those taken back left out, with their times in µs of UTC.
+/// What a bed's deck was told from a time on, in order, with the times in µs of UTC. What was taken back is among it: the deck was
+/// told that too, and then the opposite, which is on record beside it.
 ///
 /// # Errors
 /// The memory refuses; an entry that is no action.
 pub fn actions(tx: &mut dyn Transaction, bed: &str, from_us: i64) -> Result<Vec<(i64, Action)>, RecordError> {
-    let query =
-        Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), from_us: Some(from_us), ..Query::default() };
-    journal::entries(tx, &query)?.iter().map(|entry| Ok((entry.new.at_us, action_of(entry)?))).collect()
+    let query = Query {
+        chain: Some(bed.to_owned()),
+        kind: Some(Kind::Action),
+        from_us: Some(from_us),
+        history: true,
+        ..Query::default()
+    };
+    let told = journal::entries(tx, &query)?;
+    told.iter()
+        .filter(|entry| entry.new.body != WITHDRAWN)
+        .map(|entry| Ok((entry.new.at_us, action_of(entry)?)))
+        .collect()
 }
 
 fn action_of(entry: &Entry) -> Result<Action, RecordError> {

@@ -61,6 +61,18 @@ pub fn door() -> (Sender<Brought>, Receiver<Brought>) {
 
 type Outcome = Vec<Result<(), StoreError>>;
 
+/// What the files did, with them. `None` where the attempt panicked, and took them with it.
+type Filed = Option<(Aside, Done)>;
+
+enum Done {
+    /// What was held was to be added.
+    Added(VecDeque<Brought>, Result<(), AsideError>),
+    /// The oldest jobs.
+    Oldest(Vec<Job>),
+    /// Jobs that are kept were to go; the memory may have refused what came behind them.
+    Forgot(Result<(), AsideError>, Option<StoreError>),
+}
+
 /// Jobs that the memory is working on.
 struct Flight {
     jobs: usize,
@@ -76,7 +88,11 @@ struct Backlog {
     aside: Option<Aside>,
     held: VecDeque<Brought>,
     held_bytes: usize,
+    /// Bytes of what was held and is on its way into the files.
+    filing_bytes: usize,
     flight: Option<Flight>,
+    /// What the files do just now. A disk may take its time over it: links are read and beds weighed meanwhile.
+    work: Option<Pin<Box<dyn Future<Output = Filed> + Send>>>,
     /// The memory does not answer as it should; until when it is left alone.
     away: Option<Instant>,
     pauses: Pauses,
@@ -97,27 +113,30 @@ pub async fn run(ward: Arc<Ward>, aside: Aside, mut brought: Receiver<Brought>) 
         ward,
         held: VecDeque::new(),
         held_bytes: 0,
+        filing_bytes: 0,
         flight: None,
+        work: None,
         pauses: Pauses::new(0),
         files: None,
         thanks,
         without_counts: 0,
     };
     let (mut fresh, mut is_open) = (Vec::new(), true);
-    while is_open || backlog.flight.is_some() || !backlog.held.is_empty() {
-        let overdue = backlog.overdue();
-        let again = backlog.again();
+    while is_open || backlog.is_busy() {
+        let (overdue, again) = (backlog.overdue(), backlog.again());
+        let (has_room, is_filing) = (backlog.has_room(), backlog.work.is_some());
         tokio::select! {
-            n = brought.recv_many(&mut fresh, WAITING_MOST), if is_open && backlog.has_room() => {
+            n = brought.recv_many(&mut fresh, WAITING_MOST), if is_open && has_room => {
                 is_open = n > 0;
                 backlog.hold(fresh.drain(..));
             }
-            outcome = outcome_of(&mut backlog.flight) => backlog.settle(outcome).await,
+            filed = of(&mut backlog.work) => backlog.filed(filed),
+            // Whether the jobs of the flight are held or lie aside is known once the files have done.
+            outcome = of_flight(&mut backlog.flight), if !is_filing => backlog.settle(&outcome),
             () = wait(overdue) => backlog.late(),
             () = wait(again) => {}
         }
-        backlog.set_aside().await;
-        backlog.go().await;
+        backlog.step();
     }
 }
 
@@ -135,16 +154,27 @@ async fn wait(until: Option<Instant>) {
     }
 }
 
-async fn outcome_of(flight: &mut Option<Flight>) -> Outcome {
+async fn of_flight(flight: &mut Option<Flight>) -> Outcome {
     match flight {
         Some(flight) => flight.outcome.as_mut().await,
         None => std::future::pending().await,
     }
 }
 
+async fn of(work: &mut Option<Pin<Box<dyn Future<Output = Filed> + Send>>>) -> Filed {
+    match work {
+        Some(work) => work.as_mut().await,
+        None => std::future::pending().await,
+    }
+}
+
 impl Backlog {
     fn has_room(&self) -> bool {
-        self.held_bytes < HELD_BYTES_MOST
+        self.held_bytes + self.filing_bytes < HELD_BYTES_MOST
+    }
+
+    fn is_busy(&self) -> bool {
+        self.flight.is_some() || self.work.is_some() || !self.held.is_empty()
     }
 
     fn lies_aside(&self) -> bool {
@@ -159,6 +189,9 @@ impl Backlog {
 
     /// When memory or files are to be tried again.
     fn again(&self) -> Option<Instant> {
+        if self.work.is_some() {
+            return None;
+        }
         let memory = self.away.filter(|_| self.flight.is_none());
         let files = self.files.filter(|_| self.away.is_some() && !self.held.is_empty());
         [memory, files].into_iter().flatten().min()
@@ -185,33 +218,61 @@ impl Backlog {
         }
     }
 
+    /// Does what can be done now.
+    fn step(&mut self) {
+        if self.work.is_none() {
+            // First the memory, or what keeps coming would hold up what lies aside.
+            self.go();
+        }
+        if self.work.is_none() {
+            self.set_aside();
+        }
+        if self.work.is_some() {
+            self.thin_out_held();
+        }
+    }
+
+    /// Lets the files do something, beside this task.
+    fn file(&mut self, work: impl FnOnce(Aside) -> (Aside, Done) + Send + 'static) {
+        let Some(aside) = self.aside.take() else { return };
+        let done = tokio::task::spawn_blocking(move || work(aside));
+        self.work = Some(Box::pin(async { done.await.ok() }));
+    }
+
     /// Moves what is held into files, where the memory is away or older jobs lie there.
-    async fn set_aside(&mut self) {
-        if self.held.is_empty() || (self.away.is_none() && !self.lies_aside()) {
+    fn set_aside(&mut self) {
+        if self.held.is_empty() || self.aside.is_none() || (self.away.is_none() && !self.lies_aside()) {
             return;
         }
-        let now = Instant::now();
-        if self.files.is_some_and(|until| until > now) {
+        if self.files.is_some_and(|until| until > Instant::now()) {
             self.thin_out_held();
             return;
         }
-        let Some(mut aside) = self.aside.take() else { return };
-        if aside.bytes() > aside.most_bytes() / 4 * 3 {
+        if self.aside.as_ref().is_some_and(|a| a.bytes() > a.most_bytes() / 4 * 3) {
             self.leave_counts_out(0);
         }
         let held = std::mem::take(&mut self.held);
-        // The disk may take its time, and links must be read meanwhile.
-        let done = tokio::task::spawn_blocking(move || {
+        self.filing_bytes = std::mem::take(&mut self.held_bytes);
+        self.file(move |mut aside| {
             let added = aside.add(held.iter().map(|b| &b.job));
-            (aside, held, added)
+            (aside, Done::Added(held, added))
         });
+    }
+
+    /// The files have done what they were to do.
+    fn filed(&mut self, filed: Filed) {
+        self.work = None;
         // A task that panicked has taken what it held with it; the broker's copies were not let go.
-        let Ok((aside, held, added)) = done.await else { return };
+        let Some((aside, done)) = filed else {
+            tracing::error!("the files for what waits are lost to this process; what beds bring waits in it");
+            self.filing_bytes = 0;
+            return;
+        };
         self.aside = Some(aside);
-        match added {
-            Ok(()) => {
+        match done {
+            Done::Added(held, Ok(())) => {
                 self.files = None;
-                self.held_bytes = 0;
+                self.filing_bytes = 0;
                 for brought in held {
                     self.give_thanks(brought.receipts);
                 }
@@ -220,13 +281,22 @@ impl Backlog {
                     flight.is_aside = true;
                 }
             }
-            Err(error) => {
+            Done::Added(mut held, Err(error)) => {
+                held.append(&mut self.held);
                 self.held = held;
+                self.held_bytes += std::mem::take(&mut self.filing_bytes);
                 if self.files.is_none() {
                     tracing::error!(%error, "nothing can be set aside either; what beds bring waits in this process");
                 }
-                self.files = Some(now + FILES_AGAIN);
-                self.thin_out_held();
+                self.files = Some(Instant::now() + FILES_AGAIN);
+            }
+            Done::Oldest(jobs) => self.fly(jobs, true),
+            Done::Forgot(forgot, refused) => {
+                if let Err(error) = forgot {
+                    // They come again, and are kept once.
+                    tracing::error!(%error, "what lies aside cannot be cleared away");
+                }
+                self.settled(refused.as_ref());
             }
         }
     }
@@ -241,8 +311,9 @@ impl Backlog {
     /// In this process weights are worth more than counts.
     fn thin_out_held(&mut self) {
         if self.held_bytes > HELD_BYTES_MOST / 4 {
-            // What the memory works on is left as it was handed over.
-            let from = self.flight.as_ref().filter(|f| !f.is_aside).map_or(0, |f| f.jobs);
+            // What the memory works on is left as it was handed over, unless it is on its way into the files.
+            let is_held = |f: &&Flight| !f.is_aside && self.filing_bytes == 0;
+            let from = self.flight.as_ref().filter(is_held).map_or(0, |f| f.jobs);
             self.leave_counts_out(from);
         }
     }
@@ -259,12 +330,21 @@ impl Backlog {
     }
 
     /// Hands the oldest jobs to the memory, where it is not left alone just now.
-    async fn go(&mut self) {
+    fn go(&mut self) {
         if self.flight.is_some() || self.away.is_some_and(|until| until > Instant::now()) {
             return;
         }
-        let (jobs, is_aside) =
-            if self.lies_aside() { (self.oldest_aside().await, true) } else { (self.oldest_held(), false) };
+        if self.lies_aside() {
+            self.file(|aside| {
+                let (aside, jobs) = oldest(aside);
+                (aside, Done::Oldest(jobs))
+            });
+        } else {
+            self.fly(self.oldest_held(), false);
+        }
+    }
+
+    fn fly(&mut self, jobs: Vec<Job>, is_aside: bool) {
         if jobs.is_empty() {
             // What lies aside can just now be neither read nor passed over.
             self.away = self.away.filter(|_| self.lies_aside()).map(|_| Instant::now() + FILES_AGAIN);
@@ -285,67 +365,50 @@ impl Backlog {
         self.held.iter().take_while(fits).map(|brought| brought.job.clone()).collect()
     }
 
-    /// The oldest jobs that lie aside; a file that cannot be read is passed over, and stays.
-    async fn oldest_aside(&mut self) -> Vec<Job> {
-        let Some(aside) = self.aside.take() else { return Vec::new() };
-        let read = tokio::task::spawn_blocking(move || oldest(aside));
-        let Ok((aside, jobs)) = read.await else { return Vec::new() };
-        self.aside = Some(aside);
-        jobs
-    }
-
     /// The memory has answered for the jobs of the flight.
-    async fn settle(&mut self, outcome: Outcome) {
+    fn settle(&mut self, outcome: &Outcome) {
         let Some(flight) = self.flight.take() else { return };
         let kept = outcome.iter().take_while(|o| o.as_ref().err().is_none_or(is_final)).count();
         for error in outcome.iter().take(kept).filter_map(|o| o.as_ref().err()) {
             tracing::error!(%error, "refused by the memory");
         }
+        let refused = outcome.get(kept).and_then(|o| o.as_ref().err().cloned());
         if flight.is_aside {
-            self.forget(kept).await;
-        } else {
-            for (brought, outcome) in self.held.drain(..kept).zip(&outcome) {
-                self.held_bytes = self.held_bytes.saturating_sub(bytes_of(&brought.job));
-                let refused = outcome.as_ref().err().map(ToString::to_string);
-                brought.bed.note(|t| t.memory = refused);
-                for receipt in brought.receipts {
-                    drop(self.thanks.send(receipt));
-                }
+            self.file(move |mut aside| {
+                let forgot = aside.forget(kept);
+                (aside, Done::Forgot(forgot, refused))
+            });
+            return;
+        }
+        for (brought, outcome) in self.held.drain(..kept).zip(outcome) {
+            self.held_bytes = self.held_bytes.saturating_sub(bytes_of(&brought.job));
+            let refused = outcome.as_ref().err().map(ToString::to_string);
+            brought.bed.note(|t| t.memory = refused);
+            for receipt in brought.receipts {
+                drop(self.thanks.send(receipt));
             }
         }
-        match outcome.get(kept) {
-            Some(Err(error)) => {
-                let pause = self.pauses.next_pause();
-                self.is_away(&error.to_string());
-                tracing::error!(%error, again_in_s = pause.as_secs_f32(), "not kept yet");
-                self.away = Some(Instant::now() + pause);
-            }
-            _ => {
-                self.pauses.worked();
-                if !self.lies_aside() && self.away.take().is_some() {
-                    tracing::info!(without_counts = self.without_counts, "the memory has caught up");
-                    (self.without_counts, self.files) = (0, None);
-                    for bed in self.ward.beds() {
-                        bed.note(|t| t.memory = None);
-                    }
-                } else if self.away.is_some() {
-                    self.away = Some(Instant::now());
-                }
-            }
-        }
+        self.settled(refused.as_ref());
     }
 
-    async fn forget(&mut self, jobs: usize) {
-        let Some(mut aside) = self.aside.take() else { return };
-        let done = tokio::task::spawn_blocking(move || {
-            let forgot = aside.forget(jobs);
-            (aside, forgot)
-        });
-        let Ok((aside, forgot)) = done.await else { return };
-        self.aside = Some(aside);
-        if let Err(error) = forgot {
-            // They come again, and are kept once.
-            tracing::error!(%error, "what lies aside cannot be cleared away");
+    /// What was kept is done with; the memory refused what came behind it, or refused nothing.
+    fn settled(&mut self, refused: Option<&StoreError>) {
+        if let Some(error) = refused {
+            let pause = self.pauses.next_pause();
+            self.is_away(&error.to_string());
+            tracing::error!(%error, again_in_s = pause.as_secs_f32(), "not kept yet");
+            self.away = Some(Instant::now() + pause);
+            return;
+        }
+        self.pauses.worked();
+        if !self.lies_aside() && self.away.take().is_some() {
+            tracing::info!(without_counts = self.without_counts, "the memory has caught up");
+            (self.without_counts, self.files) = (0, None);
+            for bed in self.ward.beds() {
+                bed.note(|t| t.memory = None);
+            }
+        } else if self.away.is_some() {
+            self.away = Some(Instant::now());
         }
     }
 }

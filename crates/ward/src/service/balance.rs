@@ -129,6 +129,13 @@ impl Ward {
         if answer.trim().is_empty() || answer.chars().count() > 500 {
             return Err(RecordError::value("answer", format!("{answer:?}"), "1 to 500 characters"));
         }
+        if kind.is_empty() || kind.chars().count() > super::ONCE_MOST {
+            return Err(RecordError::value(
+                "kind",
+                format!("{} characters", kind.chars().count()),
+                "the kind of an alert",
+            ));
+        }
         let body = serde_json::json!({ "time": time, "kind": kind, "answer": answer }).to_string();
         let entry = store::entry::NewEntry {
             chain: records::patient_chain(patient),

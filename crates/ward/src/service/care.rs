@@ -1,6 +1,6 @@
 //! What people enter, checked and kept.
 
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
 use serde::Serialize;
 use store::entry::{Kind, NewEntry, WITHDRAWN};
@@ -13,6 +13,8 @@ use crate::records::{self, ActionBody, ChartBody, RecordError, Stay};
 
 /// An action can be taken back for so long, µs: later it is part of what was weighed, and is put right by another action.
 pub const UNDO_US: i64 = 10 * 60 * 1_000_000;
+/// Characters of the mark of an act.
+pub const ONCE_MOST: usize = 64;
 /// A charted time may lie so far ahead, µs: clocks differ.
 const AHEAD_US: i64 = 15 * 60 * 1_000_000;
 
@@ -40,7 +42,7 @@ impl Ward {
                 found.act(at_us, &action);
             }
         };
-        Ok(self.keep_then(records::action_entry(bed, at_us, by, asked(once), body), then)?.number)
+        Ok(self.keep_then(records::action_entry(bed, at_us, by, asked(once)?, body), then)?.number)
     }
 
     /// Takes an action back by a correcting record. Both stay on record; what the deck did meanwhile is not undone by
@@ -86,7 +88,10 @@ impl Ward {
             None => None,
         };
         let has_opposite = back.is_some();
-        let kept = self.keep_then(withdrawal, move |_| {
+        // What the deck does because of it is on record with it: after a restart it is done again from there.
+        let opposite = back.as_ref().map(|_| records::action_entry(bed, now, by, None, &body));
+        let job = Job { entries: std::iter::once(withdrawal).chain(opposite).collect(), ..Job::default() };
+        let number = self.keep_job(job, move |_| {
             if let Some(action) = &back {
                 found.act(now, action);
             }
@@ -98,7 +103,7 @@ impl Ward {
                 entry.new.subject
             ),
         };
-        Ok(Undone { number: kept.number, text })
+        Ok(Undone { number: number.number, text })
     }
 
     /// Enters a patient's file, or a new one in the place of an earlier.
@@ -130,7 +135,7 @@ impl Ward {
         let found = Arc::clone(self.known_bed(bed)?);
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
         // Two who admit at once must not both find the bed, or the patient, free.
-        let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
+        let moving = self.moving.begin(&[bed, patient])?;
         if let Some(stay) = found.stay() {
             return Err(RecordError::Against(format!("{} lies in bed {bed}: discharge first", stay.patient)));
         }
@@ -139,7 +144,10 @@ impl Ward {
             return Err(RecordError::Against(format!("{patient} lies in bed {}: discharge there first", stay.bed)));
         }
         let stay = Stay { bed: bed.to_owned(), patient: patient.to_owned(), from_us: at_us, to_us: None };
-        self.keep_then(records::stay_entry(bed, patient, true, at_us, by), move |_| found.lies_now(Some(stay)))?;
+        self.keep_then(records::stay_entry(bed, patient, true, at_us, by), move |_| {
+            found.lies_now(Some(stay));
+            drop(moving);
+        })?;
         Ok(())
     }
 
@@ -149,10 +157,13 @@ impl Ward {
     /// No such bed; nobody lies there.
     pub fn discharge(&self, bed: &str, by: &str) -> Result<String, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
-        let _moving = self.moving.lock().unwrap_or_else(PoisonError::into_inner);
+        let moving = self.moving.begin(&[bed])?;
         let stay = found.stay().ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
         let entry = records::stay_entry(bed, &stay.patient, false, now_us(), by);
-        self.keep_then(entry, move |_| found.lies_now(None))?;
+        self.keep_then(entry, move |_| {
+            found.lies_now(None);
+            drop(moving);
+        })?;
         Ok(stay.patient)
     }
 
@@ -174,7 +185,7 @@ impl Ward {
             let expected = "a time that has been: what is to come belongs into the plan";
             return Err(RecordError::value("time", body.time.to_string(), expected));
         }
-        Ok(self.keep(records::chart_entry(patient, by, corrects, asked(once), body))?.number)
+        Ok(self.keep(records::chart_entry(patient, by, corrects, asked(once)?, body))?.number)
     }
 
     /// Strikes a charted volume out; both stay on record.
@@ -206,13 +217,17 @@ impl Ward {
 
     /// Keeps an entry; `then` is done as soon as it is on record.
     fn keep_then(&self, entry: NewEntry, then: impl FnOnce(&Kept) + Send + 'static) -> Result<Kept, RecordError> {
-        let job = Job { entries: vec![entry], ..Job::default() };
-        let kept = self.memory.keep_then(job, move |mut kept| {
-            let kept = kept.pop();
-            if let Some(kept) = &kept {
+        self.keep_job(Job { entries: vec![entry], ..Job::default() }, then)
+    }
+
+    /// Keeps entries together; tells of the first.
+    fn keep_job(&self, job: Job, then: impl FnOnce(&Kept) + Send + 'static) -> Result<Kept, RecordError> {
+        let kept = self.memory.keep_then(job, move |kept| {
+            let first = kept.into_iter().next();
+            if let Some(kept) = &first {
                 then(kept);
             }
-            kept
+            first
         })?;
         kept.ok_or(RecordError::Store(store::StoreError::Closed))
     }
@@ -220,6 +235,12 @@ impl Ward {
 
 /// The mark of what a caller asks for: apart from the marks that decks and alerts give their own entries, so that nobody can keep
 /// one of those out by using its mark first.
-fn asked(once: Option<String>) -> Option<String> {
-    once.map(|once| format!("asked {once}"))
+fn asked(once: Option<String>) -> Result<Option<String>, RecordError> {
+    let Some(once) = once else { return Ok(None) };
+    if (1..=ONCE_MOST).contains(&once.chars().count()) {
+        Ok(Some(format!("asked {once}")))
+    } else {
+        let found = format!("{} characters", once.chars().count());
+        Err(RecordError::value("once", found, format!("1 to {ONCE_MOST} characters")))
+    }
 }

@@ -15,6 +15,7 @@ pub mod backlog;
 mod balance;
 mod beds;
 mod care;
+mod moving;
 mod past;
 pub mod run;
 pub mod source;
@@ -34,10 +35,11 @@ use crate::access::limits::{Failures, Rate};
 use crate::bed::Setup;
 use crate::clock::now_us;
 use crate::memory::Memory;
+use moving::Moving;
 
 pub use balance::{Balanced, Forward};
 pub use beds::{Bed, Trouble};
-pub use care::{UNDO_US, Undone};
+pub use care::{ONCE_MOST, UNDO_US, Undone};
 pub use past::Past;
 pub use upkeep::upkeep;
 
@@ -71,8 +73,8 @@ pub struct Ward {
     pub rate: Mutex<Rate<std::net::IpAddr>>,
     /// How often a caller may try to sign in.
     pub sign_ins: Mutex<Rate<std::net::IpAddr>>,
-    /// Held while a patient comes or goes.
-    moving: Mutex<()>,
+    /// Who comes or goes just now.
+    moving: Moving,
     /// When it was opened, µs of UTC.
     pub opened_us: i64,
     beds: BTreeMap<String, Arc<Bed>>,
@@ -109,7 +111,7 @@ impl Ward {
             seen: Mutex::new(Seen::default()),
             rate: Mutex::new(Rate::new(AT_ONCE, A_SECOND)),
             sign_ins: Mutex::new(Rate::new(SIGN_INS_AT_ONCE, SIGN_INS_A_SECOND)),
-            moving: Mutex::new(()),
+            moving: Moving::default(),
             opened_us: now_us(),
             beds,
         })

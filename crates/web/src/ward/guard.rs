@@ -3,7 +3,8 @@
 use std::net::IpAddr;
 use std::sync::PoisonError;
 
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::uri::Authority;
+use axum::http::{HeaderMap, StatusCode, Uri, header};
 use ward::access::{Access, Right, Session};
 use ward::clock::now_us;
 use ward::service::Ward;
@@ -75,6 +76,7 @@ pub(super) fn may(session: Option<&Session>, right: Option<Right>, is_own_passwo
 
 /// Whether a change that came with a cookie was meant: from a page of this server, with the guard of the session.
 pub(super) fn meant(
+    uri: &Uri,
     headers: &HeaderMap,
     body: &[u8],
     proof: Option<&Proof>,
@@ -83,7 +85,8 @@ pub(super) fn meant(
     let forged = |detail| Err(Problem::new(StatusCode::FORBIDDEN, "Not from a page of this ward", detail));
     let text = |name| headers.get(name).and_then(|v| v.to_str().ok());
     if let Some(origin) = text("origin") {
-        let host = text("host").unwrap_or_default();
+        // HTTP/2, as browsers speak over TLS, has no `host`: it says it in the address (RFC 9113, 8.3.1, :authority).
+        let host = uri.authority().map(Authority::as_str).or_else(|| text("host")).unwrap_or_default();
         if origin.split_once("://").map(|(_, rest)| rest) != Some(host) {
             return forged("the request comes from another site");
         }

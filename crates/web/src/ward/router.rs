@@ -30,6 +30,8 @@ const BODY_MOST: usize = 256 * 1024;
 /// Nothing but this server is asked for anything. Inline style is the plot library's need.
 const CONTENT_POLICY: &str = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; \
                               frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+/// Whether a stream may go on is looked at so often.
+const LOOK_AGAIN: std::time::Duration = std::time::Duration::from_secs(60);
 /// A request is answered for after so long at the latest, whatever it waits for: the ward's memory may hang.
 const ANSWER_MOST: std::time::Duration = std::time::Duration::from_secs(15);
 /// One event a second at most: the eye needs no more, and a page on a phone less.
@@ -111,12 +113,17 @@ async fn answer(
     let reader = Reader::of(&headers);
     let asked = Asked { path, uri, headers, body, peer, reader };
     let here = Arc::clone(&shared);
+    let proof = guard::proof(&asked.headers);
     let done = tokio::task::spawn_blocking(move || run(endpoint, &here, asked));
     let outcome = match tokio::time::timeout(ANSWER_MOST, done).await {
         Ok(done) => done.unwrap_or_else(|error| Err(Problem::inside(&error.to_string()))),
         Err(_) => Err(Problem::late(endpoint.path)),
     };
     match outcome {
+        Ok(Answer::Live(beds)) => {
+            let stream = live(beds).take_until(ended(Arc::clone(&shared.ward), proof));
+            Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
+        }
         Ok(answer) => response(answer),
         Err(problem) if is_page => pages::problem(&problem, reader, endpoint.path),
         Err(problem) => problem_response(&problem),
@@ -144,7 +151,7 @@ fn run(endpoint: &Endpoint, shared: &Shared, asked: Asked) -> Result<Answer, Pro
     };
     guard::may(session.as_ref(), endpoint.right, pages::is_own_password(endpoint.path))?;
     if endpoint.method == Method::Post {
-        guard::meant(&asked.headers, &asked.body, proof.as_ref(), session.as_ref())?;
+        guard::meant(&asked.uri, &asked.headers, &asked.body, proof.as_ref(), session.as_ref())?;
         if endpoint.takes.is_some() && !is_json(&asked.headers) {
             let detail = "send JSON, with content-type: application/json";
             return Err(Problem::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, "Not JSON", detail));
@@ -197,7 +204,24 @@ fn response(answer: Answer) -> Response<Body> {
             }
             response
         }
-        Answer::Live(beds) => Sse::new(live(beds)).keep_alive(KeepAlive::default()).into_response(),
+        // Has its own way, since it lasts.
+        Answer::Live(_) => body(StatusCode::OK, "text/event-stream", ""),
+    }
+}
+
+/// Waits until the session that opened a stream is none any more: ended, or of an account that was closed or given a new role
+/// or password.
+async fn ended(ward: Arc<Ward>, proof: Option<guard::Proof>) {
+    let Some(proof) = proof else { return };
+    let proof = Arc::new(proof);
+    loop {
+        tokio::time::sleep(LOOK_AGAIN).await;
+        let (ward, proof) = (Arc::clone(&ward), Arc::clone(&proof));
+        let found = tokio::task::spawn_blocking(move || guard::session(&ward, &proof)).await;
+        // A memory that is away for longer than a session is remembered ends it too.
+        if !matches!(found, Ok(Ok(_))) {
+            return;
+        }
     }
 }
 

@@ -30,6 +30,7 @@ const HOUR_US: i64 = 3_600_000_000;
 pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
     let file = read(&args.ward)?;
     log();
+    let _alone = alone(&args.ward)?;
     let zone = zone(&file);
     let place = place(&args.ward, &file.memory);
     let memory = Memory::open(&place, Box::new(now_us)).map_err(|e| Failure::stage(&args.ward, &e))?;
@@ -58,6 +59,18 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
         .map_err(|e| Failure::Stage(format!("could not start: {e}")))?;
     runtime.block_on(serve(Arc::new(ward), &file, Starting { links, aside, tls, begin_us }))?;
     Ok(Outcome::Met)
+}
+
+/// Takes a ward for this process alone, as long as what it gives lives: two would keep from each other what beds bring.
+fn alone(ward: &Path) -> Result<std::fs::File, Failure> {
+    let file = std::fs::File::open(ward).map_err(|e| Failure::read(ward, e))?;
+    match file.try_lock() {
+        Err(std::fs::TryLockError::WouldBlock) => {
+            Err(Failure::Stage(format!("{}: this ward is served already by another process", ward.display())))
+        }
+        // A file system without locks: nothing is known.
+        Ok(()) | Err(std::fs::TryLockError::Error(_)) => Ok(file),
+    }
 }
 
 /// Reads a ward file.

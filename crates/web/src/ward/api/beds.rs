@@ -10,6 +10,7 @@ use store::journal::{self, Query};
 use store::readings;
 use ward::access::Right;
 use ward::records::ActionBody;
+use ward::service::ONCE_MOST;
 
 use super::schema::{SPAN, list, made, number_or_null, one_of, open, strict, text, text_most, time};
 use crate::ward::answer::{Answer, Problem};
@@ -38,7 +39,7 @@ fn action_schema() -> Value {
         "action": one_of(ActionKind::all()),
         "kg": { "type": ["number", "null"], "minimum": 0, "maximum": ITEM_MOST_KG },
         "note": text_most(500),
-        "once": { "type": ["string", "null"], "maxLength": 64 },
+        "once": { "type": ["string", "null"], "minLength": 1, "maxLength": ONCE_MOST },
     });
     strict(&properties, &["action"])
 }
@@ -176,9 +177,6 @@ struct ActionCall {
 fn act(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?.setup.bed.clone();
     let ActionCall { action, kg, note, once } = call.json()?;
-    if once.as_ref().is_some_and(|o| o.is_empty() || o.chars().count() > 64) {
-        return Err(Problem::bad("once", "", "1 to 64 characters"));
-    }
     let number = call.ward.act(&bed, call.by(), once, &ActionBody { action, kg, note })?;
     Ok(Answer::Made(json!({ "number": number })))
 }

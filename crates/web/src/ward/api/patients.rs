@@ -6,7 +6,7 @@ use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use ward::access::Right;
 use ward::records::{self, ChartBody};
-use ward::service::Forward;
+use ward::service::{Forward, ONCE_MOST};
 
 use super::schema::{SPAN, list, made, one_of, open, strict, text, text_most, time};
 use crate::ward::answer::{Answer, Problem};
@@ -18,7 +18,7 @@ fn chart_schema() -> Value {
         "time": time(), "direction": one_of(Direction::all()), "route": one_of(Route::all()),
         "volume_mL": { "type": "number", "minimum": 0, "maximum": 10_000 },
         "leaves_deck": { "type": "boolean" }, "note": text_most(500),
-        "corrects": { "type": ["integer", "null"] }, "once": { "type": ["string", "null"], "maxLength": 64 },
+        "corrects": { "type": ["integer", "null"] }, "once": { "type": ["string", "null"], "minLength": 1, "maxLength": ONCE_MOST },
     });
     strict(&properties, &["time", "direction", "route", "volume_mL"])
 }

@@ -53,7 +53,8 @@ pub(super) fn sign_in(call: &Call) -> Result<Answer, Problem> {
         }
         Err(error) => {
             let problem = Problem::from(error);
-            tracing::warn!(account = field("account"), caller = %call.caller, detail = problem.detail, "not signed in");
+            // Not the name: in a hurry a password is typed there.
+            tracing::warn!(caller = %call.caller, detail = problem.detail, "not signed in");
             Ok(Answer::Page(sign_in_form(call.reader, Some(&problem.detail))))
         }
     }
