@@ -63,7 +63,7 @@ async fn every_page_is_whole_at_every_width_in_both_themes() {
     let demo = demo();
     let browser = Browser::start().await;
     for page in PAGES {
-        for (width, name) in [(390, "phone"), (1280, "desk"), (2560, "wall")] {
+        for (width, name) in [(360, "phone"), (1280, "desk"), (2560, "wall")] {
             for theme in ["light", "dark"] {
                 browser.emulate(width, theme, "screen").await;
                 browser.open(&format!("{}{page}", demo.address)).await;
@@ -86,7 +86,7 @@ async fn the_manual_is_whole_at_every_width_in_both_themes() {
     let demo = demo();
     let browser = Browser::start().await;
     for page in MANUAL {
-        for width in [390, 1280, 2560] {
+        for width in [360, 1280, 2560] {
             for theme in ["light", "dark"] {
                 browser.emulate(width, theme, "screen").await;
                 browser.open(&format!("{}{page}", demo.address)).await;

@@ -44,7 +44,7 @@ async fn sign_in(browser: &Browser, served: &Served, account: &str) {
 }
 
 async fn look(browser: &Browser, served: &Served, page: &str, picture: &str) {
-    for (width, name) in [(390, "phone"), (1280, "desk"), (2560, "wall")] {
+    for (width, name) in [(360, "phone"), (1280, "desk"), (2560, "wall")] {
         for theme in ["light", "dark"] {
             browser.emulate(width, theme, "screen").await;
             browser.open(&format!("http://{}{page}", served.address)).await;

@@ -86,7 +86,7 @@
     const layout = {
       paper_bgcolor: "rgba(0,0,0,0)",
       plot_bgcolor: "rgba(0,0,0,0)",
-      font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 13 },
+      font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 0.8 * Number.parseFloat(getComputedStyle(document.documentElement).fontSize) },
       // A narrow plot stacks its legend: leave it room above.
       margin: { l: 60, r: 12, t: canvas.clientWidth < 520 && !onPaper() ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: 48 },
       xaxis,

@@ -24,6 +24,8 @@ const headline = (label, value, unit, note) => el("div", { class: "headline" }, 
 
 let drawn = "";
 const draw = (night) => {
+  // Before the first night there is nothing to see in them.
+  for (const panels of document.querySelectorAll("main .pair")) panels.hidden = !night.begun;
   if (!night.begun) return;
   warn(night.problem);
   const over = night.finished ? (night.problem ? say("ended early") : say("over")) : say("under way");

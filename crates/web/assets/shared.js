@@ -34,8 +34,10 @@ export const digits = (value, n) => {
 };
 // What a plot of these pages has in common: the reader's theme, signs and language.
 export const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+// Letters of a plot grow with those of the page.
+const letters = () => 0.8 * Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
 export const plotAxis = (title) => ({ title: { text: title }, automargin: true, gridcolor: token("grid"), linecolor: token("line"), zeroline: false });
-export const plotLayout = (more) => ({ paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: 13 }, separators: inGerman ? ",." : ".,", hovermode: "closest", ...more });
+export const plotLayout = (more) => ({ paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: { color: token("ink"), size: letters() }, separators: inGerman ? ",." : ".,", hovermode: "closest", ...more });
 export const PLOT_CONFIG = { displaylogo: false, displayModeBar: false, responsive: true };
 
 // A table that scrolls by itself. A head that is `{ words }` stands over words, not figures. A row is a list of cells, or

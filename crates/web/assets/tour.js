@@ -14,6 +14,8 @@ import { el, say } from "/static/shared.js";
     ["/balance", say("Weights against the fluid chart: what was gained or lost, what the chart missed, and what comes next if the plan is kept.")],
     ["/twin", say("All of it came from a virtual twin. Choose a night, let it run, and see how the deck does against what is true.")],
   ];
+  // On a phone the list of pages is longer than the screen: the one that is open stands in sight.
+  document.querySelector("nav.places [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
   const KEY = "bedplate-tour";
   const here = STOPS.findIndex(([path]) => path === location.pathname);
   const link = (path) => document.querySelector(`nav.places a[href="${path}"]`);

@@ -158,9 +158,11 @@ fn languages(reader: Reader, here: &str) -> Markup {
         html! { button.choice name="language" value=(tag) lang=(tag) aria-pressed=(reader.tag() == tag) { (name) } }
     };
     html! {
-        form.choices method="post" action="/reader" {
-            input type="hidden" name="back" value=(here);
-            (choice("en", "English")) (choice("de", "Deutsch"))
+        div.choices.all {
+            form.choices method="post" action="/reader" {
+                input type="hidden" name="back" value=(here);
+                (choice("en", "English")) (choice("de", "Deutsch"))
+            }
         }
     }
 }

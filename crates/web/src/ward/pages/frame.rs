@@ -44,20 +44,22 @@ fn choices(call: &Call) -> Markup {
     };
     let back = html! { @if let Some(back) = &call.shown_at { input type="hidden" name="back" value=(back); } };
     html! {
-        form.choices method="post" action="/reader" {
-            (guard(call)) (back)
-            (choice("language", "en", "English", reader.tag() == "en"))
-            (choice("language", "de", "Deutsch", reader.tag() == "de"))
-        }
-        form.choices method="post" action="/reader" {
-            (guard(call)) (back)
-            (choice("unit", "kg", "kg", !reader.in_pounds))
-            (choice("unit", "lb", "kg + lb", reader.in_pounds))
-        }
-        form.choices method="post" action="/sign-out" {
-            (guard(call))
-            span.who { (call.by()) }
-            button.choice { (reader.say("Sign out")) }
+        div.choices.all {
+            form.choices method="post" action="/reader" {
+                (guard(call)) (back)
+                (choice("language", "en", "English", reader.tag() == "en"))
+                (choice("language", "de", "Deutsch", reader.tag() == "de"))
+            }
+            form.choices method="post" action="/reader" {
+                (guard(call)) (back)
+                (choice("unit", "kg", "kg", !reader.in_pounds))
+                (choice("unit", "lb", "kg + lb", reader.in_pounds))
+            }
+            form.choices method="post" action="/sign-out" {
+                (guard(call))
+                span.who { (call.by()) }
+                button.choice { (reader.say("Sign out")) }
+            }
         }
     }
 }
