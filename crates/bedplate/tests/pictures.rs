@@ -21,13 +21,14 @@ use served::{OWN, Served};
 /// A picture larger than this would burden the repository, bytes.
 const BYTES_MOST: u64 = 150 * 1024;
 /// Name, page, width, theme; those of the ward begin with `ward`.
-const PICTURES: [(&str, &str, u32, &str); 15] = [
+const PICTURES: [(&str, &str, u32, &str); 16] = [
     ("overview", "/", 1280, "light"),
     ("design", "/design", 1280, "light"),
     ("workbench", "/workbench", 1280, "light"),
     ("workbench-dark", "/workbench", 1280, "dark"),
     ("guide", "/guide", 1280, "light"),
     ("tests", "/tests", 1280, "light"),
+    ("tests-german", "/tests", 1280, "light"),
     ("verification", "/verification", 1280, "light"),
     ("twin", "/twin", 1280, "light"),
     ("weight-phone", "/weight", 390, "light"),

@@ -175,7 +175,7 @@ async fn another_language_is_chosen_without_leaving_the_page() {
 /// Hours ahead and the three masses of each line of the what-if plan, kg.
 async fn what_if(browser: &Browser) -> Vec<[f64; 4]> {
     let lines =
-        browser.text("[...document.querySelectorAll('ul[role=status] li')].map((l) => l.textContent).join('|')").await;
+        browser.text("[...document.querySelectorAll('[role=status] li')].map((l) => l.textContent).join('|')").await;
     let numbers = |line: &str| -> Vec<f64> {
         let words = line
             .split(|c: char| !c.is_ascii_digit() && c != '.' && c != ',')
@@ -201,7 +201,7 @@ async fn a_what_if_plan_moves_the_forecast_by_its_volumes_and_nothing_on_record(
     let page = format!("http://{}/patients/A1-invented", served.address);
     browser.open(&page).await;
     assert_eq!(
-        browser.number("document.querySelectorAll('ul[role=status] li').length").await.to_bits(),
+        browser.number("document.querySelectorAll('[role=status] li').length").await.to_bits(),
         0.0_f64.to_bits()
     );
     // By keyboard: the three rates one after the other, and Enter.
@@ -212,9 +212,7 @@ async fn a_what_if_plan_moves_the_forecast_by_its_volumes_and_nothing_on_record(
     }
     browser.press_enter().await;
     browser
-        .wait_for(
-            "location.search.includes('intake=100') && document.querySelectorAll('ul[role=status] li').length > 0",
-        )
+        .wait_for("location.search.includes('intake=100') && document.querySelectorAll('[role=status] li').length > 0")
         .await;
     let more = what_if(&browser).await;
     assert_eq!(more.iter().map(|l| l[0]).collect::<Vec<_>>(), [6.0, 12.0, 24.0, 48.0]);
@@ -241,7 +239,7 @@ async fn a_what_if_plan_moves_the_forecast_by_its_volumes_and_nothing_on_record(
     for ([hours, kg, ..], [also_hours, also_kg, ..]) in less.iter().zip(what_if(&browser).await) {
         assert!((hours - also_hours).abs() < 0.1 && (kg - also_kg).abs() < 0.05, "{kg} and {also_kg} kg in {hours} h");
     }
-    assert!(browser.text("document.querySelector('ul[role=status] li').textContent").await.contains(','));
+    assert!(browser.text("document.querySelector('[role=status] li').textContent").await.contains(','));
     assert_eq!(chart(), before);
     // What is no rate is said with its name.
     browser.open(&format!("{page}?intake=plenty")).await;

@@ -176,9 +176,11 @@ fn what_if(call: &Call, report: &BalanceReport) -> Markup {
             button { (reader.say("Show")) }
         }
         @for other in &report.alternatives {
-            ul.plain role="status" { @for row in other.forecast.iter().filter(|r| [6.0, 12.0, 24.0, 48.0].iter().any(|h| (r.ahead_h - h).abs() < 0.5)) {
-                li { (reader.say("in")) " " (reader.number(row.ahead_h, 0)) " " (reader.say("h")) ": " (reader.number(row.mass_kg, 2)) " kg (" (reader.number(row.low_kg, 2)) " – " (reader.number(row.high_kg, 2)) ")" }
-            } }
+            div role="status" {
+                ul.plain { @for row in other.forecast.iter().filter(|r| [6.0, 12.0, 24.0, 48.0].iter().any(|h| (r.ahead_h - h).abs() < 0.5)) {
+                    li { (reader.say("in")) " " (reader.number(row.ahead_h, 0)) " " (reader.say("h")) ": " (reader.number(row.mass_kg, 2)) " kg (" (reader.number(row.low_kg, 2)) " – " (reader.number(row.high_kg, 2)) ")" }
+                } }
+            }
         }
     }
 }
