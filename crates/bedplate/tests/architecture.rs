@@ -165,3 +165,13 @@ fn versions_stand_in_one_place() {
         }
     }
 }
+
+/// `cargo run` in the workspace, the README's first command, asks which program is meant unless one manifest says so.
+#[test]
+fn one_program_is_what_cargo_runs() {
+    let runs = |m: &toml::Table| {
+        m.get("package").and_then(|p| p.get("default-run")).and_then(toml::Value::as_str).map(str::to_owned)
+    };
+    let found: Vec<String> = manifests().values().filter_map(runs).collect();
+    assert_eq!(found, ["bedplate"]);
+}
