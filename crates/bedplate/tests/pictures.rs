@@ -125,11 +125,14 @@ async fn pictures_are_taken_where_they_are_asked_for() {
         browser.open(&format!("http://{address}{page}")).await;
         if name.ends_with("german") {
             browser.click_button("Deutsch").await;
+            browser.wait_for("document.documentElement.lang === 'de'").await;
         }
         tokio::time::sleep(Duration::from_millis(2500)).await;
         browser.screen(&folder().join(format!("{name}.png"))).await;
         if name.ends_with("german") {
             browser.click_button("English").await;
+            // The choice is a journey of its own: the next page must not overtake it.
+            browser.wait_for("document.documentElement.lang === 'en'").await;
         }
     }
     browser.stop().await;
