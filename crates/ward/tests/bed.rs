@@ -254,3 +254,64 @@ fn nobody_keeps_a_decks_entry_out_by_using_its_mark_first() {
     assert!(keep().again);
     assert_eq!(ward.act("bed 3", "nurse", mark(), &hold).unwrap(), asked);
 }
+
+/// Temperature at which the calibration of the warm scene holds, °C.
+const REFERENCE_C: f64 = 21.0;
+/// Zero of each cell by temperature, kg/°C. Source: OIML R 60-1:2021, 5.6.1.3: the minimum dead load output of a class C cell may change by p_LC v_min per 5 °C, with p_LC = 0.7 of a single cell
+/// and v_min = E_max / 10 000 of an invented cell of 75 kg.
+const ZERO_KG_C: f64 = 0.7 * 75.0 / 10_000.0 / 5.0;
+/// Share of all gains by temperature, 1/°C: 0.1 % for 10 °C.
+const SPAN_PER_C: f64 = 1e-4;
+
+/// The cells of the scene warm by so much from the first to the eleventh minute, and a thermometer says so.
+fn warmed(mut scene: Scene, by_c: f64) -> Scene {
+    let lines: Vec<(f64, f64)> =
+        scene.setup.calibration.cells.iter().map(|c| (c.zero_counts.unwrap(), c.kg_per_count.unwrap())).collect();
+    for frame in &mut scene.frames {
+        let t_s = frame.t_ms as f64 / 1e3;
+        let warmer_c = by_c * ((t_s - 60.0) / 600.0).clamp(0.0, 1.0);
+        frame.temperature_c = Some(REFERENCE_C + warmer_c);
+        for (counts, (zero, kg_per_count)) in frame.counts.iter_mut().zip(&lines) {
+            let by = |cold: f64| (cold - zero) * SPAN_PER_C * warmer_c + ZERO_KG_C / kg_per_count * warmer_c;
+            #[allow(clippy::cast_possible_truncation)]
+            let warm = |cold: i32| (f64::from(cold) + by(f64::from(cold))).round() as i32;
+            *counts = counts.map(warm);
+        }
+    }
+    scene
+}
+
+/// The calibration of the scene says what its cells do, or that it knows nothing of it.
+fn told(mut scene: Scene, known: bool) -> Scene {
+    let calibration = &mut scene.setup.calibration;
+    let detail = calibration.detail.as_mut().unwrap();
+    detail.temperature_c = Some(REFERENCE_C);
+    detail.span_per_c = known.then_some(SPAN_PER_C);
+    detail.u_span_per_c = known.then_some(0.02 * SPAN_PER_C);
+    for (cell, line) in detail.cells.iter_mut().zip(&calibration.cells) {
+        cell.zero_counts_per_c = known.then(|| ZERO_KG_C / line.kg_per_count.unwrap());
+        cell.u_zero_counts_per_c = known.then(|| 0.02 * ZERO_KG_C / line.kg_per_count.unwrap());
+    }
+    scene
+}
+
+/// A room that warms by 8 °C under a patient, through the service's own engine, and killed in the middle of it: the live weight stays what it was, where the calibration
+/// knows what warmth does.
+#[test]
+fn a_room_that_warms_leaves_the_live_weight_where_the_calibration_knows_it() {
+    let cold = run(&told(warmed(scene(), 0.0), true), &[]).0;
+    let n_cells = scene().setup.calibration.cells.len() as f64;
+    let (patient_kg, tare_kg) = (cold.patient_kg.unwrap(), cold.tare_kg.unwrap());
+    let off = |live: &Live| live.patient_kg.unwrap() - patient_kg;
+    // By hand: every cell's zero, and the gains' share of all that lies there.
+    let expected_kg = 8.0 * (n_cells * ZERO_KG_C + SPAN_PER_C * (patient_kg + tare_kg + cold.items_kg));
+    let blind = run(&told(warmed(scene(), 8.0), false), &[]).0;
+    assert!((off(&blind) - expected_kg).abs() < 0.1 * expected_kg, "{} by hand {expected_kg}", off(&blind));
+    for kills in [vec![], vec![4_000, 9_000]] {
+        let seeing = run(&told(warmed(scene(), 8.0), true), &kills).0;
+        // The engine lets its cells follow the thermometer within ten minutes, 29 of which have gone since it stood still: 3 % of what is taken off.
+        assert!(off(&seeing).abs() < 0.06 * expected_kg, "{kills:?}: {} of {expected_kg}", off(&seeing));
+        assert_eq!((seeing.open_kg.to_bits(), seeing.state), (cold.open_kg.to_bits(), cold.state), "{kills:?}");
+        assert!(seeing.u_kg.unwrap() < blind.u_kg.unwrap(), "{:?} {:?}", seeing.u_kg, blind.u_kg);
+    }
+}
