@@ -2,7 +2,8 @@
 //!
 //! Both are kept as they came for a stated time and then reduced ([`reduce`]) to the least, mean and greatest of each
 //! minute. The minutes of a bed and the removal of what they were made of are one transaction: an interrupted reduction
-//! neither loses nor doubles a minute.
+//! neither loses nor doubles a minute. A transaction takes an hour at most: a year that is due at once keeps no other writer
+//! waiting, and does not fill the process.
 
 use std::collections::BTreeMap;
 
@@ -13,6 +14,8 @@ use crate::sql::{Field, Row, Transaction, Value};
 
 /// A minute, µs.
 pub const MINUTE_US: i64 = 60_000_000;
+/// So much is reduced in one transaction, µs.
+const REDUCED_AT_ONCE_US: i64 = 60 * MINUTE_US;
 /// Stands in a block for a count that was lost: the least number of 32 bits, which no converter gives.
 pub const LOST_COUNT: i32 = i32::MIN;
 
@@ -221,15 +224,26 @@ fn cell_minute(row: &Row) -> Result<CellMinute, StoreError> {
     })
 }
 
-/// Reduces what a bed told before a time, which is taken down to a whole minute, so that no minute is reduced in parts.
+/// Reduces the oldest hour of what a bed told before a time, which is taken down to a whole minute, so that no minute is reduced in
+/// parts; to be asked again until nothing was reduced.
 ///
 /// # Errors
 /// A database that refuses; then nothing was reduced.
 pub fn reduce(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<Reduced, StoreError> {
     let before_us = minute_of(before_us);
+    let oldest_us =
+        [oldest(transaction, "reading", bed)?, oldest(transaction, "counts", bed)?].into_iter().flatten().min();
+    let Some(oldest_us) = oldest_us.filter(|us| *us < before_us) else { return Ok(Reduced::default()) };
+    let before_us = minute_of(oldest_us).saturating_add(REDUCED_AT_ONCE_US).min(before_us);
     let readings = reduce_readings(transaction, bed, before_us)?;
     let blocks = reduce_counts(transaction, bed, before_us)?;
     Ok(Reduced { readings, blocks })
+}
+
+fn oldest(transaction: &mut dyn Transaction, table: &str, bed: &str) -> Result<Option<i64>, StoreError> {
+    let question = format!("select min(at_us) from {table} where bed = $1");
+    let rows = transaction.rows(&question, &[Value::Text(bed.to_owned())])?;
+    rows.first().map_or(Ok(None), |row| row.int_opt(0))
 }
 
 fn reduce_readings(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<u64, StoreError> {

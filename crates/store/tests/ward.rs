@@ -39,6 +39,7 @@ on_both![
     a_removed_tail_shows_against_a_noted_end,
     every_other_change_shows,
     readings_are_reduced_to_minutes,
+    a_long_past_is_reduced_hour_by_hour,
     counts_come_back_and_are_reduced,
     migration_is_taken_once_and_a_later_form_is_refused,
     hostile_text_is_kept_as_it_is,

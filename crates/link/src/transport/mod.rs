@@ -4,6 +4,7 @@
 //! fills, and what is then lost shows in the samples' numbers. Nothing here grows without bound.
 
 mod mqtt;
+mod owed;
 mod stream;
 
 use std::time::Duration;
@@ -75,7 +76,7 @@ impl Receipt {
     /// They are kept.
     pub async fn kept(self) {
         if let Some(copy) = self.0 {
-            copy.forget().await;
+            copy.forget();
         }
     }
 }

@@ -3,7 +3,8 @@
 //! Messages are acknowledged by hand, once their samples are kept, in a session that the broker remembers while we are
 //! away: what it took from a deck with quality of service 1 comes at least once, however long we were gone.
 
-use std::time::Duration;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use rumqttc::Transport;
 use rumqttc::v5::mqttbytes::QoS;
@@ -11,6 +12,7 @@ use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish};
 use rumqttc::v5::{AsyncClient, Event, EventLoop, MqttOptions};
 use tokio::sync::mpsc::Sender;
 
+use super::owed::{Owed, Ticket};
 use super::{Heard, Receipt, Sorted, wait};
 use crate::line::LINE_BYTES_MOST;
 use crate::pause::Pauses;
@@ -51,30 +53,70 @@ impl std::fmt::Debug for Secret {
     }
 }
 
-/// The broker's copy of a message.
-pub(super) struct Copy {
+/// The acknowledgements that a link owes, and the way to the broker. Nobody waits here: what the way does not take just now
+/// goes once it has room.
+struct Acks {
     client: AsyncClient,
-    publish: Publish,
+    owed: Mutex<Owed<Publish>>,
+}
+
+impl Acks {
+    fn owed(&self) -> MutexGuard<'_, Owed<Publish>> {
+        self.owed.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The broker's copy of a message; `None` for one of which it keeps none.
+    fn expect(self: &Arc<Self>, publish: &Publish) -> Option<Copy> {
+        let head = Publish { pkid: publish.pkid, qos: publish.qos, ..Publish::default() };
+        let ticket = (head.pkid != 0).then(|| self.owed().expect(head, Instant::now()))?;
+        Some(Copy { acks: Arc::clone(self), ticket })
+    }
+
+    fn send(&self, owed: &mut Owed<Publish>) {
+        owed.send(Instant::now(), |publish| self.client.try_ack(publish).is_ok());
+    }
+}
+
+/// The broker's copy of a message. Dropped, it stays with the broker, which brings it again on the next connection.
+pub(super) struct Copy {
+    acks: Arc<Acks>,
+    ticket: Ticket,
 }
 
 impl std::fmt::Debug for Copy {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(out, "message {}", self.publish.pkid)
+        write!(out, "message {:?}", self.ticket)
     }
 }
 
 impl Copy {
-    pub(super) async fn forget(self) {
-        // Where the link has ended nobody waits for the acknowledgement, and the broker brings the message again.
-        drop(self.client.ack(&self.publish).await);
+    pub(super) fn forget(self) {
+        self.settle(true);
+    }
+
+    fn settle(&self, is_kept: bool) {
+        let mut owed = self.acks.owed();
+        owed.settle(self.ticket, is_kept);
+        self.acks.send(&mut owed);
+    }
+}
+
+impl Drop for Copy {
+    fn drop(&mut self) {
+        // After `forget` it is settled, and this changes nothing.
+        self.settle(false);
     }
 }
 
 pub(super) async fn run(broker: &Broker, seed: u64, out: &Sender<Heard>) {
     let mut pauses = Pauses::new(seed);
     let (client, mut events) = AsyncClient::new(options(broker), REQUESTS_MOST);
+    let acks = Arc::new(Acks { client, owed: Mutex::new(Owed::new()) });
     loop {
-        let Some(why) = listen(broker, &client, &mut events, &mut pauses, out).await else { return };
+        let Some(why) = listen(broker, &acks, &mut events, &mut pauses, out).await else { return };
+        // First nothing more is owed, then what is on its way is taken back: no acknowledgement reaches the next connection.
+        acks.owed().begin_anew();
+        events.clean();
         if !wait(out, why, pauses.next_pause()).await {
             return;
         }
@@ -106,7 +148,7 @@ fn options(broker: &Broker) -> MqttOptions {
 /// Listens until the connection ends, and says why it did; `None` when nobody listens any more.
 async fn listen(
     broker: &Broker,
-    client: &AsyncClient,
+    acks: &Arc<Acks>,
     events: &mut EventLoop,
     pauses: &mut Pauses,
     out: &Sender<Heard>,
@@ -120,8 +162,9 @@ async fn listen(
             Err(error) => return Some(error.to_string()),
             Ok(Event::Incoming(Packet::ConnAck(_))) => {
                 pauses.worked();
-                // Asked for at every connection: a broker that lost our session would send nothing.
-                if let Err(error) = client.subscribe(&broker.topics, QoS::AtLeastOnce).await {
+                // Asked for at every connection: a broker that lost our session would send nothing. Nothing is on its way on a
+                // connection that is new, so there is room; to wait for some would be to wait for ourselves.
+                if let Err(error) = acks.client.try_subscribe(&broker.topics, QoS::AtLeastOnce) {
                     return Some(error.to_string());
                 }
                 out.send(Heard::Up).await.ok()?;
@@ -129,12 +172,13 @@ async fn listen(
             Ok(Event::Incoming(Packet::Publish(publish))) => {
                 let mut sorted = Sorted::new();
                 publish.payload.split(|byte| *byte == b'\n').take(LINES_MOST).for_each(|line| sorted.line(line));
-                let receipt = Receipt(Some(Copy { client: client.clone(), publish }));
+                let receipt = Receipt(acks.expect(&publish));
                 if !sorted.send(out, receipt).await {
                     return None;
                 }
             }
             Ok(_) => {}
         }
+        acks.send(&mut acks.owed());
     }
 }

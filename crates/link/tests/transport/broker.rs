@@ -2,7 +2,7 @@
 
 use std::process::{Child, Command, Stdio};
 
-use bedplate_link::transport::{Broker, Heard, Source};
+use bedplate_link::transport::{Broker, Heard, Receipt, Source};
 use rumqttc::v5::mqttbytes::QoS;
 use rumqttc::v5::mqttbytes::v5::Packet;
 use rumqttc::v5::{AsyncClient, Event, MqttOptions};
@@ -49,6 +49,12 @@ impl Mosquitto {
 
     fn stop(&mut self) {
         self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    /// Ends as a broker does that is told to: its sessions are written down.
+    fn end(&mut self) {
+        assert!(Command::new("kill").arg(self.child.id().to_string()).status().unwrap().success());
         self.child.wait().unwrap();
     }
 
@@ -146,6 +152,59 @@ async fn a_broker_that_is_gone_is_found_again() {
     broker.publish(5..10).await;
     let found = samples(&mut heard, 5).await.0;
     assert!(found.contains(&9) || found.len() == 5, "{found:?}");
+}
+
+/// Messages that are heard and not yet kept.
+async fn receipts(heard: &mut tokio::sync::mpsc::Receiver<Heard>, many: usize) -> Vec<Receipt> {
+    let mut receipts = Vec::new();
+    while receipts.len() < many {
+        if let Heard::Frames { receipt, .. } = next(heard).await {
+            receipts.push(receipt);
+        }
+    }
+    receipts
+}
+
+#[tokio::test]
+async fn what_is_kept_after_the_connection_was_lost_is_not_acknowledged_on_the_next() {
+    let mut broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..3).await;
+    let before = receipts(&mut heard, 3).await;
+    broker.end();
+    while !matches!(next(&mut heard).await, Heard::Down { .. }) {}
+    broker.child = Mosquitto::run(&broker.folder);
+    up(&mut heard).await;
+    let again = receipts(&mut heard, 3).await;
+    for receipt in before {
+        receipt.kept().await;
+    }
+    tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+    drop((again, heard));
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    let mut heard = start(broker.source());
+    assert_eq!(samples(&mut heard, 3).await.0, [0, 1, 2], "acknowledged by receipts of an earlier connection");
+}
+
+#[tokio::test]
+async fn more_acknowledgements_than_may_wait_do_not_keep_the_link_from_coming_up_again() {
+    let mut broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..750).await;
+    broker.publish(750..1_500).await;
+    let held = receipts(&mut heard, 1_500).await;
+    broker.stop();
+    while !matches!(next(&mut heard).await, Heard::Down { .. }) {}
+    for receipt in held {
+        tokio::spawn(receipt.kept());
+    }
+    tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+    broker.child = Mosquitto::run(&broker.folder);
+    up(&mut heard).await;
+    broker.publish(1_500..1_501).await;
+    while !samples(&mut heard, 1).await.0.contains(&1_500) {}
 }
 
 /// Two invented authorities, the first of which signs the broker's certificate.

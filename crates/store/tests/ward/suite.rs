@@ -247,6 +247,36 @@ pub(crate) fn readings_are_reduced_to_minutes(place: &Place) {
     assert_eq!(minutes, [first, Minute { minute_us: MINUTE_US, readings: 1, settled: 0, span_kg: None }]);
 }
 
+/// A year that is due at once, after the time that readings are kept for was shortened, is no one transaction.
+pub(crate) fn a_long_past_is_reduced_hour_by_hour(place: &Place) {
+    let mut database = place.open();
+    let hour_us = 60 * MINUTE_US;
+    let reading = |at_us| Reading { bed: "bed 1".into(), at_us, kg: Some(70.0), u_kg: None, state: "settled".into() };
+    // Ten minutes apart over four hours that begin within a minute, and a night without any after the second.
+    let times = (0..24).map(|i| 30_000_000 + i * 10 * MINUTE_US + if i < 12 { 0 } else { 9 * hour_us });
+    let all: Vec<Reading> = times.map(reading).collect();
+    let block = Counts { bed: "bed 1".into(), at_us: vec![hour_us / 2, hour_us / 2 + 1], counts: vec![3, 5] };
+    let mut transaction = database.begin().unwrap();
+    readings::keep(transaction.as_mut(), &all).unwrap();
+    readings::keep_counts(transaction.as_mut(), &[block]).unwrap();
+    transaction.commit().unwrap();
+    let mut steps = Vec::new();
+    loop {
+        let mut transaction = database.begin().unwrap();
+        let reduced = readings::reduce(transaction.as_mut(), "bed 1", i64::MAX).unwrap();
+        transaction.commit().unwrap();
+        if reduced == readings::Reduced::default() {
+            break;
+        }
+        steps.push((reduced.readings, reduced.blocks));
+    }
+    assert_eq!(steps, [(6, 1), (6, 0), (6, 0), (6, 0)]);
+    let mut look = database.look().unwrap();
+    let minutes = readings::minutes(look.as_mut(), "bed 1", 0, i64::MAX).unwrap();
+    assert_eq!(minutes.iter().map(|m| m.readings).sum::<i64>(), 24);
+    assert!(readings::readings(look.as_mut(), "bed 1", i64::MIN, i64::MAX).unwrap().is_empty());
+}
+
 pub(crate) fn counts_come_back_and_are_reduced(place: &Place) {
     let mut database = place.open();
     // The least number of 32 bits is no extreme of a converter: it stands for a count that was lost, and no figure may be

@@ -37,8 +37,14 @@ pub async fn upkeep(ward: Arc<Ward>) {
 fn reduce_all(ward: &Ward) -> Result<(), RecordError> {
     let before_us = crate::clock::now_us() - i64::from(ward.keep_counts_days) * DAY_US;
     for bed in ward.beds() {
-        let reduced = ward.memory.write(|tx| readings::reduce(tx, &bed.setup.bed, before_us))?;
-        tracing::debug!(bed = bed.setup.bed, ?reduced, "old counts reduced");
+        // Hour by hour, so that what beds bring meanwhile is kept between two of them.
+        loop {
+            let reduced = ward.memory.write(|tx| readings::reduce(tx, &bed.setup.bed, before_us))?;
+            if reduced == readings::Reduced::default() {
+                break;
+            }
+            tracing::debug!(bed = bed.setup.bed, ?reduced, "old counts reduced");
+        }
     }
     Ok(())
 }

@@ -63,13 +63,18 @@ impl Call {
         Ok(Some(time))
     }
 
-    /// The span that the query asks for, µs of UTC; without one, the last 24 h.
-    pub(super) fn span_us(&self) -> Result<(i64, i64), Problem> {
+    /// The span that the query asks for, of `most_d` days at most, µs of UTC; without one, the last 24 h.
+    pub(super) fn span_us(&self, most_d: i64) -> Result<(i64, i64), Problem> {
         let to_us = self.time("to")?.map_or_else(now_us, Timestamp::as_microsecond);
         let day_us = 24 * 3_600 * 1_000_000;
         let from_us = self.time("from")?.map_or(to_us.saturating_sub(day_us), Timestamp::as_microsecond);
         if from_us > to_us {
             return Err(Problem::bad("from", self.query.get("from").map_or("", |t| t), "a time before `to`"));
+        }
+        // What is read is answered as a whole: without an end one call could fill the memory of the service.
+        if to_us.saturating_sub(from_us) > most_d * day_us {
+            let expected = format!("a time at most {most_d} days before `to`; ask for more in several calls");
+            return Err(Problem::bad("from", self.query.get("from").map_or("", |t| t), &expected));
         }
         Ok((from_us, to_us))
     }

@@ -1,4 +1,4 @@
-//! What pages say of a patient is of this patient and of this moment.
+//! What pages and lists say is of this patient, of this moment, and within stated spans.
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
@@ -54,4 +54,58 @@ async fn the_change_of_a_weight_is_from_a_weight_of_who_lies_there_now() {
     scene.ward.admit("A1", "p-2", "nurse").unwrap();
     let second = page(&scene, &token, "/beds/A1?since=24").await;
     assert!(!second.contains("data-reference"), "p-2 is told a change from the weight of p-1: {second}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn no_call_asks_for_more_days_than_the_description_states() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Administrator);
+    scene.ward.put_patient("[patient]\nlabel = \"p-1\"\nsex = \"female\"\nage_y = 50\n", "nurse").unwrap();
+    let lists = [
+        ("/api/beds/A1/readings", 7),
+        ("/beds/A1/weights", 7),
+        ("/api/beds/A1/records", 31),
+        ("/api/patients/p-1/records", 31),
+        ("/api/records", 31),
+    ];
+    for (path, most_d) in lists {
+        let most = jiff::Timestamp::from_second(1_900_000_000).unwrap();
+        for (over_s, status) in [(0, StatusCode::OK), (1, StatusCode::UNPROCESSABLE_ENTITY)] {
+            let from = jiff::Timestamp::from_second(1_900_000_000 - most_d * 86_400 - over_s).unwrap();
+            let ask = Request::get(format!("{path}?from={from}&to={most}"));
+            let ask = ask.header(header::AUTHORIZATION, format!("Bearer {token}")).body(Body::empty()).unwrap();
+            let answer = scene.ask(ask).await;
+            assert_eq!(answer.status(), status, "{path} of {most_d} days and {over_s} s");
+            let told = text(answer).await;
+            assert!(over_s == 0 || told.contains(&format!("at most {most_d} days")), "{told}");
+        }
+    }
+    let described: serde_json::Value = serde_json::from_str(&page(&scene, &token, "/api/openapi.json").await).unwrap();
+    for (path, most_d) in [("/api/beds/{bed}/readings", 7), ("/api/beds/{bed}/records", 31), ("/api/records", 31)] {
+        let told = described["paths"][path]["get"]["parameters"].to_string();
+        assert!(told.contains(&format!("at most {most_d} days before")), "{path}: {told}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_was_replaced_is_shown_to_who_may_manage_and_to_nobody_else() {
+    let scene = scene();
+    for age in [50, 51] {
+        let text = format!("[patient]\nlabel = \"p-1\"\nsex = \"female\"\nage_y = {age}\n");
+        scene.ward.put_patient(&text, "nurse").unwrap();
+    }
+    let path = "/api/patients/p-1/records";
+    let (administrator, _) = scene.token(Role::Administrator);
+    let now = page(&scene, &administrator, path).await;
+    assert!(now.contains("age_y = 51") && !now.contains("age_y = 50"), "{now}");
+    let history = page(&scene, &administrator, &format!("{path}?history=yes")).await;
+    assert!(history.contains("age_y = 51") && history.contains("age_y = 50"), "{history}");
+    let (nurse, _) = scene.token(Role::Nurse);
+    for (asks, status) in
+        [("yes", StatusCode::FORBIDDEN), ("no", StatusCode::OK), ("all", StatusCode::UNPROCESSABLE_ENTITY)]
+    {
+        let ask =
+            Request::get(format!("{path}?history={asks}")).header(header::AUTHORIZATION, format!("Bearer {nurse}"));
+        assert_eq!(scene.ask(ask.body(Body::empty()).unwrap()).await.status(), status, "{asks}");
+    }
 }

@@ -6,7 +6,7 @@ use store::audit::audit;
 use ward::WARD;
 use ward::access::{Right, Role};
 
-use super::schema::{SPAN, list, one_of, open, strict, text, text_most};
+use super::schema::{RECORDS, list, one_of, open, strict, text, text_most};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::endpoint::{Endpoint, Gives, Method};
@@ -88,7 +88,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         path: "/api/records",
         right: Some(Right::Manage),
         about: "What is on record of the ward itself: accounts and their changes",
-        query: SPAN,
+        query: RECORDS,
         takes: None,
         gives: Gives::Json(|| list(&open(&json!({}), &[]))),
         run: own_records,

@@ -12,7 +12,10 @@ use ward::access::Right;
 use ward::records::ActionBody;
 use ward::service::ONCE_MOST;
 
-use super::schema::{SPAN, list, made, number_or_null, one_of, open, strict, text, text_most, time};
+use super::schema::{
+    READINGS, READINGS_MOST_D, RECORDS, RECORDS_MOST_D, list, made, number_or_null, one_of, open, strict, text,
+    text_most, time,
+};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::endpoint::{Endpoint, Gives, Method, Parameter};
@@ -90,7 +93,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         path: "/api/beds/{bed}/readings",
         right: Some(Right::See),
         about: "The weight of every second, as long as it is kept; before that the least, mean and greatest of minutes",
-        query: SPAN,
+        query: READINGS,
         takes: None,
         gives: Gives::Json(|| {
             open(
@@ -105,7 +108,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         path: "/api/beds/{bed}/records",
         right: Some(Right::See),
         about: "What is on record of a bed: weights, events, actions, stays, decks, calibrations",
-        query: SPAN,
+        query: RECORDS,
         takes: None,
         gives: Gives::Json(record_schema),
         run: |call| {
@@ -207,7 +210,7 @@ fn discharge(call: &Call) -> Result<Answer, Problem> {
 
 fn given_readings(call: &Call) -> Result<Answer, Problem> {
     let bed = &call.bed()?.setup.bed;
-    let (from_us, to_us) = call.span_us()?;
+    let (from_us, to_us) = call.span_us(READINGS_MOST_D)?;
     let (seconds, minutes) = call
         .ward
         .memory
@@ -227,11 +230,20 @@ fn given_readings(call: &Call) -> Result<Answer, Problem> {
     Ok(Answer::Json(json!({ "seconds": seconds, "minutes": minutes })))
 }
 
-/// The entries of a chain in the span that a call asks for.
+/// The entries of a chain in the span that a call asks for; with what was replaced or withdrawn for who may manage and asks for it.
 pub(crate) fn given_records(call: &Call, chain: &str, kind: Option<Kind>) -> Result<Answer, Problem> {
-    let (from_us, to_us) = call.span_us()?;
-    let query =
-        Query { chain: Some(chain.to_owned()), kind, from_us: Some(from_us), to_us: Some(to_us), ..Query::default() };
+    let (from_us, to_us) = call.span_us(RECORDS_MOST_D)?;
+    let history = match call.query.get("history").map(String::as_str) {
+        None | Some("no") => false,
+        Some("yes") => true,
+        Some(other) => return Err(Problem::bad("history", other, "yes or no")),
+    };
+    if history && !call.session.as_ref().is_some_and(|s| s.role.may(Right::Manage)) {
+        let detail = "what was replaced or withdrawn is shown to who may manage";
+        return Err(Problem::new(axum::http::StatusCode::FORBIDDEN, "Not for this role", detail));
+    }
+    let (from_us, to_us, chain) = (Some(from_us), Some(to_us), Some(chain.to_owned()));
+    let query = Query { chain, kind, from_us, to_us, history, ..Query::default() };
     let entries = call.ward.memory.look(|tx| journal::entries(tx, &query))?;
     let rows: Vec<Value> = entries
         .iter()

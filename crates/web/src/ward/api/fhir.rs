@@ -19,6 +19,8 @@ use serde_json::{Value, json};
 
 const LOINC: &str = "http://loinc.org";
 const UCUM: &str = "http://unitsofmeasure.org";
+/// Characters of a label.
+const LABEL_MOST: usize = 32;
 
 /// A bundle of type `collection`: the last settled weight of each hour, and each day's totals.
 pub(crate) fn bundle(patient: &str, weights: &[Weight], chart: &[Entry], zone: &TimeZone, now: Timestamp) -> Value {
@@ -33,17 +35,27 @@ pub(crate) fn bundle(patient: &str, weights: &[Weight], chart: &[Entry], zone: &
         let day = entry.time.to_zoned(zone.clone()).date();
         *days.entry((day, entry.direction == Direction::Intake)).or_default() += entry.volume_ml;
     }
-    let mut entries = vec![json!({ "fullUrl": url("Patient", patient), "resource": {
-        "resourceType": "Patient", "id": patient, "identifier": [{ "value": patient }] } })];
-    let observations = hours
-        .values()
-        .filter_map(|w| weight(patient, w))
-        .chain(days.iter().filter_map(|((day, is_intake), ml)| total(patient, *day, *is_intake, *ml, zone)));
+    let patient_id = &id_of(patient);
+    let mut entries = vec![json!({ "fullUrl": url("Patient", patient_id), "resource": {
+        "resourceType": "Patient", "id": patient_id, "identifier": [{ "value": patient }] } })];
+    let totals = days.iter().filter_map(|((day, is_intake), ml)| total(patient_id, *day, *is_intake, *ml, zone, now));
+    let observations = hours.values().filter_map(|w| weight(patient_id, w)).chain(totals);
     for observation in observations {
         let id = observation["id"].as_str().unwrap_or_default().to_owned();
         entries.push(json!({ "fullUrl": url("Observation", &id), "resource": observation }));
     }
     json!({ "resourceType": "Bundle", "type": "collection", "timestamp": second(now), "entry": entries })
+}
+
+/// The id of a label: FHIR R4 (data types, type id) allows `[A-Za-z0-9\-\.]{1,64}`, a label also `_`. A label without
+/// one is its own id. Any other is written with `-u` for `_` and `--` for `-`, and with `-p` before it until it is longer than a
+/// label can be: so no two labels have the same id.
+fn id_of(label: &str) -> String {
+    if !label.contains('_') {
+        return label.to_owned();
+    }
+    let written = label.replace('-', "--").replace('_', "-u");
+    "-p".repeat((LABEL_MOST + 1).saturating_sub(written.len()).div_ceil(2)) + &written
 }
 
 /// A name in a space of names of our own: labels of a ward are no addresses.
@@ -75,7 +87,7 @@ fn weight(patient: &str, weight: &Weight) -> Option<Value> {
     }))
 }
 
-fn total(patient: &str, day: Date, is_intake: bool, ml: f64, zone: &TimeZone) -> Option<Value> {
+fn total(patient: &str, day: Date, is_intake: bool, ml: f64, zone: &TimeZone, now: Timestamp) -> Option<Value> {
     let from = zone.to_zoned(day.to_datetime(jiff::civil::Time::midnight())).ok()?.timestamp();
     let to = zone.to_zoned(day.tomorrow().ok()?.to_datetime(jiff::civil::Time::midnight())).ok()?.timestamp();
     let (word, code, display) = if is_intake {
@@ -85,7 +97,8 @@ fn total(patient: &str, day: Date, is_intake: bool, ml: f64, zone: &TimeZone) ->
     };
     Some(json!({
         "resourceType": "Observation", "id": format!("fluid-{word}-{day}"),
-        "status": "final",
+        // Until the day has ended the sum is of a part of it (FHIR R4, value set observation-status).
+        "status": if now < to { "preliminary" } else { "final" },
         "code": { "coding": [{ "system": LOINC, "code": code, "display": display }] },
         "subject": { "reference": format!("Patient/{patient}") },
         "effectivePeriod": { "start": second(from), "end": second(to) },
@@ -137,5 +150,36 @@ mod tests {
         assert_eq!(short["effectivePeriod"]["start"], "2031-03-29T23:00:00Z");
         assert_eq!(short["effectivePeriod"]["end"], "2031-03-30T22:00:00Z");
         assert_eq!(short["valueQuantity"]["value"], 250.0);
+        assert!(observations.iter().all(|o| o["status"] == "final"), "{observations:?}");
+    }
+
+    #[test]
+    fn the_total_of_a_day_that_goes_on_is_preliminary() {
+        let zone = TimeZone::get("Europe/Oslo").unwrap();
+        let day: Date = "2031-03-30".parse().unwrap();
+        let status = |now: &str| total("p-1", day, true, 250.0, &zone, now.parse().unwrap()).unwrap()["status"].clone();
+        assert_eq!(status("2031-03-30T21:59:59Z"), "preliminary");
+        assert_eq!(status("2031-03-30T22:00:00Z"), "final");
+    }
+
+    #[test]
+    fn every_label_has_an_id_of_its_own_that_fhir_allows() {
+        let longest = ["_".repeat(32), "-_".repeat(16), "a".repeat(32)];
+        let mut labels = vec!["p-1", "p_1", "p-u1", "p--1", "_", "-u", "-p-u", "__", "_-", "-_", ".", "._", "a_b-c"];
+        labels.extend(longest.iter().map(String::as_str));
+        let ids: std::collections::BTreeSet<String> = labels.iter().map(|label| id_of(label)).collect();
+        assert_eq!(ids.len(), labels.len(), "{ids:?}");
+        for id in &ids {
+            assert!((1..=64).contains(&id.len()), "{id}");
+            assert!(id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '.'), "{id}");
+        }
+        assert_eq!(id_of("p-1"), "p-1");
+        let zone = TimeZone::UTC;
+        let bundle = bundle("p_1", &[weighed("2031-03-30T00:10:00Z", 70.0)], &[], &zone, Timestamp::UNIX_EPOCH);
+        let (patient, weight) = (&bundle["entry"][0], &bundle["entry"][1]["resource"]);
+        let id = patient["resource"]["id"].as_str().unwrap();
+        assert_eq!(patient["resource"]["identifier"][0]["value"], "p_1");
+        assert_eq!(weight["subject"]["reference"], format!("Patient/{id}"));
+        assert!(patient["fullUrl"].as_str().unwrap().ends_with(id));
     }
 }

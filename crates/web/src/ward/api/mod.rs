@@ -6,5 +6,5 @@ pub(super) mod export;
 pub(super) mod fhir;
 pub(super) mod health;
 pub(super) mod patients;
-mod schema;
+pub(super) mod schema;
 pub(super) mod session;

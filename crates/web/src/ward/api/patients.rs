@@ -8,7 +8,7 @@ use ward::access::Right;
 use ward::records::{self, ChartBody};
 use ward::service::{Forward, ONCE_MOST};
 
-use super::schema::{SPAN, list, made, one_of, open, strict, text, text_most, time};
+use super::schema::{RECORDS, list, made, one_of, open, strict, text, text_most, time};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::endpoint::{Endpoint, Gives, Method};
@@ -81,7 +81,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         path: "/api/patients/{patient}/records",
         right: Some(Right::See),
         about: "What is on record of a patient: the file, charted volumes, alerts, answers",
-        query: SPAN,
+        query: RECORDS,
         takes: None,
         gives: Gives::Json(|| list(&open(&json!({}), &[]))),
         run: |call| {

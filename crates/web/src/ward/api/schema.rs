@@ -42,8 +42,34 @@ pub(crate) fn made() -> Value {
     open(&json!({ "number": { "type": "integer" } }), &["number"])
 }
 
+/// Days of records that one call may ask for: a weight a minute makes 45 000 entries of a bed.
+pub(crate) const RECORDS_MOST_D: i64 = 31;
+/// Days of readings that one call may ask for: a weight a second makes 605 000.
+pub(crate) const READINGS_MOST_D: i64 = 7;
+
+const TO: Parameter = Parameter { name: "to", about: "Time before which they are given; without it now", schema: time };
+
 /// The span that records are asked for.
-pub(crate) const SPAN: &[Parameter] = &[
-    Parameter { name: "from", about: "First time, RFC 3339; without it 24 h before `to`", schema: time },
-    Parameter { name: "to", about: "Time before which records are given; without it now", schema: time },
+pub(crate) const RECORDS: &[Parameter] = &[
+    Parameter {
+        name: "from",
+        about: "First time, RFC 3339, at most 31 days before `to`; without it 24 h before `to`",
+        schema: time,
+    },
+    TO,
+    Parameter {
+        name: "history",
+        about: "`yes`: with what was replaced or withdrawn, and the withdrawals; for who may manage",
+        schema: || json!({ "type": "string", "enum": ["yes", "no"] }),
+    },
+];
+
+/// The span that readings are asked for.
+pub(crate) const READINGS: &[Parameter] = &[
+    Parameter {
+        name: "from",
+        about: "First time, RFC 3339, at most 7 days before `to`; without it 24 h before `to`",
+        schema: time,
+    },
+    TO,
 ];

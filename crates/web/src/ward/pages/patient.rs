@@ -1,5 +1,7 @@
 //! Weight, balance, chart and forecast of a patient, and the sheet of a day.
 
+use std::collections::BTreeMap;
+
 use ::balance::BalanceReport;
 use ::ward::access::Right;
 use ::ward::clock::now_us;
@@ -7,6 +9,7 @@ use ::ward::records::{self, ChartBody, Charted};
 use ::ward::service::{Balanced, Forward};
 use formats::chart::{Direction, Route};
 use jiff::civil::{Date, DateTime};
+use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, ToSpan as _};
 use maud::{Markup, html};
 use report::number::with_uncertainty;
@@ -178,7 +181,7 @@ fn what_if(call: &Call, report: &BalanceReport) -> Markup {
         @for other in &report.alternatives {
             div role="status" {
                 ul.plain { @for row in other.forecast.iter().filter(|r| [6.0, 12.0, 24.0, 48.0].iter().any(|h| (r.ahead_h - h).abs() < 0.5)) {
-                    li { (reader.say("in")) " " (reader.number(row.ahead_h, 0)) " " (reader.say("h")) ": " (reader.number(row.mass_kg, 2)) " kg (" (reader.number(row.low_kg, 2)) " – " (reader.number(row.high_kg, 2)) ")" }
+                    li { (reader.say("after")) " " (reader.number(row.ahead_h, 0)) " " (reader.say("h")) ": " (reader.number(row.mass_kg, 2)) " kg (" (reader.number(row.low_kg, 2)) " – " (reader.number(row.high_kg, 2)) ")" }
                 } }
             }
         }
@@ -220,6 +223,7 @@ fn chart_form(call: &Call, label: &str) -> Markup {
             form.inline method="post" action=(format!("/patients/{label}/chart")) {
                 (guard(call))
                 input type="hidden" name="once" value=(format!("{}-{}", call.by(), now_us()));
+                input type="hidden" name="offset_s" value=(now.offset().seconds());
                 label { "mL" input name="volume" inputmode="decimal" size="6" required autofocus; }
                 label { (reader.say("Way")) select name="way" {
                     @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { option value=(format!("intake/{}", route.word())) { (reader.say("in")) ": " (terms::route(reader, route.word())) } }
@@ -242,11 +246,8 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
     let volume = field("volume").replace(',', ".");
     let volume_ml = volume.parse().map_err(|_| Problem::bad("volume", &volume, "a volume in mL"))?;
     let wall: DateTime = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a date and a time"))?;
-    // Where clocks go back an hour comes twice: the first one is meant, and the note may say otherwise.
-    let time = wall
-        .to_zoned(call.ward.zone.clone())
-        .map_err(|e| Problem::bad("time", field("time"), &format!("a time that the clock shows: {e}")))?
-        .timestamp();
+    let time = moment(wall, &call.ward.zone, field("offset_s").parse().ok())
+        .map_err(|e| Problem::bad("time", field("time"), &format!("a time that the clock shows: {e}")))?;
     let body = ChartBody {
         time,
         direction: direction.to_owned(),
@@ -305,6 +306,34 @@ fn entries(call: &Call, label: &str, chart: &[Charted], may_care: bool) -> Marku
     }
 }
 
+/// The last of each hour that a clock on the wall shows, with the hour's name: an hour that comes twice as clocks go back is two, told
+/// apart by their offsets.
+fn last_of_hours<T>(timed: impl Iterator<Item = (Timestamp, T)>, zone: &TimeZone) -> Vec<(String, T)> {
+    let mut hours: BTreeMap<i64, (i8, String, T)> = BTreeMap::new();
+    for (time, what) in timed {
+        let wall = time.to_zoned(zone.clone());
+        let since_s = 60 * i64::from(wall.minute()) + i64::from(wall.second());
+        let offset = wall.strftime("%:z").to_string();
+        hours.insert(time.as_second() - since_s, (wall.hour(), offset, what));
+    }
+    let count = |hour: i8| hours.values().filter(|(other, ..)| *other == hour).count();
+    let twice: Vec<i8> = hours.values().map(|(hour, ..)| *hour).filter(|hour| count(*hour) > 1).collect();
+    let name = |hour: i8, offset: &str| {
+        if twice.contains(&hour) { format!("{hour}:00 ({offset})") } else { format!("{hour}:00") }
+    };
+    hours.into_values().map(|(hour, offset, what)| (name(hour, &offset), what)).collect()
+}
+
+/// The moment of a time on the wall. Where clocks go back an hour comes twice: it is the one of the offset (s east of UTC) that was in force
+/// as the form was shown, or else the first; the note may say otherwise.
+fn moment(wall: DateTime, zone: &TimeZone, offset_s: Option<i32>) -> Result<Timestamp, jiff::Error> {
+    let ambiguous = zone.to_ambiguous_timestamp(wall);
+    match ambiguous.offset() {
+        AmbiguousOffset::Fold { after, .. } if offset_s == Some(after.seconds()) => ambiguous.later(),
+        _ => ambiguous.compatible(),
+    }
+}
+
 /// The sheet of one day, today where none is named, to be printed: the last settled weight of each hour, chart, totals.
 pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;
@@ -319,12 +348,8 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
     let (from, to) = (from.timestamp(), to.timestamp());
     let Balanced { weights, chart, .. } = call.ward.balance(&label, None, Timestamp::now())?;
     let weights: Vec<_> = weights.iter().filter(|w| w.time.is_some_and(|t| t >= from && t < to)).collect();
-    let mut hours: std::collections::BTreeMap<i8, _> = std::collections::BTreeMap::new();
-    for weight in &weights {
-        if let Some(time) = weight.time {
-            hours.insert(time.to_zoned(zone.clone()).hour(), weight);
-        }
-    }
+    let timed = weights.iter().filter_map(|w| Some((w.time?, *w)));
+    let hours = last_of_hours(timed, &zone);
     let chart: Vec<&Charted> = chart.iter().filter(|c| c.body.time >= from && c.body.time < to).collect();
     let sum = |direction: Direction| -> f64 {
         chart.iter().filter(|c| c.body.direction == direction.word()).map(|c| c.body.volume_ml).sum()
@@ -344,7 +369,7 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
             section.panel { h2 { (reader.say("Last settled weight of each hour")) }
                 @if hours.is_empty() { p { (reader.say("no settled weight in this time")) } }
                 table { tbody { @for (hour, weight) in &hours { tr {
-                    th scope="row" { (hour) ":00" }
+                    th scope="row" { (hour) }
                     td { (weight.patient_kg.map_or_else(String::new, |kg| reader.number(kg, 2))) " kg" }
                     td { "± " (weight.u_kg.map_or_else(String::new, |u| reader.number(u, 2))) }
                 } } } }
@@ -361,4 +386,42 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
         }
     };
     Ok(Answer::Page(frame::page(call, "/patients", &label, "patient", &main)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Timestamp {
+        text.parse().unwrap()
+    }
+
+    /// Oslo's clocks go back from 03:00 to 02:00 on 26 October 2031, at 01:00 UTC (IANA time zone database, rule EU).
+    fn oslo() -> TimeZone {
+        TimeZone::get("Europe/Oslo").unwrap()
+    }
+
+    #[test]
+    fn the_day_on_which_clocks_go_back_has_an_hour_more() {
+        let times = ["2031-10-25T23:30:00Z", "2031-10-26T00:10:00Z", "2031-10-26T00:50:00Z", "2031-10-26T01:20:00Z"];
+        let timed = times.iter().map(|t| (at(t), *t)).chain([(at("2031-10-26T02:40:00Z"), "3")]);
+        let hours = last_of_hours(timed, &oslo());
+        let named: Vec<(&str, &str)> = hours.iter().map(|(name, what)| (name.as_str(), *what)).collect();
+        let twice = [("2:00 (+02:00)", times[2]), ("2:00 (+01:00)", times[3])];
+        assert_eq!(named, [("1:00", times[0]), twice[0], twice[1], ("3:00", "3")]);
+    }
+
+    #[test]
+    fn in_the_hour_that_comes_twice_now_is_now() {
+        let wall: DateTime = "2031-10-26T02:30".parse().unwrap();
+        for now in ["2031-10-26T00:30:00Z", "2031-10-26T01:30:00Z"] {
+            let shown = at(now).to_zoned(oslo());
+            assert_eq!(shown.datetime(), wall);
+            assert_eq!(moment(wall, &oslo(), Some(shown.offset().seconds())).unwrap(), at(now));
+        }
+        assert_eq!(moment(wall, &oslo(), None).unwrap(), at("2031-10-26T00:30:00Z"));
+        // Any other time is the same whatever was in force as the form was shown.
+        let noon: DateTime = "2031-10-26T12:00".parse().unwrap();
+        assert_eq!(moment(noon, &oslo(), Some(7_200)).unwrap(), at("2031-10-26T11:00:00Z"));
+    }
 }

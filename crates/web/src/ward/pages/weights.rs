@@ -9,6 +9,7 @@ use super::frame;
 use crate::plot::{Ink, Mark, Plot, Series, TimeAxis, figure};
 use crate::thin::{medians, thin};
 use crate::ward::answer::{Answer, Problem};
+use crate::ward::api::schema::READINGS_MOST_D;
 use crate::ward::call::Call;
 
 /// Stretches of the curve; a wide screen has some two points for each.
@@ -17,7 +18,7 @@ const BUCKETS: usize = 1200;
 pub(super) fn weights(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;
     let label = call.bed()?.setup.bed.clone();
-    let (from_us, to_us) = call.span_us()?;
+    let (from_us, to_us) = call.span_us(READINGS_MOST_D)?;
     let seconds = call.ward.memory.look(|tx| readings::readings(tx, &label, from_us, to_us))?;
     let main = html! {
         header.title {
