@@ -39,7 +39,7 @@ pub struct Reading {
 pub struct Counts {
     /// The bed.
     pub bed: String,
-    /// When each row was taken, µs of UTC, rising.
+    /// When each row was taken, µs of UTC, rising but where the clock was set back.
     pub at_us: Vec<i64>,
     /// Row after row, one count a cell; [`LOST_COUNT`] where there was none.
     pub counts: Vec<i32>,

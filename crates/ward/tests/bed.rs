@@ -6,8 +6,9 @@ use bedplate_ward::bed::{BedError, Engine, Live, Setup};
 use bedplate_ward::memory::Memory;
 use bedplate_ward::records::ActionBody;
 use bedplate_ward::service::Ward;
-use formats::actions::Action;
+use formats::actions::{Action, ActionKind};
 use formats::recording::Sample;
+use formats::weights::State;
 use link::line::Frame;
 use store::audit::audit;
 use store::entry::{Entry, Kind, NewEntry};
@@ -198,6 +199,121 @@ fn a_cell_at_fault_is_told_until_it_gives_again_and_through_a_restart() {
     assert!(at_fault(&engine).is_empty(), "{:?} for ever", at_fault(&engine));
 }
 
+/// Our clock at the sample of a number, where it is set back by `back_us` from sample `from` on.
+fn set_back(scene: &Scene, number: usize, from: usize, back_us: i64) -> i64 {
+    let t_us = i64::try_from(scene.frames[number].t_ms).unwrap() * 1_000;
+    START_US + t_us - if number < from { 0 } else { back_us }
+}
+
+/// When a sample comes, by our clock, and from it on what people did; gives the times of rows and what they say.
+fn weigh(scene: &Scene, many: usize, at_us: impl Fn(usize) -> i64) -> (Vec<i64>, Vec<String>, Engine) {
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    let mut actions = scene.actions.iter().peekable();
+    let (mut times, mut said) = (Vec::new(), Vec::new());
+    for (number, frame) in scene.frames[..many].iter().enumerate() {
+        while let Some(action) = actions.next_if(|a| micros(a.t_s) <= i64::try_from(frame.t_ms).unwrap() * 1_000) {
+            engine.act(at_us(number), action);
+        }
+        for row in engine.take(frame, at_us(number)).unwrap().into_iter().flat_map(|job| job.readings) {
+            times.push(row.at_us);
+            said.push(format!("{:?} {:?} {}", row.kg.map(f64::to_bits), row.u_kg.map(f64::to_bits), row.state));
+        }
+    }
+    (times, said, engine)
+}
+
+#[test]
+fn weighing_goes_on_at_the_decks_pace_where_our_clock_is_set_back() {
+    let scene = scene();
+    let (many, from) = (SAMPLES, SAMPLES - 4_000);
+    let (times, straight, _) = weigh(&scene, many, |number| set_back(&scene, number, many, 0));
+    assert!(straight.iter().any(|row| row.contains("settled")), "the scene proves nothing");
+    // The first is shorter than what was weighed before, so that its times come again; then an hour, and half a day.
+    for back_us in [100_000_000, 3_600_000_000, 43_200_000_000] {
+        let (set, said, engine) = weigh(&scene, many, |number| set_back(&scene, number, from, back_us));
+        assert_eq!(said.len(), straight.len(), "{back_us} µs back");
+        // The microsecond that keeps times apart moves a figure by less than anybody sees: states are the same.
+        let states =
+            |rows: &[String]| rows.iter().map(|r| r.rsplit(' ').next().unwrap().to_owned()).collect::<Vec<_>>();
+        let apart = states(&said).iter().zip(states(&straight)).filter(|(a, b)| **a != *b).count();
+        assert_eq!(apart, 0, "{back_us} µs back");
+        let distinct: std::collections::BTreeSet<i64> = set.iter().copied().collect();
+        assert_eq!(distinct.len(), set.len(), "a row has the time of another and would be passed over");
+        // Rows before have the time of then, rows after it the time that our clock shows now.
+        let moved = set.iter().zip(&times).filter(|(a, b)| (*b - *a - back_us).abs() < 100).count();
+        assert_eq!(set.iter().zip(&times).take_while(|(a, b)| a == b).count() + moved, set.len());
+        assert!(moved > 350, "{moved}");
+        assert!(!engine.live().is_silent(set_back(&scene, many - 1, from, back_us)), "{back_us} µs back");
+    }
+}
+
+#[test]
+fn a_clock_set_back_and_forward_again_leaves_the_weighers_time_where_it_was() {
+    let scene = scene();
+    let many = 12_000;
+    let (times, straight, _) = weigh(&scene, many, |number| set_back(&scene, number, many, 0));
+    let (set, said, _) = weigh(&scene, many, |number| {
+        let back_us = if (2_000..4_000).contains(&number) { 3_600_000_000 } else { 0 };
+        set_back(&scene, number, 0, back_us)
+    });
+    assert_eq!(said.len(), straight.len(), "a row a second of the deck's clock");
+    // The link believes a clock that was put forward after some minutes.
+    assert!((times[times.len() - 1] - set[set.len() - 1]).abs() < 100, "the last row is not of now");
+}
+
+#[test]
+fn actions_are_known_again_after_a_restart_where_the_clock_was_set_back() {
+    let scene = scene();
+    let back_us = 100_000_000;
+    // Somebody lies there and rests; 1,500 samples later our clock is set back.
+    let begin = SAMPLES - 4_000;
+    let at = |number| set_back(&scene, number, begin + 1_500, back_us);
+    let (_, _, mut engine) = weigh(&scene, begin, at);
+    let action = |kind| Action { line: 0, t_s: 0.0, kind, kg: None, note: String::new() };
+    let (hold, release) = (action(ActionKind::Hold), action(ActionKind::Release));
+    let mut states = Vec::new();
+    let mut go_on = |engine: &mut Engine, numbers: std::ops::Range<usize>, acts: &[(usize, &Action)]| {
+        for number in numbers.start + begin..numbers.end + begin {
+            for (_, action) in acts.iter().filter(|(when, _)| *when + begin == number) {
+                engine.act(at(number), action);
+            }
+            let job = engine.take(&scene.frames[number], at(number)).unwrap();
+            states.extend(job.into_iter().flat_map(|job| job.states));
+        }
+        states.clone()
+    };
+    // Care 50 s before the clock is set back by 100 s, and 5 s after it.
+    let acts = [(1_000, &hold), (1_100, &release), (1_550, &hold), (1_600, &release)];
+    let kept = go_on(&mut engine, 0..1_700, &acts);
+    assert_ne!(engine.live().state, Some(State::Held));
+    let newest: Vec<_> = (0..3).filter_map(|slot| kept.iter().rev().find(|s| s.slot == slot).cloned()).collect();
+    // As the record gives them, by time on our clock: another is on record, but the kill came before it was done.
+    let mut on_record: Vec<(i64, Action)> =
+        acts.iter().map(|(number, a)| (at(*number + begin), (*a).clone())).collect();
+    on_record.push((at(1_701 + begin), hold.clone()));
+    on_record.sort_by_key(|(at_us, _)| *at_us);
+    let mut engine = Engine::new(scene.setup.clone(), &newest, &on_record, at(1_702 + begin)).unwrap();
+    go_on(&mut engine, 1_702..1_730, &[]);
+    assert_eq!(engine.live().state, Some(State::Held), "an action that was not done yet is lost");
+    // The first hold and release are still ahead of the new time; when it gets there, they must not be done again.
+    go_on(&mut engine, 1_730..2_300, &[]);
+    assert_eq!(engine.live().state, Some(State::Held), "a release was done twice");
+    go_on(&mut engine, 2_300..3_000, &[(2_300, &release)]);
+    assert_ne!(engine.live().state, Some(State::Held), "a hold was done twice");
+}
+
+#[test]
+fn a_deck_that_died_looks_silent_whichever_way_our_clock_was_set() {
+    let scene = scene();
+    let (_, _, engine) = weigh(&scene, 100, |number| set_back(&scene, number, 100, 0));
+    assert!(Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap().live().is_silent(START_US));
+    let now_us = set_back(&scene, 100, 100, 0);
+    assert!(!engine.live().is_silent(now_us));
+    for set_us in [20_000_000, -20_000_000, -3_600_000_000] {
+        assert!(engine.live().is_silent(now_us + set_us), "{set_us} µs");
+    }
+}
+
 #[test]
 fn a_sample_that_comes_again_changes_nothing() {
     let scene = scene();
@@ -253,65 +369,4 @@ fn nobody_keeps_a_decks_entry_out_by_using_its_mark_first() {
     // Each is itself kept once.
     assert!(keep().again);
     assert_eq!(ward.act("bed 3", "nurse", mark(), &hold).unwrap(), asked);
-}
-
-/// Temperature at which the calibration of the warm scene holds, °C.
-const REFERENCE_C: f64 = 21.0;
-/// Zero of each cell by temperature, kg/°C. Source: OIML R 60-1:2021, 5.6.1.3: the minimum dead load output of a class C cell may change by p_LC v_min per 5 °C, with p_LC = 0.7 of a single cell
-/// and v_min = E_max / 10 000 of an invented cell of 75 kg.
-const ZERO_KG_C: f64 = 0.7 * 75.0 / 10_000.0 / 5.0;
-/// Share of all gains by temperature, 1/°C: 0.1 % for 10 °C.
-const SPAN_PER_C: f64 = 1e-4;
-
-/// The cells of the scene warm by so much from the first to the eleventh minute, and a thermometer says so.
-fn warmed(mut scene: Scene, by_c: f64) -> Scene {
-    let lines: Vec<(f64, f64)> =
-        scene.setup.calibration.cells.iter().map(|c| (c.zero_counts.unwrap(), c.kg_per_count.unwrap())).collect();
-    for frame in &mut scene.frames {
-        let t_s = frame.t_ms as f64 / 1e3;
-        let warmer_c = by_c * ((t_s - 60.0) / 600.0).clamp(0.0, 1.0);
-        frame.temperature_c = Some(REFERENCE_C + warmer_c);
-        for (counts, (zero, kg_per_count)) in frame.counts.iter_mut().zip(&lines) {
-            let by = |cold: f64| (cold - zero) * SPAN_PER_C * warmer_c + ZERO_KG_C / kg_per_count * warmer_c;
-            #[allow(clippy::cast_possible_truncation)]
-            let warm = |cold: i32| (f64::from(cold) + by(f64::from(cold))).round() as i32;
-            *counts = counts.map(warm);
-        }
-    }
-    scene
-}
-
-/// The calibration of the scene says what its cells do, or that it knows nothing of it.
-fn told(mut scene: Scene, known: bool) -> Scene {
-    let calibration = &mut scene.setup.calibration;
-    let detail = calibration.detail.as_mut().unwrap();
-    detail.temperature_c = Some(REFERENCE_C);
-    detail.span_per_c = known.then_some(SPAN_PER_C);
-    detail.u_span_per_c = known.then_some(0.02 * SPAN_PER_C);
-    for (cell, line) in detail.cells.iter_mut().zip(&calibration.cells) {
-        cell.zero_counts_per_c = known.then(|| ZERO_KG_C / line.kg_per_count.unwrap());
-        cell.u_zero_counts_per_c = known.then(|| 0.02 * ZERO_KG_C / line.kg_per_count.unwrap());
-    }
-    scene
-}
-
-/// A room that warms by 8 °C under a patient, through the service's own engine, and killed in the middle of it: the live weight stays what it was, where the calibration
-/// knows what warmth does.
-#[test]
-fn a_room_that_warms_leaves_the_live_weight_where_the_calibration_knows_it() {
-    let cold = run(&told(warmed(scene(), 0.0), true), &[]).0;
-    let n_cells = scene().setup.calibration.cells.len() as f64;
-    let (patient_kg, tare_kg) = (cold.patient_kg.unwrap(), cold.tare_kg.unwrap());
-    let off = |live: &Live| live.patient_kg.unwrap() - patient_kg;
-    // By hand: every cell's zero, and the gains' share of all that lies there.
-    let expected_kg = 8.0 * (n_cells * ZERO_KG_C + SPAN_PER_C * (patient_kg + tare_kg + cold.items_kg));
-    let blind = run(&told(warmed(scene(), 8.0), false), &[]).0;
-    assert!((off(&blind) - expected_kg).abs() < 0.1 * expected_kg, "{} by hand {expected_kg}", off(&blind));
-    for kills in [vec![], vec![4_000, 9_000]] {
-        let seeing = run(&told(warmed(scene(), 8.0), true), &kills).0;
-        // The engine lets its cells follow the thermometer within ten minutes, 29 of which have gone since it stood still: 3 % of what is taken off.
-        assert!(off(&seeing).abs() < 0.06 * expected_kg, "{kills:?}: {} of {expected_kg}", off(&seeing));
-        assert_eq!((seeing.open_kg.to_bits(), seeing.state), (cold.open_kg.to_bits(), cold.state), "{kills:?}");
-        assert!(seeing.u_kg.unwrap() < blind.u_kg.unwrap(), "{:?} {:?}", seeing.u_kg, blind.u_kg);
-    }
 }

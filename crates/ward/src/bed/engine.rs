@@ -1,4 +1,8 @@
 //! Samples of a deck to live weights, and to what is kept.
+//!
+//! **Two times.** The weigher's time only rises, at the pace of the deck's clock: rates and waits are told by it. What is kept has the
+//! time of our clock. Where that clock is set back the two part (`ahead_us`): weighing goes on, and an hour that our clock
+//! shows twice is on record twice, as it is of everything else that people did in it.
 
 use std::collections::BTreeMap;
 
@@ -19,23 +23,52 @@ use weigh::{Event, Keeper, Options, Slot, Weigher};
 
 use super::live::{LinkLive, Live};
 
-/// A settled weight goes on record at most so often, µs; every second's weight is a reading all the same.
-const WEIGHT_EVERY_US: i64 = 60_000_000;
-/// The state is kept at most so long after something was weighed, µs; after an action or an event at once.
-const STATE_EVERY_US: i64 = 10_000_000;
+/// A settled weight goes on record at most so often, s; every second's weight is a reading all the same.
+const WEIGHT_EVERY_S: f64 = 60.0;
+/// The state is kept at most so long after something was weighed, s; after an action or an event at once.
+const STATE_EVERY_S: f64 = 10.0;
 /// Rows of counts that wait for a row of weights at most.
 const COUNTS_MOST: usize = 600;
 const DECK: &str = "deck";
 /// Place of what the engine itself keeps, beside the weigher's two.
 const OWN_SLOT: i64 = 2;
 
+/// Our clock was set where it and the deck's part by more than this from one sample to the next, µs: an estimate of the offset
+/// steps by milliseconds.
+const SET_US: i64 = 2_000_000;
+/// Actions that were given last, by which those that come again after a restart are known.
+const GIVEN_MOST: usize = 32;
+
 /// What the engine itself must remember through a restart.
 #[derive(Serialize, Deserialize)]
 struct Own {
     /// Of the link: a sample that waits at a broker meanwhile has its own time afterwards.
     link: link::watch::Kept,
-    /// Time of the last action that was given to the weigher, µs of UTC.
-    given_us: i64,
+    given: Given,
+    ahead_us: i64,
+    apart_us: i64,
+    deck_ms: Option<u64>,
+}
+
+/// Actions that were given to the weigher: those of the latest times on our clock (µs of UTC), each with its time on the weigher's,
+/// s. Every earlier one was given too. A single time would not do: after our clock was set back, an action has an
+/// earlier time than one that was given before it.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+struct Given(BTreeMap<i64, f64>);
+
+impl Given {
+    fn take(&mut self, at_us: i64, t_s: f64) {
+        self.0.insert(at_us, t_s);
+        while self.0.len() > GIVEN_MOST {
+            self.0.pop_first();
+        }
+    }
+
+    /// The weigher's time of an action that was given; `None` for one that was not.
+    fn t_s(&self, at_us: i64) -> Option<f64> {
+        let (earliest_us, earliest_s) = self.0.first_key_value()?;
+        if at_us < *earliest_us { Some(*earliest_s) } else { self.0.get(&at_us).copied() }.filter(|t_s| t_s.is_finite())
+    }
 }
 
 /// A bed, its deck and the calibration in force.
@@ -101,17 +134,24 @@ pub struct Engine {
     watch: Watch,
     start_us: i64,
     last_t_s: f64,
+    /// By how much the weigher's time is ahead of our clock, which was set back, µs.
+    ahead_us: i64,
+    /// A microsecond more on record for each time that our clock was set back: a row of the hour that comes twice must not have the
+    /// very time of one that is kept, or it would be passed over.
+    apart_us: i64,
+    /// The deck's time of the last sample, ms.
+    deck_ms: Option<u64>,
     counts: Counts,
-    /// Time of the last action that was given to the weigher, µs of UTC.
-    given_us: i64,
+    given: Given,
     /// When this engine began, µs of UTC, and how many entries it has made: together they mark each of them.
     begun_us: i64,
     made: u64,
     /// The mark of the entry that tells an event, by the event's number.
     told: BTreeMap<usize, String>,
     happened: u64,
-    state_us: i64,
-    weight_us: i64,
+    /// When the state and a weight were last kept, s.
+    state_s: f64,
+    weight_s: f64,
     live: Live,
 }
 
@@ -130,10 +170,22 @@ impl Engine {
             has_temperature: true,
         };
         let own = own(kept, start_us);
-        let before = own.as_ref().map(|own| actions.iter().take_while(|(at_us, _)| *at_us <= own.given_us).count());
-        let given_us = actions.last().map(|(at_us, _)| *at_us).max(own.as_ref().map(|own| own.given_us));
-        let actions: Vec<Action> =
-            actions.iter().map(|(at_us, a)| Action { t_s: seconds(start_us, *at_us), ..a.clone() }).collect();
+        let (ahead_us, apart_us) = own.as_ref().map_or((0, 0), |own| (own.ahead_us, own.apart_us));
+        let deck_ms = own.as_ref().and_then(|own| own.deck_ms);
+        let mut given = own.as_ref().map(|own| own.given.clone()).unwrap_or_default();
+        let timed = actions.iter().map(|(at_us, action)| {
+            let before_s = given.t_s(*at_us);
+            let t_s = before_s.unwrap_or_else(|| seconds(start_us, at_us.saturating_add(ahead_us)));
+            (before_s.is_none(), *at_us, Action { t_s, ..action.clone() })
+        });
+        // Those that the kept state may hold come first, as the weigher asks.
+        let mut timed: Vec<(bool, i64, Action)> = timed.collect();
+        timed.sort_by(|(is_new, _, a), (is_too, _, b)| is_new.cmp(is_too).then(a.t_s.total_cmp(&b.t_s)));
+        let before = own.as_ref().map(|_| timed.iter().take_while(|(is_new, ..)| !is_new).count());
+        for (_, at_us, action) in &timed {
+            given.take(*at_us, action.t_s);
+        }
+        let actions: Vec<Action> = timed.into_iter().map(|(.., action)| action).collect();
         let options = Options { every_s: 1.0, start: None };
         let mut weigher = Weigher::new(&setup.deck, &setup.calibration, &header, &actions, options)?;
         let record = |slot| {
@@ -169,12 +221,15 @@ impl Engine {
             keeper,
             watch: own.map_or_else(Watch::default, |own| Watch::resumed(&own.link)),
             start_us,
-            given_us: given_us.unwrap_or(i64::MIN),
+            ahead_us,
+            apart_us,
+            deck_ms,
+            given,
             begun_us: now_us,
             made: 0,
             told: BTreeMap::new(),
-            state_us: i64::MIN,
-            weight_us: i64::MIN,
+            state_s: f64::NEG_INFINITY,
+            weight_s: f64::NEG_INFINITY,
             live,
         })
     }
@@ -210,8 +265,8 @@ impl Engine {
             return Ok(None);
         }
         let at_us = self.watch.on_our_clock_ms(frame.t_ms).map_or(arrived_us, |ms| ms.saturating_mul(1_000));
-        // The estimate of the offset may step back by a few milliseconds; time does not.
-        let t_s = seconds(self.start_us, at_us).max(self.last_t_s + 1e-3);
+        let before_ms = self.deck_ms.replace(frame.t_ms).filter(|_| came != Came::Restarted);
+        let t_s = self.goes_on(at_us, before_ms.map(|before_ms| frame.t_ms.saturating_sub(before_ms)));
         self.last_t_s = t_s;
         let at_us = self.at(t_s);
         self.take_counts(frame, at_us);
@@ -225,6 +280,23 @@ impl Engine {
         self.row(&weight).map(Some)
     }
 
+    /// The weigher's time of a sample that was taken at `at_us` of our clock and `step_ms` of the deck's after the last, where that is known, s.
+    fn goes_on(&mut self, at_us: i64, step_ms: Option<u64>) -> f64 {
+        let step_us = step_ms.map(|ms| i64::try_from(ms).unwrap_or(i64::MAX).saturating_mul(1_000));
+        let due_us = micros(self.last_t_s).saturating_add(step_us.unwrap_or(1_000));
+        let found_us = at_us.saturating_add(self.ahead_us).saturating_sub(self.start_us);
+        let off_us = found_us.saturating_sub(due_us);
+        if off_us < -SET_US {
+            self.ahead_us = self.ahead_us.saturating_sub(off_us);
+            self.apart_us = self.apart_us.saturating_add(1);
+        } else if off_us > SET_US && step_us.is_some() {
+            // Set forward after it was set back.
+            self.ahead_us = self.ahead_us.saturating_sub(off_us).max(0);
+        }
+        // The estimate of the offset may step back by a few milliseconds; time does not.
+        seconds(self.start_us, at_us.saturating_add(self.ahead_us)).max(self.last_t_s + 1e-3)
+    }
+
     /// Whether the kept states of a bed say which of its actions they hold, so that older ones need not be given again.
     #[must_use]
     pub fn knows_actions(kept: &[State]) -> bool {
@@ -233,8 +305,9 @@ impl Engine {
 
     /// Takes an action that is on record now.
     pub fn act(&mut self, at_us: i64, action: &Action) {
-        self.given_us = self.given_us.max(at_us);
-        self.weigher.act(Action { t_s: seconds(self.start_us, at_us), ..action.clone() });
+        let t_s = seconds(self.start_us, at_us.saturating_add(self.ahead_us));
+        self.given.take(at_us, t_s);
+        self.weigher.act(Action { t_s, ..action.clone() });
     }
 
     fn fits(&self, frame: &Frame) -> Result<(), BedError> {
@@ -273,17 +346,17 @@ impl Engine {
             u_kg: weight.u_kg,
             state: weight.state.word().to_owned(),
         });
-        if weight.state == WeightState::Settled && at_us.saturating_sub(self.weight_us) >= WEIGHT_EVERY_US {
-            self.weight_us = at_us;
+        if weight.state == WeightState::Settled && weight.t_s - self.weight_s >= WEIGHT_EVERY_S {
+            self.weight_s = weight.t_s;
             let body = json!({ "patient_kg": weight.patient_kg, "u_kg": weight.u_kg, "state": weight.state });
             job.entries.push(self.entry(Kind::Weight, at_us, String::new(), body));
         }
         let empty = Counts { bed, at_us: Vec::new(), counts: Vec::new() };
         job.counts.push(std::mem::replace(&mut self.counts, empty));
         let happened = self.weigher.happened();
-        if happened != self.happened || at_us.saturating_sub(self.state_us) >= STATE_EVERY_US {
+        if happened != self.happened || weight.t_s - self.state_s >= STATE_EVERY_S {
             self.happened = happened;
-            self.state_us = at_us;
+            self.state_s = weight.t_s;
             job.states.extend(self.own_state());
             job.states.push(self.state()?);
         }
@@ -343,7 +416,8 @@ impl Engine {
 
     /// What the engine itself must remember.
     fn own_state(&self) -> Option<State> {
-        let own = Own { link: self.watch.kept(), given_us: self.given_us };
+        let (link, given) = (self.watch.kept(), self.given.clone());
+        let own = Own { link, given, ahead_us: self.ahead_us, apart_us: self.apart_us, deck_ms: self.deck_ms };
         let record = postcard::to_allocvec(&own).ok()?;
         Some(State { bed: self.setup.bed.clone(), slot: OWN_SLOT, start_us: self.start_us, record })
     }
@@ -361,9 +435,9 @@ impl Engine {
         Ok(State { bed: self.setup.bed.clone(), slot, start_us: self.start_us, record })
     }
 
-    #[allow(clippy::cast_possible_truncation, reason = "microseconds of this century")]
+    /// The weigher's time on our clock, µs of UTC.
     fn at(&self, t_s: f64) -> i64 {
-        self.start_us.saturating_add((t_s * 1e6).round() as i64)
+        self.start_us.saturating_add(micros(t_s)).saturating_sub(self.ahead_us).saturating_add(self.apart_us)
     }
 }
 
@@ -371,6 +445,11 @@ impl Engine {
 fn own(kept: &[State], start_us: i64) -> Option<Own> {
     let record = kept.iter().find(|s| s.slot == OWN_SLOT && s.start_us == start_us)?;
     postcard::from_bytes(&record.record).ok()
+}
+
+#[allow(clippy::cast_possible_truncation, reason = "microseconds of this century; what is beyond ends at the ends")]
+fn micros(t_s: f64) -> i64 {
+    (t_s * 1e6).round() as i64
 }
 
 #[allow(clippy::cast_precision_loss, reason = "years in microseconds fit")]

@@ -5,6 +5,9 @@ use link::watch::Tally;
 use serde::Serialize;
 use weigh::{EventKind, FaultKind};
 
+/// A bed that gave no sample for so long counts as silent, µs.
+const SILENT_US: i64 = 15_000_000;
+
 /// A bed just now.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Live {
@@ -32,6 +35,14 @@ pub struct Live {
     pub faults: Vec<(String, FaultKind)>,
     /// The way from the deck.
     pub link: LinkLive,
+}
+
+impl Live {
+    /// Whether no row came of late. One from after now is of a clock that was set back since, and says nothing of now either.
+    #[must_use]
+    pub fn is_silent(&self, now_us: i64) -> bool {
+        self.at_us.is_none_or(|at_us| now_us.saturating_sub(at_us).saturating_abs() > SILENT_US)
+    }
 }
 
 /// The way from a deck just now.

@@ -45,7 +45,9 @@ impl Bed {
         // A state is seconds older than the newest weight: what was done long before lies in it. Read as a whole, the actions
         // of a year would hold a start up by seconds.
         let newest_us = memory.look(|tx| store::readings::newest_us(tx, &setup.bed))?;
-        let surely_us = newest_us.filter(|_| Engine::knows_actions(&kept)).map(|us| us - SURELY_US);
+        // Where our clock was set back the newest weight may be ahead of it, and what was done a moment ago is not.
+        let newest_us = newest_us.map(|us| us.min(begin_us));
+        let surely_us = newest_us.filter(|_| Engine::knows_actions(&kept)).map(|us| us.saturating_sub(SURELY_US));
         let from_us = surely_us.map_or(start_us, |us| us.max(start_us));
         let actions = memory.look(|tx| Ok(records::actions(tx, &setup.bed, from_us)))??;
         let (engine, start) = match Engine::new(setup.clone(), &kept, &actions, begin_us) {

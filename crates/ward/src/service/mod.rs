@@ -50,8 +50,6 @@ const A_SECOND: f64 = 40.0;
 const SIGN_INS_AT_ONCE: f64 = 10.0;
 const SIGN_INS_A_SECOND: f64 = 0.2;
 
-/// A bed that gave no sample for so long counts as silent, µs.
-pub const SILENT_US: i64 = 15_000_000;
 /// An open change of so little asks for nobody, kg.
 pub const OPEN_KG: f64 = 0.05;
 

@@ -7,7 +7,6 @@ use serde_json::json;
 use store::journal;
 use ward::access::Right;
 use ward::clock::now_us;
-use ward::service::SILENT_US;
 
 use super::schema::{open, text};
 use crate::ward::answer::{Answer, Problem};
@@ -79,7 +78,7 @@ fn metrics(call: &Call) -> Result<Answer, Problem> {
         }
     }
     let now = now_us();
-    let silent = lives.iter().filter(|l| l.at_us.is_none_or(|at| now - at > SILENT_US)).count();
+    let silent = lives.iter().filter(|l| l.is_silent(now)).count();
     let _ = writeln!(
         out,
         "# HELP bedplate_beds_silent Beds without a row for 15 s.\n# TYPE bedplate_beds_silent gauge\nbedplate_beds_silent {silent}"

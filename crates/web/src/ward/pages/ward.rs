@@ -2,7 +2,7 @@
 
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
-use ::ward::service::{Bed, OPEN_KG, SILENT_US};
+use ::ward::service::{Bed, OPEN_KG};
 use formats::weights::State;
 use maud::{Markup, html};
 
@@ -39,7 +39,7 @@ pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, &'static
     if live.state == Some(State::Overload) {
         return (Urgency::Now, reader.say("more lies on the deck than it can weigh"));
     }
-    if !live.link.up || live.at_us.is_none_or(|at| now_us() - at > SILENT_US) {
+    if !live.link.up || live.is_silent(now_us()) {
         return (Urgency::Now, reader.say("nothing comes from the deck"));
     }
     if live.open_kg.abs() >= OPEN_KG {
