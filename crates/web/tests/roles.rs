@@ -132,6 +132,10 @@ async fn a_button_pressed_twice_acts_once_and_an_action_can_be_taken_back() {
     let undo = format!("/api/beds/A1/actions/{}/undo", first["number"]);
     assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::OK);
     assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::NOT_FOUND, "once is enough");
+    // What the deck was told because of it is on record too: after a restart it is told the same again.
+    let told = scene.ward.memory.look(|tx| Ok(ward::records::actions(tx, "A1", 0))).unwrap().unwrap();
+    let words: Vec<&str> = told.iter().map(|(_, action)| action.kind.word()).collect();
+    assert_eq!(words, ["add", "remove"]);
     let bad = json!({ "action": "tarre" });
     let refused = scene.ask(post("/api/beds/A1/actions", bad)).await;
     assert_eq!(refused.status(), StatusCode::UNPROCESSABLE_ENTITY);
