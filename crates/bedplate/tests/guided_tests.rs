@@ -125,6 +125,14 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
     let wrong = ask(&running, "do/take-if-near");
     assert!(wrong.status == 409, "{}", wrong.body);
     let stood = next(&state(&running));
+    // The second of a double press was meant for the step before: nothing is taken, left out or taken back by it.
+    for step in ["do/take", "do/leave-out", "do/back"] {
+        let late = running.ask("POST", &format!("/tests/{step}"), None, Some(&json!({ "at": stood - 1 })));
+        assert!(late.status == 409 && late.body.contains("no longer under way"), "{step}: {}", late.body);
+    }
+    let broken = running.ask("POST", "/tests/do/back", None, Some(&json!({ "at": "soon" })));
+    assert!(broken.status == 400 && broken.body.contains("whole number"), "{}", broken.body);
+    assert_eq!(next(&state(&running)), stood);
     assert!(state(&running)["drawing"].as_str().is_some_and(|svg| svg.contains("F20") || svg.contains("F5")));
 
     // The power goes; whatever was taken is on the disk.

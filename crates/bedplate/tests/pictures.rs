@@ -106,7 +106,7 @@ async fn pictures_are_taken_where_they_are_asked_for() {
     browser.click("#by-itself").await;
     browser.wait_for("document.querySelector('#task').textContent.startsWith('Step 4 of')").await;
     browser.open(&format!("http://{}/tests", demo.address)).await;
-    browser.wait_for("document.querySelector('#main-step')?.disabled === false").await;
+    browser.wait_for("document.querySelector('#main-step')?.ariaDisabled === 'false'").await;
     browser.click("#main-step").await;
     browser.wait_for("document.querySelector('#task').textContent.includes(', 2 of ')").await;
     browser.click("#by-itself").await;

@@ -18,24 +18,38 @@ const putDrawing = (drawing, words) => {
   $("drawing-words").textContent = drawing ? words : "";
 };
 
+// Presses of one button closer than this are one, ms.
+const DOUBLE_MS = 500;
+
 // A guided run under an address. `draw` shows its state; `watch` what changes, and may begin a step; both get the run.
 export const guided = (at, { draw, watch }) => {
   const send = asking(say("The server does not answer. What was taken is on its disk; this page goes on by itself when it is back."));
   let lost = false;
   let drawnFor = null;
+  let last = { step: null, at: 0 };
   const run = { state: null, live: null, doing: false };
 
   const refresh = async () => { run.state = await send(`${at}/state`); draw(run); };
-  run.act = async (step, entered = {}) => {
+  // Each step goes with the number of the one that it was drawn for: the server refuses what comes late.
+  run.act = async (step, entered = {}, number = run.state.next) => {
     if (run.doing) return;
     run.doing = true;
-    try { await send(`${at}/${step}`, entered); warn(null); await refresh(); } catch (problem) { warn(problem.message); } finally {
+    try { await send(`${at}/${step}`, { at: number, ...entered }); warn(null); await refresh(); } catch (problem) { warn(problem.message); } finally {
       run.doing = false;
+      last = { step, at: performance.now() };
       // What was settled before the step says nothing of the next one.
       run.live = null;
     }
   };
-  run.button = (text, step, attributes = {}, entered = () => ({})) => el("button", { type: "button", ...attributes, onclick: () => run.act(step, entered()) }, text);
+  // The second of a double press is none: it would do to the next step what was meant for this one.
+  const isSecond = (step) => last.step === step && performance.now() - last.at < DOUBLE_MS;
+  run.button = (text, step, attributes = {}, entered = () => ({})) => {
+    const number = run.state.next;
+    const press = ({ currentTarget }) => currentTarget.ariaDisabled === "true" || isSecond(step) || run.act(step, entered(), number);
+    return el("button", { type: "button", ...attributes, onclick: press }, text);
+  };
+  // The button that waits until the counts have settled. It stays in reach of the keyboard meanwhile.
+  run.mainButton = (text, step, entered) => run.button(text, step, { id: "main-step", "aria-disabled": "true" }, entered);
   run.files = () => run.state.files.map((name) => el("a", { class: "button", href: `${at}/files/${name}`, download: name.endsWith(".html") ? false : name }, name));
   run.hands = () => run.button(say("Let invented hands do it"), "hands/next", { id: "hands" });
   // Buttons made anew keep the focus of the one that says the same.
@@ -52,7 +66,7 @@ export const guided = (at, { draw, watch }) => {
   run.putSettling = (isDone) => {
     drawSettling(run.live, isDone);
     const main = $("main-step");
-    if (main) main.disabled = !run.live.settled || run.doing;
+    if (main) main.ariaDisabled = String(!run.live.settled || run.doing);
   };
 
   const look = async () => {

@@ -67,7 +67,7 @@ const drawButtons = (run, step) => {
   const made = [];
   if (step) {
     const text = { "set-zero": say("Set zero"), "set-tare": say("Set the tare"), read: say("Take this reading") }[step.act];
-    if (!(step.due_min > 0)) made.push(run.button(text, "do/take", { id: "main-step" }));
+    if (!(step.due_min > 0)) made.push(run.mainButton(text, "do/take"));
     made.push(run.button(say("Leave out: {}", step.name), "do/leave-out", { id: "leave-out" }));
   }
   if (state.next > 0) made.push(run.button(say("Back one step"), "do/back", { id: "back" }));

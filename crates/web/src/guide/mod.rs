@@ -90,8 +90,8 @@ impl Guided for Guide {
         Ok(self.locked().live())
     }
 
-    fn step(&self, step: &str, _: &Value) -> Result<Value, Refusal> {
-        self.locked().step(step)
+    fn step(&self, step: &str, entered: &Value) -> Result<Value, Refusal> {
+        self.locked().step(step, entered)
     }
 
     fn hand(&self, what: &str) -> Result<Value, Refusal> {

@@ -18,7 +18,7 @@ use super::{Body, Start};
 use crate::checklist::drawing_of;
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
-use crate::guided::{against, no_step};
+use crate::guided::{against, meant_for, no_step};
 use crate::words::Reader;
 use crate::workbench::Refusal;
 
@@ -164,7 +164,8 @@ impl Session {
     }
 
     /// A step that the page asks for.
-    pub(super) fn step(&mut self, step: &str) -> Result<Value, Refusal> {
+    pub(super) fn step(&mut self, step: &str, entered: &Value) -> Result<Value, Refusal> {
+        meant_for(entered, self.kept.counts.len())?;
         match step {
             "begin-touch" => self.begin_touch()?,
             "end-touch" => self.end_touch()?,

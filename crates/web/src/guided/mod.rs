@@ -144,6 +144,23 @@ pub(crate) fn no_hands() -> Refusal {
     Refusal(StatusCode::NOT_FOUND, "this deck is a real one: nobody but people moves its masses".into())
 }
 
+/// Whether a press was meant for the step under way, whose number is `next`: one that comes late, as the second of a double press, was meant
+/// for the step before. Who sends no number means the step under way.
+pub(crate) fn meant_for(entered: &Value, next: usize) -> Result<(), Refusal> {
+    let Some(at) = entered.get("at") else { return Ok(()) };
+    match at.as_u64().and_then(|at| usize::try_from(at).ok()) {
+        Some(at) if at == next => Ok(()),
+        Some(at) => {
+            let number = at.saturating_add(1);
+            Err(against(&format!("that was meant for step {number}, which is no longer under way: nothing was done")))
+        }
+        None => Err(Refusal(
+            StatusCode::BAD_REQUEST,
+            format!("found {at} as the number of a step, expected a whole number from 0"),
+        )),
+    }
+}
+
 pub(crate) fn no_step(step: &str) -> Refusal {
     Refusal(StatusCode::NOT_FOUND, format!("there is no step {step:?}"))
 }
@@ -158,5 +175,25 @@ fn file(reader: Reader, name: &str, text: Option<String>) -> Response {
     match text {
         Some(text) => ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-store")], text).into_response(),
         None => told(reader, Err(Refusal(StatusCode::NOT_FOUND, format!("there is no {name} yet")))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_press_for_another_step_than_the_one_under_way_is_refused_with_its_number() {
+        assert!(meant_for(&json!({}), 4).is_ok());
+        assert!(meant_for(&json!({ "at": 4 }), 4).is_ok());
+        for late in [3, 5] {
+            let Refusal(status, words) = meant_for(&json!({ "at": late }), 4).unwrap_err();
+            assert_eq!(status, StatusCode::CONFLICT);
+            assert!(words.contains(&format!("step {}", late + 1)) && words.contains("nothing was done"), "{words}");
+        }
+        for broken in [json!("4"), json!(-1), json!(4.5), json!(null)] {
+            let Refusal(status, words) = meant_for(&json!({ "at": broken }), 4).unwrap_err();
+            assert!(status == StatusCode::BAD_REQUEST && words.contains("whole number"), "{words}");
+        }
     }
 }

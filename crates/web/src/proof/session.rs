@@ -18,7 +18,7 @@ use super::kept::{Kept, NAME, Row};
 use super::{Begin, ProofError};
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
-use crate::guided::{Body, against, no_step};
+use crate::guided::{Body, against, meant_for, no_step};
 use crate::words::Reader;
 use crate::workbench::Refusal;
 
@@ -149,7 +149,8 @@ impl Session {
     }
 
     /// A step that the page asks for.
-    pub(super) fn step(&mut self, step: &str, _entered: &Value) -> Result<Value, Refusal> {
+    pub(super) fn step(&mut self, step: &str, entered: &Value) -> Result<Value, Refusal> {
+        meant_for(entered, self.next())?;
         match step {
             "take" => self.take()?,
             // Unasked, only what looks like the load that is planned.
