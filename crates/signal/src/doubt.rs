@@ -89,7 +89,7 @@ impl Parts {
     /// lean's or a stand-in's than mass.
     #[must_use]
     pub fn of_mass_kg(&self) -> f64 {
-        Self { lean_kg: 0.0, stand_in_kg: 0.0, ..*self }.total_kg()
+        Self { lean_kg: 0.0, angle_kg: 0.0, stand_in_kg: 0.0, ..*self }.total_kg()
     }
 }
 

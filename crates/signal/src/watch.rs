@@ -18,6 +18,8 @@ const SLOPE_BLOCKS: f64 = 24.0;
 const FIRST_SD_KG: f64 = 0.02;
 /// No block mean is trusted to scatter less, kg.
 const LEAST_SD_KG: f64 = 0.002;
+/// Part of the smallest step that the oldest blocks of a new plateau may be off by: what went before dies away.
+pub const TAIL: f64 = 1.0 / 3.0;
 /// Share that a new residual has in the running scatter.
 const SCATTER_SHARE: f64 = 0.05;
 
@@ -91,9 +93,9 @@ impl Watch {
         for block in self.window.iter().skip(stale) {
             line.push(block.t_s, block.mean_kg, limits.memory_s);
         }
-        // Breathing ties neighbouring blocks together: twice the scatter stands for it.
-        let level = line.at(t_s, self.sd_kg(), limits.fluid_kg_s / 2.0);
-        Level { u_kg: 2.0 * level.u_kg, ..level }
+        // Breath and pulse swing about the level and average out sooner than scatter that knows nothing of itself: that of blocks taken as free of each
+        // other bounds what they leave.
+        line.at(t_s, self.sd_kg(), limits.fluid_kg_s / 2.0)
     }
 
     /// Something outside the total broke the rest: a pause, a moving section, a channel that gives nothing.
@@ -140,7 +142,7 @@ impl Watch {
             return turn;
         }
         if line.slope_kg_s.abs() <= limits.fluid_kg_s || self.base.weight() <= SLOPE_BLOCKS {
-            self.steady = Level { u_kg: 2.0 * line.u_kg, ..line };
+            self.steady = line;
         }
         Turn::None
     }
@@ -172,8 +174,7 @@ impl Watch {
         if self.motion == Motion::Moving {
             return Turn::None;
         }
-        let level = self.base.at(t_s, self.sd_kg(), limits.fluid_kg_s / 2.0);
-        self.left = Level { u_kg: 2.0 * level.u_kg, ..level };
+        self.left = self.base.at(t_s, self.sd_kg(), limits.fluid_kg_s / 2.0);
         self.motion = Motion::Moving;
         Turn::Left
     }
@@ -200,7 +201,7 @@ impl Watch {
         let older = self.window.iter().skip(self.window.len().saturating_sub(BLOCKS_MIN)).take(BLOCKS_MIN - HALF);
         let residuals = older.map(|block| block.mean_kg - level);
         let found = glr(residuals, sd, sd / libm::sqrt(n));
-        found.ratio > limits.glr / 2.0 && found.mean.abs() > limits.step_kg / 3.0
+        found.ratio > limits.glr / 2.0 && found.mean.abs() > TAIL * limits.step_kg
     }
 
     fn is_still(judged: &Judged, slack: f64, limits: &StillLimits) -> bool {

@@ -56,6 +56,8 @@ pub(crate) struct Night {
     pub(crate) breath_kg: [f64; 2],
     /// Share of the push along a raised section that friction does not take up there.
     pub(crate) slip: f64,
+    /// What the angle sensors show too much, degrees.
+    pub(crate) tilt_error_deg: f64,
     /// How far plates of four cells share as a sheet that bends, 0 (rigid) to 1.
     pub(crate) bends: f64,
     pub(crate) deeds: Vec<Deed>,
@@ -78,6 +80,7 @@ impl Default for Night {
             loss_kg_h: 0.1,
             breath_kg: [0.1, 0.009],
             slip: 0.0,
+            tilt_error_deg: 0.0,
             bends: 0.0,
             deeds: Vec::new(),
             actions: Vec::new(),
@@ -237,7 +240,9 @@ impl Night {
                 (kg * tilt_deg[section].to_radians().cos() + noise.sample(rng)) * 9.812 / 9.803 + self.drift(i, t);
             self.count(i, t, (cell.zero + felt / cell.gain).round(), &mut frozen[i])
         });
-        Sample { t_s: t, temperature_c: Some(22.0), tilt_deg: tilt_deg.clone(), counts: counts.collect() }
+        let counts = counts.collect();
+        let tilt_deg = tilt_deg.iter().map(|deg| deg + self.tilt_error_deg).collect();
+        Sample { t_s: t, temperature_c: Some(22.0), tilt_deg, counts }
     }
 
     fn count(&self, cell_idx: usize, t: f64, counts: f64, frozen: &mut Option<f64>) -> Option<f64> {
