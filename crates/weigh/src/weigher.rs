@@ -269,7 +269,7 @@ impl Weigher {
             self.judge.change(change);
         }
         self.judge.follow(&self.path);
-        self.judge.expire(&self.path);
+        self.judge.expire(&self.path, self.last_temperature_c);
         self.note_faults();
         let due_s = self.next_row_s.unwrap_or(sample.t_s);
         if sample.t_s < due_s - 1e-6 {

@@ -13,6 +13,8 @@ pub struct Card {
     pub events: BTreeMap<Kind, EventCounts>,
     /// Distance of the place named from the true one, mm, of each thing found.
     pub placed_mm: Vec<f64>,
+    /// Things found of which no place was named.
+    pub unplaced: usize,
     /// Contacts that were taken for a thing.
     pub contacts_mistaken: usize,
     /// Times from the beginning of stillness to the next settled row, s.

@@ -84,16 +84,27 @@ const MISTAKEN_S: f64 = 10.0;
 
 /// Holds what was found against what happened.
 pub(super) fn hold(card: &mut Card, truth: &NightTruth, found: &[Found]) {
+    let mut taken_up = vec![false; found.len()];
     for event in &truth.events {
         let Some(kind) = Kind::of(event) else { continue };
-        let hit = found.iter().find(|f| f.kind == kind && near(f, event, FIND_S) && same_size(f, event, kind));
+        // A thing is found by a finding of its own, the nearest in time; of hands that come one after another one finding may tell.
+        let fits = |f: &Found| f.kind == kind && near(f, event, FIND_S) && same_size(f, event, kind);
+        let free = (0..found.len()).filter(|&i| fits(&found[i]) && !(kind == Kind::Thing && taken_up[i]));
+        let apart_s = |i: usize| (found[i].t_s - event.t_s).abs();
+        let hit = free.min_by(|&a, &b| apart_s(a).total_cmp(&apart_s(b)));
         let counts = card.event(kind);
         counts.happened += 1;
         counts.found += usize::from(hit.is_some());
+        if let Some(i) = hit {
+            taken_up[i] = true;
+        }
         if kind == Kind::Thing
-            && let Some((a, b)) = hit.and_then(|f| f.at_mm.zip(event.at_mm))
+            && let Some((f, b)) = hit.map(|i| &found[i]).zip(event.at_mm)
         {
-            card.placed_mm.push((a[0] - b[0]).hypot(a[1] - b[1]));
+            match f.at_mm {
+                Some(a) => card.placed_mm.push((a[0] - b[0]).hypot(a[1] - b[1])),
+                None => card.unplaced += 1,
+            }
         }
         let taken = |f: &Found| f.kind == Kind::Thing && near(f, event, MISTAKEN_S) && !stands_behind(truth, f);
         if kind == Kind::Contact && found.iter().any(taken) {
@@ -166,6 +177,15 @@ mod tests {
         // The second has the wrong sign, the third stands where nothing was.
         assert_eq!(card.events[&Kind::Thing], super::super::EventCounts { happened: 2, found: 1, false_alarms: 1 });
         assert!((card.placed_mm[0] - 50.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn one_finding_is_one_thing_and_one_without_its_place_is_not_placed() {
+        let truth = truth(vec![event(TrueKind::Added, 1000.0, 0.8), event(TrueKind::Added, 1030.0, 0.8)]);
+        let mut card = Card::default();
+        hold(&mut card, &truth, &[Found { at_mm: None, ..thing(1031.0, 0.8) }]);
+        assert_eq!(card.events[&Kind::Thing], super::super::EventCounts { happened: 2, found: 1, false_alarms: 0 });
+        assert!(card.placed_mm.is_empty() && card.unplaced == 1);
     }
 
     #[test]

@@ -19,6 +19,7 @@ pub struct Tally {
     groups: BTreeMap<Label, (usize, RowCounts)>,
     events: BTreeMap<Kind, EventCounts>,
     placed_mm: Vec<f64>,
+    unplaced: usize,
     contacts_mistaken: usize,
     again_s: Vec<f64>,
     never_again: usize,
@@ -47,7 +48,7 @@ pub struct ReportCard {
     pub events: Vec<EventReport>,
     /// Distances of the named places of things from the true ones, mm: median, 95th percentile, largest.
     pub placed_mm: [f64; 3],
-    /// Share of placed things within 150 mm.
+    /// Share of things found that were placed within 150 mm; one without a place was not.
     pub placed_within_150_mm: f64,
     /// Contacts that were named something that came or went.
     pub contacts_mistaken: usize,
@@ -199,6 +200,7 @@ impl Tally {
             groups: BTreeMap::new(),
             events: BTreeMap::new(),
             placed_mm: Vec::new(),
+            unplaced: 0,
             contacts_mistaken: 0,
             again_s: Vec::new(),
             never_again: 0,
@@ -225,6 +227,7 @@ impl Tally {
             sum.false_alarms += counts.false_alarms;
         }
         self.placed_mm.extend(&card.placed_mm);
+        self.unplaced += card.unplaced;
         self.contacts_mistaken += card.contacts_mistaken;
         self.again_s.extend(&card.again_s);
         self.never_again += card.never_again;
@@ -256,7 +259,7 @@ impl Tally {
             groups: self.groups.iter().map(|(label, (runs, rows))| group(label, *runs, rows)).collect(),
             events: self.events.iter().map(|(kind, counts)| event(*kind, *counts)).collect(),
             placed_mm: three(&self.placed_mm),
-            placed_within_150_mm: share(within(&self.placed_mm, 150.0), self.placed_mm.len()),
+            placed_within_150_mm: share(within(&self.placed_mm, 150.0), self.placed_mm.len() + self.unplaced),
             contacts_mistaken: self.contacts_mistaken,
             settled_again_s: three(&self.again_s),
             settled_again_within_15_s: share(within(&self.again_s, AGAIN_S), self.again_s.len() + self.never_again),

@@ -63,10 +63,18 @@ impl Judge {
         }
         match self.presence {
             Presence::On | Presence::Arriving => {}
-            Presence::Leaving => self.presence = Presence::Arriving,
+            Presence::Leaving => match rest.filter(|rest| self.is_loaded(rest)) {
+                // Said to leave, and lies there still: the word is taken back.
+                Some(rest) => {
+                    self.presence = Presence::On;
+                    self.first_s = Some(rest.level.t_s);
+                }
+                None => self.presence = Presence::Arriving,
+            },
             Presence::Empty => {
                 self.presence = Presence::Arriving;
-                if let Some(rest) = rest.filter(|_| self.take_back_bared(t_s)) {
+                let lately = self.bared_lately(t_s);
+                if let Some(rest) = rest.filter(|_| lately && self.take_back_bared()) {
                     self.arrive(t_s, &rest);
                 }
             }
@@ -80,12 +88,20 @@ impl Judge {
         }
     }
 
+    /// Whether more lies there than things are.
+    fn is_loaded(&self, rest: &Rest) -> bool {
+        self.ledger.net_kg(rest.level.kg).is_some_and(|net| net >= self.rules.told_kg)
+    }
+
     fn patient_off(&mut self) {
         match self.presence {
             Presence::Empty | Presence::Leaving => {}
             Presence::Presumed | Presence::Arriving | Presence::On => {
                 self.presence = Presence::Leaving;
                 self.first_s = None;
+                // A weight that is held is that of who leaves.
+                self.hold = None;
+                self.ledger.release();
                 if self.ledger.tare().is_none() {
                     self.depart();
                 }
@@ -94,12 +110,20 @@ impl Judge {
     }
 
     fn begin_care(&mut self, t_s: f64) {
-        if self.hold.is_none() {
-            self.mendable = None;
-            if let Some(Weighed { kg, u_kg }) = self.last_settled {
-                self.ledger.hold(Mass { kg, u_kg });
+        match &mut self.hold {
+            // Care goes on before the load has rested after it: that is one care, with one verdict.
+            Some(hold) => {
+                if hold.released_s.take().is_none() {
+                    return;
+                }
             }
-            self.hold = Some(Hold { before: None, released_s: None, t_s });
+            None => {
+                self.mendable = None;
+                self.hold = Some(Hold { before: None, released_s: None, t_s });
+            }
+        }
+        if let Some(Weighed { kg, u_kg }) = self.last_settled {
+            self.ledger.hold(Mass { kg, u_kg });
         }
     }
 

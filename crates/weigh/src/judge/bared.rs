@@ -194,12 +194,16 @@ impl Judge {
         }
     }
 
-    /// A small patient lay there before anybody said so, and was taken for a thing: true where that was a moment ago.
-    pub(super) fn take_back_bared(&mut self, t_s: f64) -> bool {
-        let recent = self.bared_s.take().is_some_and(|bared_s| t_s - bared_s <= self.rules.mend_s);
+    /// Whether the bare deck found its load a moment ago.
+    pub(super) fn bared_lately(&mut self, t_s: f64) -> bool {
+        self.bared_s.take().is_some_and(|bared_s| t_s - bared_s <= self.rules.mend_s)
+    }
+
+    /// A small patient lay there before anybody said so, and was taken for a thing: true where something of that mass lies there.
+    pub(super) fn take_back_bared(&mut self) -> bool {
         let id = self.names.iter().position(|name| name == ON_BARE).and_then(|at| u16::try_from(at).ok());
         let heavy = |id: u16| self.ledger.items().iter().any(|i| i.id == id && i.mass.kg >= self.rules.told_kg);
-        match id.filter(|id| recent && heavy(*id)) {
+        match id.filter(|id| heavy(*id)) {
             Some(id) => {
                 self.found.pop();
                 self.ledger.forget(id).is_some()

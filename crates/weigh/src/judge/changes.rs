@@ -59,8 +59,9 @@ impl Judge {
     }
 
     /// Forgets what was entered and never seen; called with every row.
-    pub(crate) fn expire(&mut self, path: &Path) {
+    pub(crate) fn expire(&mut self, path: &Path, temperature_c: Option<f64>) {
         let now_s = path.reading().t_s;
+        self.await_patient(path, temperature_c);
         if self.expected.is_empty() || path.reading().motion != Motion::Settled || self.hold.is_some() {
             return;
         }
@@ -81,10 +82,29 @@ impl Judge {
         }
     }
 
+    /// The patient was said to be there, and for minutes nothing came: what lay on the bare deck by then, and weighs as much as a small
+    /// patient, was the patient.
+    fn await_patient(&mut self, path: &Path, temperature_c: Option<f64>) {
+        if self.presence != Presence::Arriving || self.hold.is_some() {
+            self.awaited_s = None;
+            return;
+        }
+        let now_s = path.reading().t_s;
+        let awaited_s = *self.awaited_s.get_or_insert(now_s);
+        if now_s - awaited_s > self.rules.early_s && path.reading().motion == Motion::Settled && self.take_back_bared()
+        {
+            self.happened += 1;
+            self.arrive(now_s, &path.now(temperature_c));
+        }
+    }
+
     fn never_seen(&mut self, t_s: f64, item: &Expected) {
         match item.kg {
-            // It came with the patient: the patient is lighter by it.
-            Some(kg) if self.first_s.is_some_and(|first| item.t_s - first <= self.rules.early_s) && item.sign > 0.0 => {
+            // It came with the patient: the patient is lighter by it. Said later, a weight may have been given with it in.
+            Some(kg)
+                if self.first_s.is_some_and(|first| item.t_s - first <= self.rules.believe_first_s)
+                    && item.sign > 0.0 =>
+            {
                 self.book(t_s, item, item.sign * kg, self.u_stated(kg), None);
             }
             Some(kg) if self.presence == Presence::On => {

@@ -241,6 +241,8 @@ pub(crate) struct Judge {
     care: Option<Care>,
     /// When something was last found on the bare deck.
     bared_s: Option<f64>,
+    /// Since when the patient is said to be there and nothing came. Not kept: after a power cut the wait begins anew.
+    awaited_s: Option<f64>,
     /// What was found on the bare deck and still lies there.
     found: Vec<Found>,
     /// What was found there and left last.
@@ -281,6 +283,7 @@ impl Judge {
             pace: Pace::default(),
             care: None,
             bared_s: None,
+            awaited_s: None,
             found: Vec::new(),
             cleared: None,
             whole: None,

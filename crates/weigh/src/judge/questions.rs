@@ -5,6 +5,7 @@ use signal::{Mass, Open};
 
 use super::{Expected, Judge, Mended, Undone};
 use crate::report::{EventKind, Question};
+use crate::setup::Rest;
 
 impl Judge {
     /// Changes that nothing explains, each with the weight that either answer gives; none without a weight.
@@ -33,15 +34,17 @@ impl Judge {
         let Mass { kg, u_kg } = open.mass;
         let text = format!("{kg:+.2} kg was the patient's own, as was said{}.", super::tell::in_brackets(&action.note));
         self.tell_at(action.t_s, EventKind::Step, Some(kg), Some(u_kg), open.place_mm, &text);
-        // Nothing settled may be older than the answer.
-        if let Some(last) = &mut self.last_settled {
+        // Nothing settled may be older than the answer. What was only entered changed no load: accounts from before it stand.
+        let seen = self.asked.iter().all(|asked| asked.seen || asked.t_s.total_cmp(&open.t_s).is_ne());
+        let counted = |rest: &Rest| seen || rest.level.t_s > open.t_s;
+        if let Some(last) = self.last_settled.as_mut().filter(|_| seen) {
             last.kg += kg;
             last.u_kg = last.u_kg.hypot(u_kg);
         }
-        if let Some(whole) = &mut self.whole {
+        if let Some(whole) = self.whole.as_mut().filter(|whole| counted(&whole.rest)) {
             whole.remainder_kg += kg;
         }
-        if let Some(sure) = &mut self.sure {
+        if let Some(sure) = self.sure.as_mut().filter(|sure| counted(&sure.rest)) {
             sure.remainder_kg += kg;
         }
         self.mendable = None;

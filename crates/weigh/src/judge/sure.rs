@@ -37,7 +37,7 @@ const LEFT_REL: f64 = 0.1;
 /// The accounts when nothing was in doubt.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Sure {
-    rest: Rest,
+    pub(super) rest: Rest,
     pub(super) remainder_kg: f64,
     items_u2: f64,
     flowed: Flowed,

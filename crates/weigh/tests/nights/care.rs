@@ -68,3 +68,19 @@ fn a_jam_that_care_moves_leaves_no_question_and_no_kilograms_behind() {
     assert!(out.worst(470.0, 900.0) < 0.06, "{}", out.worst(470.0, 900.0));
     assert!((out.report.items_kg + 0.25).abs() < 0.06 && out.report.open_kg.abs() < 1e-12, "{}", out.report.items_kg);
 }
+
+/// The nurse releases, turns round and holds again before the load has rested: one care, in which nothing is settled and nothing asked about.
+#[test]
+fn care_that_goes_on_before_the_load_rests_is_one_care() {
+    let mut night = begun(700.0);
+    night.deeds.push(Deed::Restless { from: 205.0, to: 232.0, kg: 1.5 });
+    // Rest within the second care, a pad on it, and hands again.
+    night.deeds.push(Deed::Thing { at: 260.0, over: 2.0, kg: 0.4, x: 900.0, y: 440.0 });
+    night.deeds.push(Deed::Restless { from: 285.0, to: 305.0, kg: 1.5 });
+    night.actions.extend([(200.0, Hold, None), (225.0, Release, None), (229.0, Hold, None), (315.0, Release, None)]);
+    let out = weigh(&night);
+    assert!(out.rows.iter().filter(|r| (230.0..315.0).contains(&r.t_s)).all(|r| r.state == State::Held));
+    assert!(out.report.open_kg.abs() < 1e-12, "{:?}", out.report.events);
+    assert!((out.report.items_kg - 0.4).abs() < 0.03, "{}", out.report.items_kg);
+    assert!(out.worst(100.0, 700.0) < 0.04 && out.settled(330.0, 700.0).len() > 350);
+}
