@@ -392,6 +392,112 @@ async fn a_verification_is_guided_step_by_step_inside_its_limits() {
     browser.stop().await;
 }
 
+/// From the first press to the evidence, on the demo's virtual deck: invented hands raise sections and warm the room.
+#[tokio::test(flavor = "multi_thread")]
+async fn tilt_and_temperature_are_guided_to_the_evidence() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    browser.open(&format!("{}/tests", demo.address)).await;
+    let task = |words: &str| format!("document.querySelector('#task').textContent.includes('{words}')");
+    let ready = "document.querySelector('#main-step')?.ariaDisabled === 'false'";
+    // Hands do what is asked; the reading is taken by a press, or by itself.
+    let step = async |press: bool| {
+        let before = browser.text("document.querySelector('#task').textContent").await;
+        browser.click("#hands").await;
+        if press {
+            browser.wait_for(ready).await;
+            browser.click("#main-step").await;
+        }
+        browser
+            .wait_for(&format!("document.querySelector('#task').textContent !== {}", serde_json::json!(before)))
+            .await;
+    };
+    browser.wait_for(&task("then zero is set")).await;
+    step(true).await;
+    step(true).await;
+    for next in ["Eccentricity", "Repeatability", "Discrimination", "Tare", "Zero return", "Tilt"] {
+        tokio::time::sleep(Duration::from_millis(600)).await;
+        browser.click("#leave-out").await;
+        browser.wait_for(&task(next)).await;
+    }
+    // Two plates on the back, flat: nobody is asked for an angle.
+    assert!(browser.text("document.querySelector('#task').textContent").await.contains("section back flat"));
+    assert_eq!(browser.text("document.querySelector('#entry').textContent").await, "");
+    for _ in 0..4 {
+        step(true).await;
+    }
+    browser.wait_for(&task("section back at 65°")).await;
+    browser.wait_for("document.querySelector('#drawing .turned') !== null").await;
+    browser.assert_whole("a section to be raised").await;
+    // What is no angle is refused in words; the step stays.
+    browser.wait_for(ready).await;
+    for (entered, words) in [
+        ("", "inclinometer"),
+        ("steep", "expected a number of degrees"),
+        ("1e9", "expected 55 to 75°"),
+        ("-65", "expected 55 to 75°"),
+    ] {
+        browser.set_value("#entered", entered).await;
+        browser.wait_for(ready).await;
+        browser.click("#main-step").await;
+        browser.wait_for(&format!("document.querySelector('#problem').textContent.includes('{words}')")).await;
+    }
+    assert!(browser.text("document.querySelector('#task').textContent").await.contains("section back at 65°"));
+    // The browser notes each refusal; there is nothing else to note.
+    let noted = browser.console_errors().await;
+    assert!(noted.len() == 4 && noted.iter().all(|words| words.contains("status of 422")), "{noted:?}");
+    browser.click("#hands").await;
+    browser.wait_for("document.querySelector('#entered').value.startsWith('6')").await;
+    let shown = browser.text("document.querySelector('#entered').value").await;
+    step(true).await;
+    assert_eq!(
+        browser.text("document.querySelector('#entered').value").await,
+        shown,
+        "the loaded reading begins with it"
+    );
+    browser.wait_for("document.querySelector('#how').textContent.includes('a tenth of a degree shows as 187 g')").await;
+    browser.click("#hands").await;
+    browser.wait_for(ready).await;
+    browser.assert_whole("a loaded section at its angle").await;
+    browser.picture("tests-tilt").await;
+    // Of 20 readings five are taken: the rest of them.
+    for _ in 5..20 {
+        step(true).await;
+    }
+    browser.wait_for(&task("room and deck at 19 °C")).await;
+    browser.click("#by-itself").await;
+    for _ in 0..3 {
+        // The first reading at a temperature waits for a press; the loads after it are taken by themselves.
+        step(true).await;
+        for _ in 0..3 {
+            step(false).await;
+        }
+    }
+    browser.wait_for(&task("stays within its limits")).await;
+    let kinds = browser.text("document.querySelector('#kinds').textContent").await;
+    for kind in ["Tilt", "Temperature"] {
+        let row = format!(
+            "[...document.querySelectorAll('#kinds tbody tr')].find((r) => r.textContent.startsWith('{kind}')).textContent.includes('✓ met')"
+        );
+        browser.wait_for(&row).await;
+    }
+    assert!(kinds.contains("left out"), "{kinds}");
+    assert!(!browser.text("document.querySelector('#open').textContent").await.contains("chamber"));
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.click_button("evidence.html").await;
+    browser.wait_for("document.title.includes('evidence of verification')").await;
+    let evidence = browser.text("document.body.textContent").await;
+    for said in ["Tilt", "Temperature", "3.9.1.1", "3.9.2.3", "back at 65°", "at 25 °C"] {
+        assert!(evidence.contains(said), "{said}");
+    }
+    // A document prints in the size that its style says: 9.5 pt are 12.67 px.
+    browser.emulate(718, "light", "print").await;
+    let size = browser.number("Number.parseFloat(getComputedStyle(document.documentElement).fontSize)").await;
+    assert!((size - 9.5 * 96.0 / 72.0).abs() < 0.01, "{size} px");
+    browser.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_night_of_the_twin_is_watched_at_speed() {
     let demo = demo();

@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 
 use browser::Browser;
 use invented_ward::{large_ward, ward};
-use serde_json::json;
+use serde_json::{Value, json};
 use served::{OWN, Served};
 
 /// A served ward whose invented patient lies in bed A1, with its first accounts.
@@ -398,6 +398,43 @@ async fn whatever_a_finger_aims_at_on_a_phone_is_44_px_high() {
 }
 
 /// An hour by hand: `BEDPLATE_LIVE_S=3600`; here a minute.
+/// Somebody else changes the patient while the page is open, even while somebody types on it: no change is reckoned from the weight of who
+/// lay there before.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_open_bedside_page_hears_that_another_patient_lies_there() {
+    let (_folder, served, nurse) = served();
+    let ask = |path: &str, body: Value| {
+        let told = served.ask("POST", path, Some(&nurse), Some(&body));
+        assert!([200, 201].contains(&told.status), "{path}: {}", told.body);
+    };
+    let bed = || served.ask("GET", "/api/beds/A1", Some(&nurse), None).json();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    browser.open(&format!("http://{}/beds/A1", served.address)).await;
+    let change = "document.querySelector('[data-value=change]')";
+    browser.wait_for(&format!("/[0-9]/.test({change}?.textContent)")).await;
+    let before = browser.text(&format!("{change}.dataset.stay")).await;
+    let patient = bed()["patient"].as_str().expect("somebody lies there").to_owned();
+    assert_eq!(bed()["lies_since"], before.as_str());
+    // What is open is not fetched anew: the figure itself must go.
+    browser.click("details summary").await;
+    ask("/api/beds/A1/discharge", json!({}));
+    browser.wait_for(&format!("{change}?.textContent === '–'")).await;
+    browser.click("details summary").await;
+    browser
+        .wait_for(&format!("{change} === null && document.body.textContent.includes('no patient is entered')"))
+        .await;
+    assert_eq!((&bed()["patient"], &bed()["lies_since"]), (&Value::Null, &Value::Null));
+    // A new stay, though of the same person, has a reference of its own.
+    ask("/api/beds/A1/admission", json!({ "patient": patient }));
+    browser.wait_for("document.body.textContent.includes('no settled weight in this time') || document.querySelector('[data-value=change]') !== null").await;
+    let stays = browser.text(&format!("{change}?.dataset.stay ?? ''")).await;
+    assert_ne!(stays, before);
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_live_page_does_not_grow_and_says_when_the_line_is_lost() {
     let (_folder, mut served, nurse) = served();

@@ -1,14 +1,16 @@
-//! What a calibrated deck shows: I = Σ kᵢ (rᵢ − zᵢ) · g_c / g.
+//! What a calibrated deck shows: I = Σ kᵢ (rᵢ − zᵢ) / cos θᵢ · g_c / g.
 //!
 //! | symbol | name                        | unit       |
 //! |--------|-----------------------------|------------|
 //! | rᵢ     | `counts`                    | counts     |
 //! | zᵢ, kᵢ | zero and gain of a cell     | counts, kg per count |
+//! | θᵢ     | `cosines`, of the angle at which the section of a cell's plate stands | |
 //! | g_c    | gravity of the calibration  | m/s²       |
 //! | g      | `gravity_m_s2`, gravity here | m/s²      |
 //!
 //! The plain sum of a display: nothing filters, tracks zero or corrects creep. Unrounded: an indication finer than e/5 may be
-//! used to find an error (R 76-1, A.4.1.6, memory).
+//! used to find an error (R 76-1, A.4.1.6, memory). A plate feels the normal part of what lies on it, N = W cos θ: statics of the inclined
+//! plane, as `signal` has it. The zero is that of the plate at its angle: its own weight does not lean.
 
 use formats::calibration::Calibration;
 
@@ -37,15 +39,29 @@ pub enum IndicationError {
 /// # Errors
 /// A cell without a line; counts of another number of cells.
 pub fn indication_kg(calibration: &Calibration, counts: &[f64], gravity_m_s2: f64) -> Result<f64, IndicationError> {
+    indication_at_kg(calibration, counts, gravity_m_s2, &[])
+}
+
+/// The same with sections at angles: the cosine of each cell's angle, 1 where the list ends early.
+///
+/// # Errors
+/// A cell without a line; counts of another number of cells.
+pub fn indication_at_kg(
+    calibration: &Calibration,
+    counts: &[f64],
+    gravity_m_s2: f64,
+    cosines: &[f64],
+) -> Result<f64, IndicationError> {
     if counts.len() != calibration.cells.len() {
         return Err(IndicationError::OtherCells { found: counts.len(), expected: calibration.cells.len() });
     }
     let mut sum_kg = 0.0;
-    for (cell, counts) in calibration.cells.iter().zip(counts) {
+    let cosines = cosines.iter().copied().chain(std::iter::repeat(1.0));
+    for ((cell, counts), cosine) in calibration.cells.iter().zip(counts).zip(cosines) {
         let (Some(zero), Some(gain)) = (cell.zero_counts, cell.kg_per_count) else {
             return Err(IndicationError::OpenCell { cell: cell.name.clone() });
         };
-        sum_kg += gain * (counts - zero);
+        sum_kg += gain * (counts - zero) / cosine;
     }
     Ok(sum_kg * calibration.gravity_m_s2 / gravity_m_s2)
 }
@@ -88,6 +104,14 @@ mod tests {
         assert!((indication_kg(&two, &[1500.0, 250.0], 9.81).unwrap() - 10.0).abs() < 1e-12);
         let less = indication_kg(&two, &[1499.0, 250.0], 9.81 * 0.999).unwrap();
         assert!((less - 10.0).abs() < 1e-12, "{less}");
+    }
+
+    /// By hand: 5 kg on a plate at 60° press with 2.5 kg; on the flat one beside it 3 kg press with 3 kg.
+    #[test]
+    fn a_plate_at_an_angle_is_divided_by_its_own_cosine() {
+        let two = calibration(&[(Some(0.0), Some(0.01)), (Some(0.0), Some(0.01))]);
+        let shown = indication_at_kg(&two, &[250.0, 300.0], 9.81, &[60f64.to_radians().cos()]).unwrap();
+        assert!((shown - 8.0).abs() < 1e-12, "{shown}");
     }
 
     #[test]

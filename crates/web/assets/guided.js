@@ -34,9 +34,16 @@ export const guided = (at, { draw, watch }) => {
   run.act = async (step, entered = {}, number = run.state.next) => {
     if (run.doing) return;
     run.doing = true;
-    try { await send(`${at}/${step}`, { at: number, ...entered }); warn(null); await refresh(); } catch (problem) { warn(problem.message); } finally {
-      run.doing = false;
+    if ($("main-step")) $("main-step").ariaDisabled = "true";
+    try {
+      const told = await send(`${at}/${step}`, { at: number, ...entered });
       last = { step, at: performance.now() };
+      warn(null);
+      await refresh();
+      // What invented hands read off their instruments.
+      if (typeof told.entered === "number" && $("entered")) $("entered").value = figure(told.entered, 2);
+    } catch (problem) { warn(problem.message); } finally {
+      run.doing = false;
       // What was settled before the step says nothing of the next one.
       run.live = null;
     }

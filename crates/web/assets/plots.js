@@ -64,9 +64,9 @@
     hoverinfo: "skip",
   });
 
-  const axis = (title) => ({
+  const axis = (title, automargin) => ({
     title: { text: title, standoff: 10 },
-    automargin: true,
+    automargin,
     gridcolor: token("grid"),
     linecolor: token("line"),
     zerolinecolor: token("line"),
@@ -79,16 +79,26 @@
 
   const draw = (canvas) => {
     const plot = JSON.parse(document.getElementById(canvas.dataset.plot).textContent);
-    const xaxis = axis(plot.x_title);
+    const letters = 0.8 * Number.parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const isNarrow = canvas.clientWidth < 520;
+    // Over time and on a wide page the letters say what room their two lines of days and the figures need: where the library finds that out,
+    // it lays all out twice, a third of the whole drawing.
+    const isPlain = plot.x_is_time && !isNarrow && !onPaper();
+    const xaxis = axis(plot.x_title, !isPlain);
     if (plot.x_is_time) xaxis.type = "date";
-    const yaxis = axis(plot.y_title);
+    const yaxis = axis(plot.y_title, !isPlain);
+    // Nor need every figure be measured whether it stays beside its axis, or has to be turned: they are short and have that room.
+    if (isPlain) {
+      Object.assign(xaxis, { tickangle: 0, ticklabeloverflow: "allow" });
+      yaxis.ticklabeloverflow = "allow";
+    }
     if (plot.y_range) yaxis.range = plot.y_range;
     const layout = {
       paper_bgcolor: "rgba(0,0,0,0)",
       plot_bgcolor: "rgba(0,0,0,0)",
-      font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: 0.8 * Number.parseFloat(getComputedStyle(document.documentElement).fontSize) },
+      font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: letters },
       // A narrow plot stacks its legend: leave it room above.
-      margin: { l: 60, r: 12, t: canvas.clientWidth < 520 && !onPaper() ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: 48 },
+      margin: { l: isPlain ? 6 * letters : 60, r: isPlain ? 2 * letters : 12, t: isPlain ? 3 * letters : isNarrow && !onPaper() ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: isPlain ? 5.4 * letters : 48 },
       xaxis,
       yaxis,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },

@@ -6,7 +6,7 @@
   const sign = document.documentElement.lang === "de" ? "," : ".";
   const number = (value, decimals) => value.toFixed(decimals).replace("-", "−").replace(".", sign);
   const lost = document.querySelector("p.lost");
-  const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, Math.round(bed.open_kg * 100), bed.last_event?.at]);
+  const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, Math.round(bed.open_kg * 100), bed.last_event?.at, bed.patient, bed.lies_since]);
   const known = new Map();
 
   const show = (bed) => {
@@ -17,7 +17,9 @@
       const value = bed[part.dataset.value];
       if (part.dataset.decimals) part.textContent = typeof value === "number" ? number(value, Number(part.dataset.decimals)) : "–";
       if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = ` ${number(bed.patient_kg / 0.45359237, 1)} lb`;
-      if (part.dataset.value === "change" && typeof bed.patient_kg === "number") {
+      // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew.
+      if (part.dataset.value === "change" && part.dataset.stay !== (bed.lies_since ?? "")) part.textContent = "–";
+      else if (part.dataset.value === "change" && typeof bed.patient_kg === "number") {
         const change = bed.patient_kg - Number(part.dataset.reference);
         part.textContent = (change < 0 ? "" : "+") + number(change, 2);
       }

@@ -170,6 +170,7 @@ pub(crate) fn drawing_of(reader: Reader, deck: &Deck, lift: &Lift) -> DeckPlan {
         ),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates.collect(),
+        side: None,
         words: crate::plan::words(reader),
     }
 }

@@ -20,6 +20,7 @@ pub(crate) fn plan(reader: Reader, deck: &Deck, report: &CheckReport, case: usiz
         title: reader.fill("{}: deflection under {}", [&deck.name, name]),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates(deck, &report.plates, case),
+        side: None,
         words: words(reader),
     }
 }

@@ -11,7 +11,8 @@ use clap::{Args, Subcommand};
 /// have settled, residuals and findings as they come. Every step is kept in the folder before the page goes on: started
 /// again with the same folder, the run goes on where it stood. At the end the folder holds run.csv, calibration.json and
 /// certificate.html. Then, or at once with --calibration, it guides through the tests of OIML R 76-1 that the bodies at hand
-/// allow, each inside its limits; at the end the folder holds tests.csv and evidence.html.
+/// allow, the sections that move at their angles and the range of temperature too, each inside its limits; at the end the
+/// folder holds tests.csv and evidence.html.
 #[derive(Debug, Args)]
 #[command(group(clap::ArgGroup::new("link").args(["tcp", "serial", "twin"])))]
 pub(crate) struct BenchArgs {

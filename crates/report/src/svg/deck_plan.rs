@@ -7,6 +7,7 @@
 
 use std::fmt::Write as _;
 
+use super::bed_side::BedSide;
 use super::labels::{self, Anchor, Block, Place};
 use crate::number::{fixed, significant};
 
@@ -33,6 +34,8 @@ pub struct DeckPlan {
     pub sections: Vec<SectionPlan>,
     /// Plates.
     pub plates: Vec<PlatePlan>,
+    /// How the sections stand, where that is to be shown below the plan.
+    pub side: Option<BedSide>,
     /// Words of the drawing itself.
     pub words: PlanWords,
 }
@@ -123,6 +126,10 @@ impl DeckPlan {
         let length = self.extent(0, self.sections.iter().map(|s| s.length_mm).sum());
         let width = self.extent(1, 0.0) + 20.0;
         let most = self.plates.iter().filter_map(|p| p.field.as_ref()).fold(0.0_f64, |m, f| m.max(f.max_mm));
+        let has_key = most > 0.0 || self.side.is_none();
+        let below = width + if has_key { KEY_MM } else { 0.0 };
+        let mut side = String::new();
+        let side_mm = self.side.as_ref().map_or(0.0, |s| s.draw(&mut side, &self.sections, below));
         let mut out = String::new();
         // Writing to a String cannot fail.
         let _ = write!(
@@ -131,7 +138,7 @@ impl DeckPlan {
             -MARGIN_MM / 2.0,
             -MARGIN_MM,
             length + MARGIN_MM,
-            width + MARGIN_MM + KEY_MM,
+            below + MARGIN_MM + side_mm,
             escape(&self.title)
         );
         self.draw_sections(&mut out, width);
@@ -141,6 +148,7 @@ impl DeckPlan {
         if most > 0.0 {
             draw_key(&mut out, most, width + 50.0, self.words);
         }
+        out.push_str(&side);
         out.push_str("</svg>");
         out
     }
@@ -360,6 +368,7 @@ mod tests {
                 field: Some(Field { nx: 3, ny: 1, deflection_mm: values, max_mm, max_at_mm: [300.0, 200.0] }),
                 body: None,
             }],
+            side: None,
             words: PlanWords::default(),
         }
     }

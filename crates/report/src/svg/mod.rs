@@ -4,12 +4,14 @@
 
 mod axis;
 pub mod bars;
+mod bed_side;
 mod deck_plan;
 mod labels;
 mod marks;
 pub mod xy_chart;
 
 pub use axis::{Axis, Scale};
+pub use bed_side::BedSide;
 pub(crate) use deck_plan::escape;
 pub use deck_plan::{BodyMark, CellMark, DeckPlan, Field, PlanWords, PlatePlan, SectionPlan};
 pub use marks::{Ink, Mark};

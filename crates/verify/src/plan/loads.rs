@@ -8,7 +8,7 @@ use formats::masses::Mass;
 use super::{FOOT_MM, Placed, PlanError, Step};
 
 /// Part of a plate's capacity that a stack on its middle may take: the cells bear unequal parts of it (engineering choice).
-const CAPACITY_PART: f64 = 0.6;
+pub(super) const CAPACITY_PART: f64 = 0.6;
 /// Pieces lighter than so many intervals make no load: they cost a hand more than they bring (engineering choice).
 const LIGHTEST_E: f64 = 5.0;
 /// Decimal rounding of masses, kg.

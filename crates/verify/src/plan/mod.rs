@@ -1,18 +1,20 @@
 //! Which loads to put where so that the tests of OIML R 76-1 are made with the bodies at hand.
 //!
-//! What is planned is what masses can test on a bench: zero, weighing up and down, eccentricity, repeatability,
-//! discrimination, tare, and half an hour under load with the return of zero. Temperature and tilt need a chamber and a bed
-//! that moves: they are listed as left to do by hand. So is everything for which the bodies do not suffice.
+//! What is planned is zero, weighing up and down, eccentricity, repeatability, discrimination, tare, half an hour under load with the
+//! return of zero, each section that moves at its angles, and the range of temperature. What the bodies do not suffice for, and what the
+//! deck does not have, is listed as left to do by hand. Who has no chamber leaves a kind of test out: that is the session's, not the plan's.
 //!
 //! | module  | what it does |
 //! |---------|--------------|
 //! | `loads` | makes a load of pieces, and lays it on the plates |
-//! | `tests` | the steps of each kind of test |
+//! | `tests` | the steps of each kind of test that masses alone can make |
+//! | `surroundings` | the steps at an angle, and warm and cold |
 //!
 //! Loads of the whole deck are laid on the middles of the plates, the heaviest pieces first, each where the load by area is least.
 //! Not here: what the deck shows ([`crate::indication`]), limits, pages.
 
 mod loads;
+mod surroundings;
 mod tests;
 
 use formats::deck::Deck;
@@ -21,6 +23,7 @@ use formats::tests::TestKind;
 use serde::Serialize;
 
 use loads::Pieces;
+pub use surroundings::{TEMPERATURE_OPEN, TILT_OPEN};
 
 /// Side of a body's foot, mm: how far its middle stays from an edge.
 const FOOT_MM: f64 = 150.0;
@@ -66,6 +69,29 @@ pub struct Step {
     pub load_kg: f64,
     /// When to read, minutes after the first reading under this load; `None`: once it has settled.
     pub minutes: Option<f64>,
+    /// How bed and room stand; `None`: every section flat, the room as it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub setting: Option<Setting>,
+}
+
+/// How bed and room stand at a step.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Setting {
+    /// One section stands at an angle, every other one lies flat.
+    Tilt {
+        /// Name of the section.
+        section: String,
+        /// Plate of the row, also where nothing stands on it.
+        plate: String,
+        /// The angle asked for, °; 0: flat.
+        deg: f64,
+    },
+    /// The deck is as warm as the room or chamber.
+    Temperature {
+        /// The temperature asked for, °C.
+        celsius: f64,
+    },
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "the shape that serde asks for")]
@@ -110,10 +136,10 @@ pub fn plan(deck: &Deck, masses: &[Mass]) -> Result<TestPlan, PlanError> {
     planned.discrimination();
     planned.tare();
     planned.creep();
+    planned.tilt();
+    planned.temperature();
     let (steps, mut open) = planned.finish();
     open.extend(pieces.doubts(deck, &steps));
-    open.push("tilt: each moving section at its angles, loaded and not, by rows added to tests.csv (3.9.1.1)".into());
-    open.push("temperature: over the range of use, in a chamber, by rows added to tests.csv (3.9.2)".into());
     Ok(TestPlan { deck: deck.name.clone(), steps, open })
 }
 
@@ -198,6 +224,7 @@ mod checks {
                 tare_kg = stands;
             }
             let expected = if step.kind == TestKind::Tare { stands - tare_kg } else { stands };
+            assert!(step.load_kg.is_sign_positive(), "no load is 0, not −0: {step:?}");
             assert!((step.load_kg - expected).abs() < 1e-9, "{step:?}");
             assert!(stands <= deck.max_kg + 1e-9, "{step:?}");
         }
@@ -223,11 +250,99 @@ mod checks {
         let deck = deck();
         let few = plan(&deck, &[mass("F1", Some(20.0), 1), mass("F2", Some(10.0), 1), mass("can", None, 4)]).unwrap();
         let open = few.open.join("\n");
-        for said in ["Max", "Min", "discrimination", "tilt", "temperature"] {
+        for said in ["Max", "Min", "discrimination", "tilt: these masses make 30.0 kg on a plate, near 50.0 kg"] {
             assert!(open.contains(said), "{said} in {open}");
         }
         assert!(few.steps.iter().all(|s| s.load_kg <= 30.0 && s.bodies.iter().all(|b| b.body != "can")));
         assert_eq!(plan(&deck, &[mass("can", None, 4)]), Err(PlanError::NoMass));
+    }
+
+    fn tilts(plan: &TestPlan) -> Vec<(&str, &str, f64, f64)> {
+        let told = |s: &'_ Step| matches!(s.setting, Some(Setting::Tilt { .. }));
+        plan.steps
+            .iter()
+            .filter(|s| told(s))
+            .map(|s| match &s.setting {
+                Some(Setting::Tilt { section, plate, deg }) => (section.as_str(), plate.as_str(), *deg, s.load_kg),
+                _ => unreachable!("kept above"),
+            })
+            .collect()
+    }
+
+    /// 3.9.1.1 (read-2nd): no load and loaded at each tilt; every plate of a section that moves, at the ends of the range in deck.toml.
+    #[test]
+    fn every_plate_of_a_moving_section_is_read_empty_and_loaded_flat_and_at_both_ends_of_its_range() {
+        let deck = deck();
+        let plan = plan(&deck, &many()).unwrap();
+        let found = tilts(&plan);
+        for section in &deck.sections {
+            let [low, high] = section.angle_deg;
+            for plate in deck.plates.iter().filter(|p| p.section == section.name) {
+                let here: Vec<_> = found.iter().filter(|t| t.1 == plate.name).collect();
+                // Flat, and each end that is not flat; empty and loaded.
+                let ends = [low, high].iter().filter(|deg| **deg != 0.0).count();
+                let expected = if high > low { 2 * (1 + ends) } else { 0 };
+                assert_eq!(here.len(), expected, "{here:?}");
+                for pair in here.chunks(2) {
+                    // The empty reading comes first: it is what the loaded one is zeroed by at its angle.
+                    assert!((pair[0].2 - pair[1].2).abs() < 1e-9 && pair[0].3 == 0.0 && pair[1].3 > 0.0, "{pair:?}");
+                }
+            }
+        }
+        assert!(!found.is_empty());
+        // The lowest load at which the permissible error of class III steps up is 500 e = 50 kg.
+        assert!(found.iter().all(|t| t.3 == 0.0 || (t.3 - 50.0).abs() < 1e-9), "{found:?}");
+        // The bodies of a row stand on its plate, where it is held to be.
+        for step in &plan.steps {
+            if let Some(Setting::Tilt { plate, .. }) = &step.setting {
+                assert!(step.bodies.iter().all(|b| b.plate == *plate), "{step:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_section_is_raised_once_for_all_its_plates() {
+        let plan = plan(&deck(), &many()).unwrap();
+        let mut raised: Vec<(&str, f64)> = tilts(&plan).into_iter().map(|t| (t.0, t.2)).collect();
+        raised.dedup();
+        let mut once = raised.clone();
+        once.sort_by(|a, b| a.partial_cmp(b).unwrap());
+        once.dedup();
+        assert_eq!(raised.len(), once.len(), "{raised:?}");
+    }
+
+    /// 3.9.2 (read-2nd): over the range of use; the zero comes first at each temperature.
+    #[test]
+    fn zero_and_loads_are_read_at_both_ends_of_the_range_of_temperature_and_between() {
+        let deck = deck();
+        let plan = plan(&deck, &many()).unwrap();
+        let mut by: Vec<(f64, Vec<f64>)> = Vec::new();
+        for step in of(&plan, TestKind::Temperature) {
+            let Some(Setting::Temperature { celsius }) = step.setting else { panic!("{step:?}") };
+            match by.last_mut() {
+                Some((same, loads)) if (*same - celsius).abs() < 1e-9 => loads.push(step.load_kg),
+                _ => by.push((celsius, vec![step.load_kg])),
+            }
+        }
+        let [low, high] = deck.ambient_c;
+        assert_eq!(by.iter().map(|(c, _)| *c).collect::<Vec<_>>(), [low, f64::midpoint(low, high), high]);
+        for (_, loads) in by {
+            assert!(
+                loads[0] == 0.0 && loads.len() >= 3 && (loads[loads.len() - 1] - deck.max_kg).abs() < 1e-9,
+                "{loads:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_has_no_moving_section_and_no_range_of_temperature_is_said_to_have_none() {
+        let mut still = deck();
+        still.sections.iter_mut().for_each(|s| s.angle_deg = [0.0, 0.0]);
+        still.ambient_c = [21.0, 21.2];
+        let plan = plan(&still, &many()).unwrap();
+        assert!(plan.steps.iter().all(|s| s.setting.is_none()));
+        let open = plan.open.join("\n");
+        assert!(open.contains("no section of this deck moves") && open.contains("there is no range to test"), "{open}");
     }
 
     /// 3.7.1 (read-2nd): the errors of the masses at a load within a third of the permissible error there.

@@ -21,10 +21,10 @@ const NEAR: f64 = 0.2;
 
 /// Steps under way.
 pub(super) struct Planned<'a> {
-    deck: &'a Deck,
-    pieces: &'a Pieces,
-    steps: Vec<Step>,
-    open: Vec<String>,
+    pub(super) deck: &'a Deck,
+    pub(super) pieces: &'a Pieces,
+    pub(super) steps: Vec<Step>,
+    pub(super) open: Vec<String>,
 }
 
 impl<'a> Planned<'a> {
@@ -36,14 +36,15 @@ impl<'a> Planned<'a> {
         (self.steps, self.open)
     }
 
-    fn add(&mut self, kind: TestKind, step: &str, act: Act, bodies: Vec<Placed>, tare_kg: f64) {
+    pub(super) fn add(&mut self, kind: TestKind, step: &str, act: Act, bodies: Vec<Placed>, tare_kg: f64) {
         let stands: f64 = bodies.iter().map(|b| b.mass_kg).sum();
-        let load_kg = ((stands - tare_kg) * 1e7).round() / 1e7;
-        self.steps.push(Step { kind, step: step.into(), act, bodies, load_kg, minutes: None });
+        // The sum of nothing is −0, which nobody wants to read.
+        let load_kg = ((stands - tare_kg) * 1e7).round() / 1e7 + 0.0;
+        self.steps.push(Step { kind, step: step.into(), act, bodies, load_kg, minutes: None, setting: None });
     }
 
     /// Pieces for a load of the whole deck as it can be laid there.
-    fn laid(&self, kg: f64) -> Vec<Placed> {
+    pub(super) fn laid(&self, kg: f64) -> Vec<Placed> {
         self.pieces.spread(self.deck, &self.pieces.towards(kg.min(self.deck.max_kg), &[]))
     }
 

@@ -87,9 +87,10 @@ impl Bed {
         self.stay.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    /// The stay that goes on, once its entry is kept.
+    /// The stay that goes on, once its entry is kept. Who follows the bed is told, though its figures are as before.
     pub(super) fn lies_now(&self, stay: Option<Stay>) {
         *self.stay.lock().unwrap_or_else(PoisonError::into_inner) = stay;
+        self.live.send_modify(|_| {});
     }
 
     pub(super) fn note(&self, change: impl FnOnce(&mut Trouble)) {

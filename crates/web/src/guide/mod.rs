@@ -29,7 +29,7 @@ pub use session::GuideError;
 use session::Session;
 
 use crate::guided::{self, Guided, no_hands};
-pub use crate::guided::{Body, Hands, Keep};
+pub use crate::guided::{Body, Hands, Keep, Seen};
 use crate::words::Reader;
 use crate::workbench::Refusal;
 
@@ -100,6 +100,8 @@ impl Guided for Guide {
         };
         // Asked for under the lock, done without it: hands send samples.
         let task = self.locked().task();
+        // The verification beside it may have left a section raised.
+        hands.stand(&[], None);
         match (what, task) {
             ("off", _) | (_, session::Task::Off) => hands.take_off(),
             (_, session::Task::Put(body)) => hands.put(&[body]),

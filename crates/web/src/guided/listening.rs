@@ -51,6 +51,19 @@ impl Listening {
         self.window.back().map(|s| s.t_s)
     }
 
+    /// The angle of a section over the seconds of a reading, °, by the deck's own sensor; `None` where it has none for that section.
+    pub(crate) fn tilt_deg(&self, section: usize) -> Option<f64> {
+        let from_s = self.now_s()? - READING_S;
+        let angles: Vec<f64> = self
+            .samples()
+            .iter()
+            .filter(|s| s.t_s >= from_s)
+            .filter_map(|s| s.tilt_deg.get(section).copied())
+            .collect();
+        let n = u32::try_from(angles.len()).ok().filter(|n| *n > 0)?;
+        Some(angles.iter().sum::<f64>() / f64::from(n))
+    }
+
     /// Lets go of what was heard: a reading holds for one step, the next one begins with the next load.
     pub(crate) fn forget(&mut self) {
         self.window.clear();

@@ -45,6 +45,18 @@ pub trait Hands: Send + Sync {
     fn press(&self, plate: usize, at_mm: [f64; 2]);
     /// Takes everything off.
     fn take_off(&self);
+    /// Brings each section near its angle, °, and the room near a temperature, °C. Sections that are not named lie flat; without a
+    /// temperature the room is as it is by itself.
+    fn stand(&self, angles_deg: &[f64], room_c: Option<f64>) -> Seen;
+}
+
+/// What an invented inclinometer and thermometer show.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen {
+    /// Angle of each section, °.
+    pub angles_deg: Vec<f64>,
+    /// Temperature of the room, °C; `None` where nobody was asked to change it.
+    pub room_c: Option<f64>,
 }
 
 /// What a guided run answers its page.

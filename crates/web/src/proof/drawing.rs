@@ -1,8 +1,8 @@
 //! A step's bodies, drawn where they are to stand.
 
 use formats::deck::{Deck, Plate};
-use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
-use verify::plan::{Placed, Step};
+use report::svg::{BedSide, BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
+use verify::plan::{Placed, Setting, Step};
 
 use crate::plan;
 use crate::words::Reader;
@@ -28,18 +28,43 @@ pub(super) fn drawing(reader: Reader, deck: &Deck, step: &Step) -> DeckPlan {
             body: here.first().map(|b| BodyMark { name: names(&here), at_mm: b.at_mm, foot_mm: FOOT_MM }),
         }
     });
-    let words: Vec<String> = deck
+    let mut words: Vec<String> = deck
         .plates
         .iter()
         .map(|p| (p, on(p)))
         .filter(|(_, here)| !here.is_empty())
         .map(|(p, here)| reader.fill("{} on plate {}", [&names(&here), &p.name]))
         .collect();
+    let side = side(deck, step);
+    if side.is_some() {
+        words.extend(turned(reader, step));
+    }
     DeckPlan {
         title: words.join("; "),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: plates.collect(),
+        side,
         words: plan::words(reader),
+    }
+}
+
+/// The bed from the side where a step is about an angle.
+fn side(deck: &Deck, step: &Step) -> Option<BedSide> {
+    let Some(Setting::Tilt { section, deg, .. }) = &step.setting else { return None };
+    let angles_deg = deck.sections.iter().map(|s| if s.name == *section { *deg } else { 0.0 }).collect();
+    // As the workbench draws it: sections turn about the hinge towards the one that never moves.
+    let still =
+        deck.sections.iter().position(|s| s.angle_deg.iter().all(|deg| *deg == 0.0)).unwrap_or(deck.sections.len() / 2);
+    Some(BedSide { angles_deg, still })
+}
+
+/// How a section stands, in words.
+fn turned(reader: Reader, step: &Step) -> Option<String> {
+    match &step.setting {
+        Some(Setting::Tilt { section, deg, .. }) => {
+            Some(reader.fill("section {} at {}°", [section, &reader.signs(&deg.to_string())]))
+        }
+        _ => None,
     }
 }
 

@@ -22,6 +22,9 @@ pub(super) enum Row {
         minutes: Option<f64>,
         #[serde(rename = "temperature_C")]
         temperature_c: Option<f64>,
+        /// Angle of the section that the step is about, °.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        tilt_deg: Option<f64>,
     },
 }
 
@@ -53,7 +56,7 @@ impl Kept {
 
     /// Reads what was kept, for the same deck, calibration and plan as `begun`, whose counts are of so many cells.
     pub(super) fn read(text: &str, begun: &Self, n_cells: usize) -> Result<Self, String> {
-        let kept: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        let mut kept: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
         if kept.form != FORM {
             return Err(format!("found form {}, expected {FORM}", kept.form));
         }
@@ -66,6 +69,7 @@ impl Kept {
                 kept.calibrated_at, begun.calibrated_at
             ));
         }
+        kept.go_on_to(begun);
         if kept.planned != begun.planned || kept.rows.len() != begun.rows.len() {
             return Err("found a verification of another plan, expected that of this deck with these masses".into());
         }
@@ -77,6 +81,16 @@ impl Kept {
             return Err(format!("found counts that do not fit, expected those of {n_cells} cells"));
         }
         Ok(kept)
+    }
+
+    /// A verification that was begun before there were as many kinds of test goes on with those that came since, at its end.
+    fn go_on_to(&mut self, begun: &Self) {
+        let steps = |planned: &str| serde_json::from_str::<Vec<serde_json::Value>>(planned).unwrap_or_default();
+        let (before, now) = (steps(&self.planned), steps(&begun.planned));
+        if !before.is_empty() && before.len() == self.rows.len() && now.starts_with(&before) {
+            self.planned.clone_from(&begun.planned);
+            self.rows.resize(begun.rows.len(), Row::Waiting);
+        }
     }
 
     pub(super) fn write(&self) -> String {
@@ -93,10 +107,22 @@ mod tests {
     fn what_was_kept_is_read_back_and_what_belongs_elsewhere_is_refused() {
         let begun = Kept::new("a deck", "2031-01-01T00:00:00Z", "a plan", 3);
         let mut kept = begun.clone();
-        kept.rows[0] = Row::Taken { counts: vec![1.5, -2.0], minutes: Some(5.0), temperature_c: None };
+        kept.rows[0] =
+            Row::Taken { counts: vec![1.5, -2.0], minutes: Some(5.0), temperature_c: None, tilt_deg: Some(64.93) };
         kept.rows[1] = Row::LeftOut;
         let text = kept.write();
         assert_eq!(Kept::read(&text, &begun, 2), Ok(kept));
+        // What an earlier version wrote: no angles, and a plan that ends earlier.
+        let mut shorter = Kept::new("a deck", "2031-01-01T00:00:00Z", "[{\"a\":1},{\"b\":2}]", 2);
+        shorter.rows[0] = Row::Taken { counts: vec![1.0, 2.0], minutes: None, temperature_c: None, tilt_deg: None };
+        assert!(!shorter.write().contains("tilt"));
+        let longer = Kept::new("a deck", "2031-01-01T00:00:00Z", "[{\"a\":1},{\"b\":2},{\"c\":3}]", 3);
+        let goes_on = Kept::read(&shorter.write(), &longer, 2).unwrap();
+        assert_eq!(goes_on.rows, [shorter.rows[0].clone(), Row::Waiting, Row::Waiting]);
+        assert_eq!(goes_on.planned, longer.planned);
+        let changed = Kept { planned: "[{\"a\":1},{\"b\":3},{\"c\":3}]".into(), ..longer.clone() };
+        assert!(Kept::read(&shorter.write(), &changed, 2).unwrap_err().contains("another plan"));
+        assert!(Kept::read(&longer.write(), &shorter, 2).unwrap_err().contains("another plan"));
         let other = |change: fn(&mut Kept)| {
             let mut other = begun.clone();
             change(&mut other);

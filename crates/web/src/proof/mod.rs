@@ -5,6 +5,7 @@
 //! |-----------|--------------|
 //! | `kept`    | what outlives a power cut, as text |
 //! | `session` | where the verification stands, and what each step does to it |
+//! | `standing` | the angle or the temperature of a step, entered or measured |
 //! | `drawing` | the bodies of a step on the deck |
 //! | `page`    | the page |
 //!
@@ -15,6 +16,7 @@ mod drawing;
 mod kept;
 mod page;
 mod session;
+mod standing;
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -181,18 +183,22 @@ impl Guided for Proof {
 
     fn hand(&self, what: &str) -> Result<Value, Refusal> {
         let Some(hands) = &self.begin.hands else { return Err(no_hands()) };
-        let mut bodies = Vec::new();
+        let mut asked = None;
         self.with(|session| {
-            bodies = session.bodies();
+            asked = Some((session.bodies(), session.stands()));
             Ok(Value::Null)
         })?;
+        // While it waits for a calibration nothing is to be done at the deck.
+        let Some((bodies, stands)) = asked else { return Ok(json!({ "done": true })) };
         // Without the lock: hands send samples.
+        let seen = hands.stand(&stands.angles_deg, stands.room_c);
         if what == "off" || bodies.is_empty() {
             hands.take_off();
         } else {
             hands.put(&bodies);
         }
-        Ok(json!({ "done": true }))
+        let entered = stands.turned.and_then(|section| seen.angles_deg.get(section).copied()).or(seen.room_c);
+        Ok(json!({ "done": true, "entered": entered }))
     }
 
     fn file(&self, name: &str) -> Option<String> {

@@ -44,6 +44,8 @@ fn help(reader: Reader) -> Markup {
         li { (reader.say("At each step just what is drawn stands on the deck. Bodies that stand on one mark may stand one on the other.")) }
         li { (reader.say("The tests and limits are those of OIML R 76-1. The deck is read to a tenth of a gram, so that no small masses need to be added to find where the display changes over.")) }
         li { strong { (reader.say("Half an hour under load")) } ": " (reader.say("the readings are taken by themselves, five minutes apart; stay off the bed. If the power goes meanwhile, the half hour begins anew.")) }
+        li { (reader.say("Tilt: one section after the other is raised to the ends of its range, read empty and loaded. Enter the angle that an inclinometer shows on it; the section may give way a little under its load. Bodies on a slope are held by a stop or a mat that bears on the plate alone.")) }
+        li { (reader.say("Temperature: room or chamber at both ends of the deck's range of use and between them; enter what a thermometer beside the deck shows. Without a chamber leave the test out: the report then says that it stays open.")) }
         li { (reader.say("A test can be left out; the report then says that it was not made. Go back a step to take a reading again.")) }
         li { (reader.say("Every reading is on the disk before the page goes on. After a power cut start the same command with the same folder.")) }
         li { (reader.say("The deck is read where it was calibrated, at the gravity of its calibration. At the place of use a few loads show that the conversion holds there.")) }

@@ -9,12 +9,13 @@ use formats::recording::Sample;
 use formats::tests::{Test, TestKind};
 use report::charts::{of_test, test_name};
 use serde_json::{Value, json};
-use verify::indication::indication_kg;
-use verify::plan::{Act, Step, TestPlan};
+use verify::indication::indication_at_kg;
+use verify::plan::{Act, Setting, Step, TEMPERATURE_OPEN, TILT_OPEN, TestPlan};
 use verify::{Phase, VerifyReport, verify};
 
 use super::drawing::drawing;
 use super::kept::{Kept, NAME, Row};
+use super::standing::{self, Angle};
 use super::{Begin, ProofError};
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
@@ -39,6 +40,16 @@ pub(super) struct Session {
     /// When the load was read first that lies now, by the deck's clock, s.
     lies_since_s: Option<f64>,
     report: Option<Result<VerifyReport, String>>,
+}
+
+/// How bed and room are to stand for a step.
+pub(super) struct Stands {
+    /// Angle of each section, °.
+    pub(super) angles_deg: Vec<f64>,
+    /// Index of the section that is not flat.
+    pub(super) turned: Option<usize>,
+    /// Temperature, °C, where the step is about it.
+    pub(super) room_c: Option<f64>,
 }
 
 /// Creep and the return of zero are one course: half an hour under load, then zero.
@@ -93,7 +104,7 @@ impl Session {
         // Nobody touches the deck while a load lies: what is due is read by itself.
         if self.waits_min().is_some_and(|minutes| minutes > 0.0)
             && self.is_due()
-            && let Err(Refusal(_, why)) = self.take()
+            && let Err(Refusal(_, why)) = self.take(&Value::Null)
         {
             tracing::debug!(why, "a reading that is due waits");
         }
@@ -148,17 +159,111 @@ impl Session {
         self.step_now().map(|s| s.bodies.iter().map(body).collect()).unwrap_or_default()
     }
 
+    fn section(&self, name: &str) -> Option<usize> {
+        self.deck.sections.iter().position(|s| s.name == name)
+    }
+
+    /// How the next step asks bed and room to stand.
+    pub(super) fn stands(&self) -> Stands {
+        let mut stands = Stands { angles_deg: vec![0.0; self.deck.sections.len()], turned: None, room_c: None };
+        match self.step_now().and_then(|s| s.setting.as_ref()) {
+            Some(Setting::Tilt { section, deg, .. }) if *deg != 0.0 => {
+                stands.turned = self.section(section);
+                if let Some(turned) = stands.turned {
+                    stands.angles_deg[turned] = *deg;
+                }
+            }
+            Some(Setting::Temperature { celsius }) => stands.room_c = Some(*celsius),
+            Some(Setting::Tilt { .. }) | None => {}
+        }
+        stands
+    }
+
+    /// Steps before one that were read, the newest first, with angle and temperature.
+    fn read_before(&self, step: usize) -> impl Iterator<Item = (&Step, Option<f64>, Option<f64>)> {
+        let rows = self.plan.steps.iter().zip(&self.kept.rows).take(step).rev();
+        rows.filter_map(|(step, row)| match row {
+            Row::Taken { tilt_deg, temperature_c, .. } => Some((step, *tilt_deg, *temperature_c)),
+            Row::Waiting | Row::LeftOut => None,
+        })
+    }
+
+    /// Whether a step is the first at its angle or temperature: nothing that the deck shows says that bed and room stand so.
+    fn is_new_setting(&self, step: usize) -> bool {
+        let setting = |i: usize| self.plan.steps.get(i).and_then(|s| s.setting.as_ref());
+        match (setting(step), step.checked_sub(1).and_then(setting)) {
+            (Some(Setting::Tilt { section, deg, .. }), Some(Setting::Tilt { section: before, deg: at, .. })) => {
+                section != before || (deg - at).abs() > 1e-9
+            }
+            (now, before) => now.is_some() && now != before,
+        }
+    }
+
+    /// At what angle the same plate was read without load for a loaded step, °: the pair is judged as one angle.
+    fn empty_deg(&self, step: usize) -> Option<f64> {
+        let now = self.plan.steps.get(step)?;
+        let fellow = |s: &Step| s.setting == now.setting && s.load_kg == 0.0;
+        let setting = now.setting.as_ref().filter(|_| now.load_kg > 0.0)?;
+        matches!(setting, Setting::Tilt { .. })
+            .then(|| self.read_before(step).find(|(s, _, _)| fellow(s)).and_then(|(_, deg, _)| deg))
+            .flatten()
+    }
+
+    /// What was entered last for the same angle or temperature.
+    fn entered_last(&self, step: usize) -> Option<f64> {
+        match self.plan.steps.get(step)?.setting.as_ref()? {
+            Setting::Tilt { section, deg, .. } => {
+                let is_same = |s: &Step| matches!(&s.setting, Some(Setting::Tilt { section: other, deg: at, .. }) if other == section && (at - deg).abs() < 1e-9);
+                self.read_before(step).find(|(s, _, _)| is_same(s)).and_then(|(_, deg, _)| deg)
+            }
+            setting @ Setting::Temperature { .. } => {
+                self.read_before(step).find(|(s, _, _)| s.setting.as_ref() == Some(setting)).and_then(|(_, _, c)| c)
+            }
+        }
+    }
+
+    /// Angle and temperature at which the next step is read.
+    fn standing(&self, step: usize, entered: &Value) -> Result<(Option<f64>, Option<f64>), Refusal> {
+        let own_c = self.listening.samples().last().and_then(|s| s.temperature_c);
+        match self.plan.steps.get(step).and_then(|s| s.setting.as_ref()) {
+            None => Ok((None, own_c)),
+            Some(Setting::Tilt { section, deg, .. }) => {
+                let angle = Angle {
+                    section,
+                    asked_deg: *deg,
+                    measured_deg: self.section(section).and_then(|i| self.listening.tilt_deg(i)),
+                    empty_deg: self.empty_deg(step),
+                };
+                Ok((Some(angle.read(entered)?), own_c))
+            }
+            Some(Setting::Temperature { celsius }) => Ok((None, Some(standing::temperature_c(*celsius, entered)?))),
+        }
+    }
+
+    /// Cosines of the cells' angles where a step is read at one, in the order of the calibration.
+    fn cosines(&self, step: usize, tilt_deg: Option<f64>) -> Vec<f64> {
+        let setting = self.plan.steps.get(step).and_then(|s| s.setting.as_ref());
+        let (Some(Setting::Tilt { section, .. }), Some(deg)) = (setting, tilt_deg) else { return Vec::new() };
+        let of = |plate: usize| self.deck.plates[plate].section == *section;
+        self.deck.cells().map(|(plate, _)| if of(plate) { deg.to_radians().cos() } else { 1.0 }).collect()
+    }
+
     /// A step that the page asks for.
     pub(super) fn step(&mut self, step: &str, entered: &Value) -> Result<Value, Refusal> {
         meant_for(entered, self.next())?;
         match step {
-            "take" => self.take()?,
+            "take" => self.take(entered)?,
             // Unasked, only what looks like the load that is planned.
             "take-if-near" => {
+                if self.is_new_setting(self.next()) {
+                    return Err(against(
+                        "the first reading at an angle or a temperature is taken by a press: look whether bed and room stand so",
+                    ));
+                }
                 if !self.is_near() {
                     return Err(against("the deck shows another load than is asked for: look at what stands there"));
                 }
-                self.take()?;
+                self.take(entered)?;
             }
             "leave-out" => self.leave_out()?,
             "back" => self.back()?,
@@ -177,7 +282,7 @@ impl Session {
         Ok(())
     }
 
-    fn take(&mut self) -> Result<(), Refusal> {
+    fn take(&mut self, entered: &Value) -> Result<(), Refusal> {
         let next = self.next();
         let Some(step) = self.plan.steps.get(next).cloned() else {
             return Err(against("every reading was taken"));
@@ -189,8 +294,8 @@ impl Session {
                 step.minutes.unwrap_or_default()
             )));
         }
+        let (tilt_deg, temperature_c) = self.standing(next, entered)?;
         let counts = self.listening.reading(&self.deck)?;
-        let temperature_c = self.listening.samples().last().and_then(|s| s.temperature_c);
         let begins = step.minutes == Some(0.0);
         let minutes = match step.minutes {
             // To the half minute: a reading is ten seconds long.
@@ -202,7 +307,7 @@ impl Session {
         };
         let began_s = self.listening.now_s();
         let mut rows = self.kept.rows.clone();
-        rows[next] = Row::Taken { counts, minutes, temperature_c };
+        rows[next] = Row::Taken { counts, minutes, temperature_c, tilt_deg };
         self.put(rows)?;
         if begins {
             self.lies_since_s = began_s;
@@ -248,10 +353,10 @@ impl Session {
         Ok(())
     }
 
-    /// What the counts show above the calibration's zeros, kg.
-    fn shown_kg(&self, counts: &[f64]) -> Option<f64> {
+    /// What the counts show above the calibration's zeros, kg, at the angles of the cells' sections.
+    fn shown_kg(&self, counts: &[f64], cosines: &[f64]) -> Option<f64> {
         // Cells and gains were looked at when the session began.
-        indication_kg(&self.calibration, counts, self.calibration.gravity_m_s2).ok()
+        indication_at_kg(&self.calibration, counts, self.calibration.gravity_m_s2, cosines).ok()
     }
 
     /// What was taken off as zero or tare when that step is read, kg.
@@ -260,7 +365,7 @@ impl Session {
         let (mut zero_kg, mut tare_kg) = (0.0, None);
         for (step, row) in self.plan.steps[..step.min(self.plan.steps.len())].iter().zip(&self.kept.rows) {
             if let (Act::SetZero | Act::SetTare, Row::Taken { counts, .. }) = (step.act, row) {
-                let kg = self.shown_kg(counts).unwrap_or(0.0);
+                let kg = self.shown_kg(counts, &[]).unwrap_or(0.0);
                 if step.act == Act::SetZero { zero_kg = kg } else { tare_kg = Some(kg) }
             }
         }
@@ -269,30 +374,36 @@ impl Session {
 
     /// Net indication of a step that was read, kg.
     fn net_kg(&self, step: usize) -> Option<f64> {
-        let Row::Taken { counts, .. } = self.kept.rows.get(step)? else { return None };
+        let Row::Taken { counts, tilt_deg, .. } = self.kept.rows.get(step)? else { return None };
+        let shown_kg = self.shown_kg(counts, &self.cosines(step, *tilt_deg))?;
         // To a tenth of a gram, far below e/5.
-        Some(((self.shown_kg(counts)? - self.taken_off_kg(step)) * 1e4).round() / 1e4)
+        Some(((shown_kg - self.taken_off_kg(step)) * 1e4).round() / 1e4)
     }
 
     /// The rows of tests.csv so far.
     fn tests(&self) -> Vec<Test> {
         let mut tests: Vec<Test> = Vec::new();
         for (i, (step, row)) in self.plan.steps.iter().zip(&self.kept.rows).enumerate() {
-            let Row::Taken { minutes, temperature_c, .. } = row else { continue };
+            let Row::Taken { minutes, temperature_c, tilt_deg, .. } = row else { continue };
             let (Act::Read, Some(indication_kg)) = (step.act, self.net_kg(i)) else { continue };
             let on_one = step.bodies.first().filter(|first| step.bodies.iter().all(|b| b.plate == first.plate));
+            // At an angle an empty plate is the fellow of the loaded one, and both stand at the angle of the empty one.
+            let plate = match &step.setting {
+                Some(Setting::Tilt { plate, .. }) => Some(plate.clone()),
+                _ => on_one.map(|b| b.plate.clone()),
+            };
             tests.push(Test {
                 line: tests.len() + 2,
                 kind: step.kind,
                 step: step.step.clone(),
-                plate: on_one.map(|b| b.plate.clone()),
+                plate,
                 at_mm: on_one.map(|b| b.at_mm),
                 load_kg: step.load_kg,
                 indication_kg,
                 added_g: None,
                 minutes: *minutes,
                 temperature_c: *temperature_c,
-                tilt_deg: None,
+                tilt_deg: self.empty_deg(i).or(*tilt_deg),
             });
         }
         // A load whose addition is still to come says nothing yet.
@@ -327,7 +438,12 @@ impl Session {
     /// What the deck shows now, net, kg.
     fn shown_now_kg(&self) -> Option<f64> {
         let counts: Vec<f64> = self.listening.settling(&self.deck)?.counts.into_iter().collect::<Option<_>>()?;
-        Some(self.shown_kg(&counts)? - self.taken_off_kg(self.next()))
+        let next = self.next();
+        let stands = self.stands();
+        let measured_deg = stands.turned.and_then(|section| self.listening.tilt_deg(section));
+        let asked_deg = stands.turned.and_then(|section| stands.angles_deg.get(section).copied());
+        let tilt_deg = measured_deg.or_else(|| self.entered_last(next)).or(asked_deg);
+        Some(self.shown_kg(&counts, &self.cosines(next, tilt_deg))? - self.taken_off_kg(next))
     }
 
     /// Whether what is shown may be the load that the next step asks for.
@@ -360,28 +476,64 @@ impl Session {
             "stage": if self.is_done() { "done" } else { "place" },
             "steps": steps,
             "next": next,
-            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty()).map(|s| reader.drawn(drawing(reader, &self.deck, s).svg())),
+            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty() || matches!(s.setting, Some(Setting::Tilt { .. }))).map(|s| reader.drawn(drawing(reader, &self.deck, s).svg())),
             "tests": self.found(reader),
             "problem": self.report.as_ref().and_then(|r| r.as_ref().err()),
             "passed": self.report.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.passed),
-            "open": self.plan.open.iter().map(|o| reader.stage(o)).collect::<Vec<_>>(),
+            "open": self.open().map(|o| reader.stage(o)).collect::<Vec<_>>(),
+            "ask": self.ask(),
             "files": self.keeping.names(),
             "has_hands": has_hands,
         })
     }
 
+    /// What stays to be tested by hand: what the plan could not hold, and what bed and room were not there for.
+    fn open(&self) -> impl Iterator<Item = &str> {
+        let is_left_out = |kind: TestKind| {
+            self.plan.steps.iter().zip(&self.kept.rows).any(|(s, row)| s.kind == kind && *row == Row::LeftOut)
+        };
+        let left_out = [(TestKind::Tilt, TILT_OPEN), (TestKind::Temperature, TEMPERATURE_OPEN)];
+        let left_out = left_out.into_iter().filter(move |(kind, _)| is_left_out(*kind)).map(|(_, open)| open);
+        self.plan.open.iter().map(String::as_str).chain(left_out)
+    }
+
+    /// What the person beside the deck is to enter for the next step, and what its field begins with.
+    fn ask(&self) -> Value {
+        let next = self.next();
+        let Some(step) = self.plan.steps.get(next) else { return Value::Null };
+        let last = self.entered_last(next);
+        match &step.setting {
+            Some(Setting::Tilt { section, deg, .. }) if *deg != 0.0 => {
+                if self.section(section).and_then(|i| self.listening.tilt_deg(i)).is_some() {
+                    return Value::Null;
+                }
+                // The load that stands, or will stand, there: who reads the angle without it is to know too.
+                let here = self.plan.steps.iter().filter(|s| s.setting == step.setting);
+                let load_kg = here.map(|s| s.load_kg).fold(0.0, f64::max);
+                // d(1 / cos θ) cos θ = tan θ dθ: what a tenth of a degree makes of the load.
+                let slip_g = 1e3 * load_kg * deg.to_radians().tan().abs() * 0.1_f64.to_radians();
+                json!({ "what": "angle", "section": section, "value": last, "slip_g": slip_g })
+            }
+            Some(Setting::Temperature { .. }) => {
+                let own_c = self.listening.samples().last().and_then(|s| s.temperature_c);
+                json!({ "what": "temperature", "value": last.or(own_c) })
+            }
+            Some(Setting::Tilt { .. }) | None => Value::Null,
+        }
+    }
+
     fn step_of(&self, reader: Reader, i: usize) -> Value {
         let step = &self.plan.steps[i];
-        let (became, minutes) = match &self.kept.rows[i] {
-            Row::Waiting => ("waiting", None),
-            Row::LeftOut => ("left out", None),
-            Row::Taken { minutes, .. } => ("taken", *minutes),
+        let (became, minutes, tilt_deg, temperature_c) = match &self.kept.rows[i] {
+            Row::Waiting => ("waiting", None, None, None),
+            Row::LeftOut => ("left out", None, None, None),
+            Row::Taken { minutes, tilt_deg, temperature_c, .. } => ("taken", *minutes, *tilt_deg, *temperature_c),
         };
         let shown_kg = self.net_kg(i).filter(|_| step.act == Act::Read);
         json!({
             "kind": step.kind.word(), "name": reader.stage(test_name(step.kind.word())), "step": reader.stage(&step.step), "act": step.act,
             "bodies": step.bodies, "load_kg": step.load_kg, "due_min": step.minutes, "became": became,
-            "minutes": minutes, "shown_kg": shown_kg, "error_g": shown_kg.map(|kg| 1e3 * (kg - step.load_kg)),
+            "setting": step.setting, "by_press": self.is_new_setting(i), "tilt_deg": tilt_deg, "temperature_C": temperature_c, "minutes": minutes, "shown_kg": shown_kg, "error_g": shown_kg.map(|kg| 1e3 * (kg - step.load_kg)),
             "limit_g": r76::mpe_g(self.deck.class, self.deck.e_g, step.load_kg, false),
         })
     }

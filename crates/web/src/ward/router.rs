@@ -241,7 +241,7 @@ fn live(beds: Vec<Arc<Bed>>) -> impl Stream<Item = Result<Event, Infallible>> {
 }
 
 fn event(live: &Live, bed: &Bed) -> Event {
-    let shown = pages::shown(live, &bed.trouble());
+    let shown = pages::shown_as(live, bed);
     Event::default().event("bed").data(shown.to_string())
 }
 

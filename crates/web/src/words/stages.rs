@@ -52,6 +52,7 @@ mod tests {
             include_str!("../../../calibrate/src/touch/judge.rs"),
             include_str!("../../../verify/src/plan/tests.rs"),
             include_str!("../../../verify/src/plan/loads.rs"),
+            include_str!("../../../verify/src/plan/surroundings.rs"),
             include_str!("../../../verify/src/kinds/creep.rs"),
             include_str!("../../../verify/src/kinds/discrimination.rs"),
             include_str!("../../../verify/src/kinds/eccentricity.rs"),
@@ -68,6 +69,7 @@ mod tests {
             include_str!("../guided/mod.rs"),
             include_str!("../guide/session.rs"),
             include_str!("../proof/session.rs"),
+            include_str!("../proof/standing.rs"),
         ];
         // Not for a page: the reason of a lint, errors of a file that a guided run cannot write, of the start, of the log; a half that is
         // told whole below.

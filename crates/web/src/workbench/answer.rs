@@ -142,6 +142,7 @@ fn plan(reader: Reader, deck: &Deck, seen: &design::Glance, case: usize) -> Deck
         title: reader.fill("{}: deflection under {}", [&deck.name, name]),
         sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
         plates: crate::plan::plates(deck, &seen.plates, case),
+        side: None,
         words: crate::plan::words(reader),
     }
 }

@@ -159,7 +159,8 @@ async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, hearers: Hearers,
                     hearers.hear(Sample {
                         t_s: frame.t_ms as f64 / 1e3,
                         temperature_c: frame.temperature_c,
-                        tilt_deg: Vec::new(),
+                        // Sections in the order of deck.toml, as in a ward.
+                        tilt_deg: frame.tilt_deg,
                         counts: frame.counts.iter().map(|c| c.map(f64::from)).collect(),
                     });
                 }

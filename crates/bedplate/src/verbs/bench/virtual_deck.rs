@@ -6,7 +6,8 @@ use std::time::Duration;
 use formats::deck::Deck;
 use formats::recording::Sample;
 use twin::LiveBench;
-use web::guide::{Body, Hands};
+use twin::bench::live::BENCH_C;
+use web::guide::{Body, Hands, Seen};
 
 use super::hearers::Hearers;
 use crate::failure::Failure;
@@ -27,6 +28,7 @@ pub(crate) struct VirtualDeck {
 
 struct State {
     bench: LiveBench,
+    n_sections: usize,
     /// Samples that a press still lasts.
     pressed_for: u32,
 }
@@ -35,7 +37,10 @@ impl VirtualDeck {
     /// A deck whose cells are drawn from a number; its clock runs `speed` times as fast as ours.
     pub(crate) fn new(deck: &Deck, seed: u64, speed: f64) -> Result<Arc<Self>, Failure> {
         let bench = LiveBench::new(deck, seed).map_err(|e| Failure::Stage(e.to_string()))?;
-        Ok(Arc::new(Self { bench: Mutex::new(State { bench, pressed_for: 0 }), speed }))
+        Ok(Arc::new(Self {
+            bench: Mutex::new(State { bench, n_sections: deck.sections.len(), pressed_for: 0 }),
+            speed,
+        }))
     }
 
     /// Sends samples on a thread of its own, as long as somebody guides.
@@ -86,5 +91,13 @@ impl Hands for VirtualDeck {
         let mut state = self.locked();
         state.pressed_for = 0;
         state.bench.take_off();
+    }
+
+    fn stand(&self, angles_deg: &[f64], room_c: Option<f64>) -> Seen {
+        let mut state = self.locked();
+        let asked = |section: usize| angles_deg.get(section).copied().unwrap_or(0.0);
+        let angles_deg = (0..state.n_sections).map(|s| state.bench.raise(s, asked(s)).unwrap_or(0.0)).collect();
+        let shown_c = state.bench.bring_to(room_c.unwrap_or(BENCH_C));
+        Seen { angles_deg, room_c: room_c.map(|_| shown_c) }
     }
 }

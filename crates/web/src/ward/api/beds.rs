@@ -23,7 +23,8 @@ use crate::ward::pages::shown;
 
 fn bed_schema() -> Value {
     let properties = json!({
-        "bed": text(), "deck": text(), "at": { "type": ["string", "null"], "format": "date-time" },
+        "bed": text(), "deck": text(), "patient": { "type": ["string", "null"] },
+        "lies_since": { "type": ["string", "null"], "format": "date-time" }, "at": { "type": ["string", "null"], "format": "date-time" },
         "patient_kg": number_or_null(), "u_kg": number_or_null(), "state": { "type": ["string", "null"] },
         "open_kg": { "type": "number" }, "tare_kg": number_or_null(), "items_kg": { "type": "number" },
         "faults": list(&text()), "link_up": { "type": "boolean" }, "trouble": list(&text()),
@@ -56,7 +57,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         query: &[],
         takes: None,
         gives: Gives::Json(|| list(&bed_schema())),
-        run: |call| Ok(Answer::Json(call.ward.beds().map(|bed| shown(&bed.live(), &bed.trouble())).collect())),
+        run: |call| Ok(Answer::Json(call.ward.beds().map(|bed| shown(bed)).collect())),
     },
     Endpoint {
         method: Method::Get,
@@ -76,7 +77,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         query: &[],
         takes: None,
         gives: Gives::Json(bed_schema),
-        run: |call| call.bed().map(|bed| Answer::Json(shown(&bed.live(), &bed.trouble()))),
+        run: |call| call.bed().map(|bed| Answer::Json(shown(bed))),
     },
     Endpoint {
         method: Method::Get,

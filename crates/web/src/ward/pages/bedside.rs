@@ -151,7 +151,7 @@ fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Markup, Probl
         div.change {
             p.delta {
                 @if let Some((at, kg)) = reference {
-                    span data-value="change" data-reference=(kg) { (live.patient_kg.map_or_else(|| "–".into(), |now| signed(reader, now - kg))) }
+                    span data-value="change" data-reference=(kg) data-stay=[super::super::api::beds::at(stay.from_us)] { (live.patient_kg.map_or_else(|| "–".into(), |now| signed(reader, now - kg))) }
                     span.unit { " kg " (reader.say("since")) " " (local(call, at)) }
                 } @else { span.unit { (reader.say("no settled weight in this time")) } }
             }

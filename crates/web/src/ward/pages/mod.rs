@@ -22,7 +22,7 @@ mod weights;
 
 use ::ward::access::Right;
 use ::ward::bed::Live;
-use ::ward::service::Trouble;
+use ::ward::service::Bed;
 use axum::body::Body;
 use axum::http::{Response, StatusCode};
 use maud::html;
@@ -81,11 +81,19 @@ pub(super) fn is_own_password(path: &str) -> bool {
 }
 
 /// A bed as pages and programs get it.
-pub(super) fn shown(live: &Live, trouble: &Trouble) -> Value {
+pub(super) fn shown(bed: &Bed) -> Value {
+    shown_as(&bed.live(), bed)
+}
+
+/// The same with what is live as a stream has it.
+pub(super) fn shown_as(live: &Live, bed: &Bed) -> Value {
+    let (trouble, stay) = (bed.trouble(), bed.stay());
     let said = [&trouble.start, &trouble.memory, &trouble.link];
     json!({
         "bed": live.bed,
         "deck": live.deck,
+        "patient": stay.as_ref().map(|s| &s.patient),
+        "lies_since": stay.as_ref().and_then(|s| super::api::beds::at(s.from_us)),
         "at": live.at_us.and_then(super::api::beds::at),
         "patient_kg": live.patient_kg,
         "u_kg": live.u_kg,
