@@ -19,6 +19,8 @@ const SPEED: f64 = 50.0;
 pub(crate) struct WiredDeck {
     bench: Arc<Mutex<LiveBench>>,
     plates: Vec<String>,
+    /// What its sensors say of its sections, in their order, °.
+    angles_deg: Arc<Mutex<Vec<f64>>>,
     given: Arc<AtomicU64>,
 }
 
@@ -29,7 +31,8 @@ impl WiredDeck {
         let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).expect("a deck");
         let plates = deck.plates.iter().map(|p| p.name.clone()).collect();
         let bench = LiveBench::new(&deck, seed).expect("a bench");
-        Self { bench: Arc::new(Mutex::new(bench)), plates, given: Arc::default() }
+        let angles_deg = Arc::new(Mutex::new(vec![0.0; deck.sections.len()]));
+        Self { bench: Arc::new(Mutex::new(bench)), plates, angles_deg, given: Arc::default() }
     }
 
     /// Gives a line a sample from now on, until the wire breaks or is cut. A controller that starts anew counts from 0.
@@ -43,7 +46,7 @@ impl WiredDeck {
                     sequence,
                     t_ms: u64::from(sequence) * 100,
                     temperature_c: None,
-                    tilt_deg: Vec::new(),
+                    tilt_deg: deck.angles_deg.lock().expect("whole").clone(),
                     counts: counts.into_iter().map(|c| Some(c.round() as i32)).collect(),
                 };
                 if wire.write_all((write(&frame) + "\r\n").as_bytes()).await.is_err() {
@@ -73,6 +76,15 @@ impl WiredDeck {
         let index = |plate: &str| self.plates.iter().position(|p| p == plate).expect("a plate of the deck");
         let bodies: Vec<_> = bodies.iter().map(|(plate, at_mm, kg)| (index(plate), *at_mm, *kg)).collect();
         self.bench.lock().expect("whole").put_all(&bodies);
+    }
+
+    /// Moves one section near an angle and lays every other one flat.
+    pub(crate) fn stand(&self, section: usize, deg: f64) {
+        let mut bench = self.bench.lock().expect("whole");
+        let mut angles_deg = self.angles_deg.lock().expect("whole");
+        for (i, angle_deg) in angles_deg.iter_mut().enumerate() {
+            *angle_deg = bench.raise(i, if i == section { deg } else { 0.0 }).expect("a section of the deck");
+        }
     }
 
     pub(crate) fn take_off(&self) {

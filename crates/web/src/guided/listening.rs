@@ -16,11 +16,22 @@ const WINDOW_S: f64 = 15.0;
 /// No sample for so long: the link is down, s.
 const SILENT_S: f64 = 3.0;
 
+/// How a section stands by the deck's own sensor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Tilt {
+    /// Its mean angle over a reading, °.
+    pub(crate) deg: f64,
+    /// By how much the second half of the reading differs from the first, °.
+    pub(crate) moved_deg: f64,
+}
+
 /// What was heard of late.
 #[derive(Default)]
 pub(crate) struct Listening {
     window: VecDeque<Sample>,
     heard_at: Option<std::time::Instant>,
+    /// Sections whose angle the last sample told, also where samples were let go since.
+    n_angles: usize,
 }
 
 impl Listening {
@@ -31,6 +42,7 @@ impl Listening {
         if is_anew {
             self.window.clear();
         }
+        self.n_angles = sample.tilt_deg.len();
         let from_s = sample.t_s - WINDOW_S;
         while self.window.front().is_some_and(|s| s.t_s < from_s) {
             self.window.pop_front();
@@ -51,17 +63,20 @@ impl Listening {
         self.window.back().map(|s| s.t_s)
     }
 
-    /// The angle of a section over the seconds of a reading, °, by the deck's own sensor; `None` where it has none for that section.
-    pub(crate) fn tilt_deg(&self, section: usize) -> Option<f64> {
+    /// Whether the deck tells the angle of a section.
+    pub(crate) fn tells_tilt(&self, section: usize) -> bool {
+        section < self.n_angles
+    }
+
+    /// The angle of a section over the seconds of a reading, by the deck's own sensor; `None` where it has none for that section.
+    pub(crate) fn tilt(&self, section: usize) -> Option<Tilt> {
         let from_s = self.now_s()? - READING_S;
-        let angles: Vec<f64> = self
-            .samples()
-            .iter()
-            .filter(|s| s.t_s >= from_s)
-            .filter_map(|s| s.tilt_deg.get(section).copied())
-            .collect();
-        let n = u32::try_from(angles.len()).ok().filter(|n| *n > 0)?;
-        Some(angles.iter().sum::<f64>() / f64::from(n))
+        let samples = self.samples().iter().filter(|s| s.t_s >= from_s);
+        let angles: Vec<f64> = samples.filter_map(|s| s.tilt_deg.get(section).copied()).collect();
+        let (before, after) = angles.split_at(angles.len() / 2);
+        // Of one sample alone nothing is known to move.
+        let moved_deg = mean(before).zip(mean(after)).map_or(0.0, |(before, after)| (after - before).abs());
+        Some(Tilt { deg: mean(&angles)?, moved_deg })
     }
 
     /// Lets go of what was heard: a reading holds for one step, the next one begins with the next load.
@@ -107,5 +122,45 @@ impl Listening {
             return Err(against(&words));
         }
         Ok(settling.counts.into_iter().flatten().collect())
+    }
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    let n = u32::try_from(values.len()).ok().filter(|n| *n > 0)?;
+    Some(values.iter().sum::<f64>() / f64::from(n))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn heard(angles: impl Iterator<Item = f64>) -> Listening {
+        let mut listening = Listening::default();
+        for (n, deg) in (0..).zip(angles) {
+            listening.hear(Sample {
+                t_s: 0.1 * f64::from(n),
+                temperature_c: None,
+                tilt_deg: vec![deg],
+                counts: vec![],
+            });
+        }
+        listening
+    }
+
+    /// By hand: the last 10 s of 15 s at 20° are 20°; of 5 s at 0° and then 5 s at 60° the mean is near 30° and the halves are 60° apart.
+    #[test]
+    fn an_angle_is_the_mean_of_a_reading_and_what_moves_is_told() {
+        let still = heard((0..150).map(|n| if n % 2 == 0 { 19.9 } else { 20.1 })).tilt(0).unwrap();
+        assert!((still.deg - 20.0).abs() < 0.01 && still.moved_deg < 0.01, "{still:?}");
+        let raised = heard((0..101).map(|n| if n < 50 { 0.0 } else { 60.0 })).tilt(0).unwrap();
+        assert!((raised.deg - 30.0).abs() < 1.0 && raised.moved_deg > 59.0, "{raised:?}");
+        let mut let_go = heard((0..5).map(f64::from));
+        assert_eq!(let_go.tilt(1), None);
+        let_go.forget();
+        assert!(
+            let_go.tells_tilt(0) && !let_go.tells_tilt(1) && let_go.tilt(0).is_none(),
+            "it is told, though not heard yet"
+        );
+        assert_eq!(Listening::default().tilt(0), None);
     }
 }

@@ -163,6 +163,11 @@ impl Session {
         self.deck.sections.iter().position(|s| s.name == name)
     }
 
+    /// Whether the deck itself tells the angle of a section: nobody is asked for it then.
+    fn tells_tilt(&self, section: &str) -> bool {
+        self.section(section).is_some_and(|i| self.listening.tells_tilt(i))
+    }
+
     /// How the next step asks bed and room to stand.
     pub(super) fn stands(&self) -> Stands {
         let mut stands = Stands { angles_deg: vec![0.0; self.deck.sections.len()], turned: None, room_c: None };
@@ -228,10 +233,14 @@ impl Session {
         match self.plan.steps.get(step).and_then(|s| s.setting.as_ref()) {
             None => Ok((None, own_c)),
             Some(Setting::Tilt { section, deg, .. }) => {
+                // Nothing was heard since the last reading: that says so.
+                if self.tells_tilt(section) && self.listening.samples().is_empty() {
+                    self.listening.reading(&self.deck)?;
+                }
                 let angle = Angle {
                     section,
                     asked_deg: *deg,
-                    measured_deg: self.section(section).and_then(|i| self.listening.tilt_deg(i)),
+                    measured: self.section(section).and_then(|i| self.listening.tilt(i)),
                     empty_deg: self.empty_deg(step),
                 };
                 Ok((Some(angle.read(entered)?), own_c))
@@ -440,7 +449,7 @@ impl Session {
         let counts: Vec<f64> = self.listening.settling(&self.deck)?.counts.into_iter().collect::<Option<_>>()?;
         let next = self.next();
         let stands = self.stands();
-        let measured_deg = stands.turned.and_then(|section| self.listening.tilt_deg(section));
+        let measured_deg = stands.turned.and_then(|section| self.listening.tilt(section)).map(|tilt| tilt.deg);
         let asked_deg = stands.turned.and_then(|section| stands.angles_deg.get(section).copied());
         let tilt_deg = measured_deg.or_else(|| self.entered_last(next)).or(asked_deg);
         Some(self.shown_kg(&counts, &self.cosines(next, tilt_deg))? - self.taken_off_kg(next))
@@ -504,7 +513,7 @@ impl Session {
         let last = self.entered_last(next);
         match &step.setting {
             Some(Setting::Tilt { section, deg, .. }) if *deg != 0.0 => {
-                if self.section(section).and_then(|i| self.listening.tilt_deg(i)).is_some() {
+                if self.tells_tilt(section) {
                     return Value::Null;
                 }
                 // The load that stands, or will stand, there: who reads the angle without it is to know too.

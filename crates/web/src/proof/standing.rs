@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use serde_json::Value;
 
 use crate::guided::against;
+use crate::guided::listening::Tilt;
 use crate::workbench::Refusal;
 
 /// So far from what is asked for an entry is taken, ° and °C: a bed or a chamber that ends early is still told from a slip (engineering choice).
@@ -14,6 +15,8 @@ pub(super) const FAR: f64 = 10.0;
 const FLAT_DEG: f64 = 0.5;
 /// A section may give way by so much under its load, °; more was moved (engineering choice).
 const GIVES_WAY_DEG: f64 = 1.0;
+/// A section whose angle differs by more from one half of a reading to the other still moves, °.
+const STILL_DEG: f64 = 0.2;
 /// The weigher disbelieves steeper angles.
 const STEEPEST_DEG: f64 = 80.0;
 /// Characters of an entry that are told back.
@@ -28,8 +31,8 @@ pub(super) fn angles_deg(asked_deg: f64) -> [f64; 2] {
 pub(super) struct Angle<'a> {
     pub(super) section: &'a str,
     pub(super) asked_deg: f64,
-    /// What the deck's own sensor shows, °.
-    pub(super) measured_deg: Option<f64>,
+    /// What the deck's own sensor shows.
+    pub(super) measured: Option<Tilt>,
     /// At what the same load's reading without load was taken, °.
     pub(super) empty_deg: Option<f64>,
 }
@@ -39,7 +42,12 @@ impl Angle<'_> {
     pub(super) fn read(&self, entered: &Value) -> Result<f64, Refusal> {
         let (section, asked) = (self.section, self.asked_deg);
         let [low, high] = angles_deg(asked);
-        if let Some(deg) = self.measured_deg {
+        if let Some(Tilt { deg, moved_deg }) = self.measured {
+            if moved_deg > STILL_DEG {
+                return Err(against(&format!(
+                    "section {section} still moves: {moved_deg:.1}° from one half of the reading to the other"
+                )));
+            }
             let [low, high] = if asked == 0.0 { [-FLAT_DEG, FLAT_DEG] } else { [low, high] };
             if !(low..=high).contains(&deg) {
                 return Err(against(&format!(
@@ -50,8 +58,8 @@ impl Angle<'_> {
         if asked == 0.0 {
             return Ok(0.0);
         }
-        let deg = match self.measured_deg {
-            Some(deg) => (100.0 * deg).round() / 100.0,
+        let deg = match self.measured {
+            Some(Tilt { deg, .. }) => (100.0 * deg).round() / 100.0,
             None => number(
                 entered,
                 &format!("enter the angle that an inclinometer shows on section {section}, in degrees"),
@@ -111,7 +119,7 @@ mod tests {
     use serde_json::json;
 
     fn back(asked_deg: f64) -> Angle<'static> {
-        Angle { section: "back", asked_deg, measured_deg: None, empty_deg: None }
+        Angle { section: "back", asked_deg, measured: None, empty_deg: None }
     }
 
     fn said(found: Result<f64, Refusal>) -> String {
@@ -154,7 +162,12 @@ mod tests {
 
     #[test]
     fn what_the_deck_measures_is_taken_and_what_is_entered_beside_it_is_not() {
-        let measured = |asked, deg| Angle { measured_deg: Some(deg), ..back(asked) }.read(&json!({ "entered": 60.0 }));
+        let shown = |asked, deg, moved_deg| {
+            Angle { measured: Some(Tilt { deg, moved_deg }), ..back(asked) }.read(&json!({ "entered": 60.0 }))
+        };
+        let measured = |asked, deg| shown(asked, deg, 0.0);
+        assert!(said(shown(65.0, 64.0, 2.0)).contains("still moves: 2.0°"));
+        assert!(said(shown(0.0, 0.1, 2.0)).contains("still moves: 2.0°"));
         assert_eq!(measured(65.0, 64.456_7).ok(), Some(64.46));
         assert!(said(measured(65.0, 3.0)).contains("stands at 3.0° by the deck's own sensor, expected 55 to 75°"));
         assert_eq!(measured(0.0, 0.3).ok(), Some(0.0));
