@@ -1,6 +1,7 @@
 //! `actions.csv`: what people did at the bed.
 //!
-//! Only `add`, `remove` and `patient_step` have a meaning for `kg`; with another action it is handed on as it stands.
+//! Only `add`, `remove` and `patient_step` have a meaning for `kg`; with another action it is handed on as it stands. `asked_s` names the open
+//! question that `add`, `remove`, `patient_step` or `withdraw` answers, by the time of its event, s; without it the size tells.
 
 use crate::limits::Limits;
 use crate::table::Table;
@@ -19,6 +20,8 @@ pub struct Action {
     pub kg: Option<f64>,
     /// A note.
     pub note: String,
+    /// Time of the open question that this answers, s, where one was named.
+    pub asked_s: Option<f64>,
 }
 
 /// What was done.
@@ -41,6 +44,8 @@ pub enum ActionKind {
     /// A change that was asked about was the patient's own (a drink, a drain's bag emptied, fluid lost past the deck); `kg`, with its sign left
     /// out, says which where several are open.
     PatientStep,
+    /// What was entered and has not come about does not count: the thing that `asked_s` asks about, else a tare that waits for rest.
+    Withdraw,
 }
 
 const WORDS: &words::Words<ActionKind> = &[
@@ -52,6 +57,7 @@ const WORDS: &words::Words<ActionKind> = &[
     ("hold", ActionKind::Hold),
     ("release", ActionKind::Release),
     ("patient_step", ActionKind::PatientStep),
+    ("withdraw", ActionKind::Withdraw),
 ];
 
 impl ActionKind {
@@ -84,7 +90,7 @@ const ITEM_KG: Limits = Limits::between(0.0, ITEM_MOST_KG);
 pub fn read(file: &str, text: &str) -> Result<Vec<Action>, Problems> {
     let mut table = Table::open(file, text.as_bytes())?;
     let [t_s, action] = table.required(["t_s", "action"])?;
-    let (kg, note) = (table.optional("kg"), table.optional("note"));
+    let (kg, note, asked_s) = (table.optional("kg"), table.optional("note"), table.optional("asked_s"));
     let mut actions = Vec::new();
     let mut last = None;
     while table.next_row()? {
@@ -92,9 +98,10 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Action>, Problems> {
         table.forward(t_s, time, &mut last, false);
         let kind = table.word(action, WORDS);
         let kg = table.number_opt(kg, &ITEM_KG);
+        let asked_s = table.number_opt(asked_s, &Limits::ANY);
         let Some(kind) = kind else { continue };
         let note = table.text(note).to_owned();
-        actions.push(Action { line: table.line(), t_s: time, kind, kg, note });
+        actions.push(Action { line: table.line(), t_s: time, kind, kg, note, asked_s });
     }
     table.check()?;
     Ok(actions)
@@ -104,12 +111,16 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Action>, Problems> {
 #[must_use]
 pub fn write(actions: &[Action]) -> String {
     let mut out = csv_writer::Rows::new();
-    out.row(["t_s", "action", "kg", "note"]);
+    let names_questions = actions.iter().any(|action| action.asked_s.is_some());
+    out.row(["t_s", "action", "kg", "note"].into_iter().chain(names_questions.then_some("asked_s")));
     for action in actions {
         out.number(action.t_s);
         out.field(action.kind.word());
         out.number_opt(action.kg);
         out.field(&action.note);
+        if names_questions {
+            out.number_opt(action.asked_s);
+        }
         out.end_row();
     }
     out.finish()

@@ -269,7 +269,7 @@ fn actions_are_known_again_after_a_restart_where_the_clock_was_set_back() {
     let begin = SAMPLES - 4_000;
     let at = |number| set_back(&scene, number, begin + 1_500, back_us);
     let (_, _, mut engine) = weigh(&scene, begin, at);
-    let action = |kind| Action { line: 0, t_s: 0.0, kind, kg: None, note: String::new() };
+    let action = |kind| Action { line: 0, t_s: 0.0, kind, kg: None, note: String::new(), asked_s: None };
     let (hold, release) = (action(ActionKind::Hold), action(ActionKind::Release));
     let mut states = Vec::new();
     let mut go_on = |engine: &mut Engine, numbers: std::ops::Range<usize>, acts: &[(usize, &Action)]| {

@@ -5,8 +5,10 @@
   if (!holder) return;
   const sign = document.documentElement.lang === "de" ? "," : ".";
   const number = (value, decimals) => value.toFixed(decimals).replace("-", "−").replace(".", sign);
+  const plus = (text) => (text.startsWith("−") ? text : `+${text}`);
+  const pounds = (kg) => `${number(kg / 0.45359237, 1)} lb`;
   const lost = document.querySelector("p.lost");
-  const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, Math.round(bed.open_kg * 100), bed.last_event?.at, bed.patient, bed.lies_since]);
+  const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, bed.questions.map((q) => q.question), bed.tare_at, bed.awaits_tare, bed.lies, bed.last_event?.at, bed.patient, bed.lies_since]);
   const known = new Map();
 
   const show = (bed) => {
@@ -16,12 +18,15 @@
     for (const part of place.querySelectorAll("[data-value]")) {
       const value = bed[part.dataset.value];
       if (part.dataset.decimals) part.textContent = typeof value === "number" ? number(value, Number(part.dataset.decimals)) : "–";
-      if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = ` ${number(bed.patient_kg / 0.45359237, 1)} lb`;
-      // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew.
-      if (part.dataset.value === "change" && part.dataset.stay !== (bed.lies_since ?? "")) part.textContent = "–";
+      if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = pounds(bed.patient_kg);
+      // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew; nor of a load that moves.
+      const isOf = part.dataset.stay === (bed.lies_since ?? "") && ["settled", "held"].includes(bed.state);
+      if (part.dataset.value === "change" && !isOf) part.textContent = "–";
       else if (part.dataset.value === "change" && typeof bed.patient_kg === "number") {
         const change = bed.patient_kg - Number(part.dataset.reference);
-        part.textContent = (change < 0 ? "" : "+") + number(change, 2);
+        part.textContent = plus(number(change, 2));
+        const beside = place.querySelector("[data-value=change_pounds]");
+        if (beside) beside.textContent = plus(pounds(change));
       }
     }
   };
@@ -66,6 +71,12 @@
   let listened;
   let quiet;
   const stale = (is) => { lost.hidden = !is; document.body.classList.toggle("stale", is); };
+  // What is pressed while nobody hears it leads to an empty page: the bed stays in sight, and what was not done is said.
+  document.addEventListener("submit", (event) => {
+    if (!document.body.classList.contains("stale")) return;
+    event.preventDefault();
+    lost.textContent = lost.dataset.unsent;
+  });
   const heard = () => { stale(false); clearTimeout(quiet); quiet = setTimeout(() => stale(true), 30000); };
   // One look for all that changes meanwhile; not put off by what changes after it, or a busy ward would never be shown anew.
   let timer;

@@ -24,6 +24,6 @@ mod weigher;
 
 pub use error::WeighError;
 pub use keep::KeepingError;
-pub use report::{Event, EventKind, Fault, FaultKind, Last, NamedItem, Question, UncertaintyParts, WeighReport};
+pub use report::{Event, EventKind, Fault, FaultKind, Last, Lies, NamedItem, Question, UncertaintyParts, WeighReport};
 pub use signal::keep::{KeepError, Keeper, MARK as RECORD_MARK, Slot};
 pub use weigher::{News, Options, Weigher};

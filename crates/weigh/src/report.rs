@@ -97,8 +97,20 @@ pub struct NamedItem {
     pub u_kg: f64,
 }
 
+/// Whether somebody lies on the deck, as far as it knows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Lies {
+    /// Nobody.
+    Nobody,
+    /// Somebody seems to: came without a word, or is said to leave and was still seen.
+    Somebody,
+    /// The patient, or it is said that he comes: no tare is taken.
+    Patient,
+}
+
 /// A change that no action explains yet: what the patient weighs depends on the answer.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Question {
     /// When it came about, s.
     pub t_s: f64,
@@ -112,8 +124,12 @@ pub struct Question {
     pub y_mm: Option<f64>,
     /// The patient's weight if it was not the patient's, kg (the other questions, too, being none of the patient's).
     pub patient_kg: Option<f64>,
-    /// The patient's weight if it was the patient's own, kg.
+    /// The patient's weight if it was the patient's own, kg; of what was entered and not seen, if it did not come about.
     pub patient_kg_if_own: Option<f64>,
+    /// Whether it was entered as coming or going, and the load did not change.
+    pub entered: bool,
+    /// The note that it was entered with; empty without one.
+    pub note: String,
 }
 
 /// Standard uncertainty of a weight by its parts, kg, at the last row.

@@ -12,7 +12,7 @@ use signal::keep::{Keeper, Kept, Slot};
 use crate::WeighError;
 use crate::judge::{Judge, Rules, Weighed};
 use crate::keep::{KeepingError, Weigh, pack, unpack};
-use crate::report::{Event, Fault, FaultKind, Last, UncertaintyParts, WeighReport};
+use crate::report::{Event, Fault, FaultKind, Last, Lies, Question, UncertaintyParts, WeighReport};
 use crate::setup::{CELLS, Path, SECTIONS, configure, sheets};
 
 /// An overload of the same cell is told again only after so long without one, s.
@@ -222,6 +222,37 @@ impl Weigher {
         self.judge.ledger().open_kg()
     }
 
+    /// Whether somebody lies on the deck, as far as it knows.
+    #[must_use]
+    pub fn lies(&self) -> Lies {
+        self.judge.lies()
+    }
+
+    /// What the deck bears with bed and all as of the last sample, kg; `None` while not all of its load is seen.
+    #[must_use]
+    pub fn load_kg(&self) -> Option<f64> {
+        let reading = self.path.reading();
+        reading.whole.then_some(reading.filtered_kg)
+    }
+
+    /// When the tare was taken, s; `None` without one.
+    #[must_use]
+    pub fn tared_s(&self) -> Option<f64> {
+        self.judge.ledger().tare().map(|tare| tare.level.t_s)
+    }
+
+    /// Whether a tare was asked for and waits for rest.
+    #[must_use]
+    pub fn awaits_tare(&self) -> bool {
+        self.judge.awaits_tare()
+    }
+
+    /// Changes that no action explains yet, oldest first.
+    #[must_use]
+    pub fn questions(&self) -> Vec<Question> {
+        self.judge.questions(self.last.and_then(|last| last.patient_kg))
+    }
+
     /// Standard uncertainty of the weight as of the last sample, by its parts; `None` without a tare.
     #[must_use]
     pub fn doubt(&self) -> Option<signal::Doubt> {
@@ -351,7 +382,7 @@ impl Weigher {
             items_kg: ledger.items_kg(),
             items: self.judge.items(),
             open_kg: ledger.open_kg(),
-            open: self.judge.questions(self.last.and_then(|last| last.patient_kg)),
+            open: self.questions(),
             events: self.judge.events(),
             faults: self.faults.clone(),
         }

@@ -101,8 +101,8 @@ fn cases(stated: u32) -> u32 {
 }
 
 fn kind() -> impl Strategy<Value = ActionKind> {
-    use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare};
-    prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep])
+    use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare, Withdraw};
+    prop::sample::select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep, Withdraw])
 }
 
 /// A stretch of load that lasts, as long as the path needs to call it a plateau.
@@ -149,7 +149,7 @@ proptest! {
         let mut acts = acts;
         acts.sort_by(|a, b| a.0.total_cmp(&b.0));
         let actions: Vec<Action> =
-            acts.iter().enumerate().map(|(line, &(t_s, kind, kg))| Action { line, t_s, kind, kg, note: format!("n{}", line % 3) }).collect();
+            acts.iter().enumerate().map(|(line, &(t_s, kind, kg))| Action { line, t_s, kind, kg, note: format!("n{}", line % 3), asked_s: None }).collect();
         let Ok(mut weigher) = Weigher::new(&deck, &calibration, &header, &actions, Options::default()) else { return Ok(()) };
         let quiet = (120, 0.1, [Some(500_000.0); 3], 0.0, Some(22.0));
         let mut t_s = 0.0;
@@ -182,7 +182,7 @@ proptest! {
         acts.sort_by(|a, b| a.0.total_cmp(&b.0));
         let begun = [(3.0, 0.01, 100, Some(0.0)), (60.0, 0.01, 300, Some(0.0))];
         let actions: Vec<Action> =
-            acts.iter().map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: format!("n{}", t_s as u32 % 5) }).collect();
+            acts.iter().map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: format!("n{}", t_s as u32 % 5), asked_s: None }).collect();
         let mut weigher = Weigher::new(&deck, &calibration, &header, &actions, Options::default()).unwrap();
         let (mut rows, mut i) = (0, 0_usize);
         let (mut tared, mut settled) = (false, 0);

@@ -221,7 +221,7 @@ fn actions_must_be_known_and_in_order() {
         read("40,tarre,,\n"),
         [
             "a.csv:2:4: action: found `tarre`, expected one of `tare`, `patient_on`, `patient_off`, `add`, `remove`, `hold`, \
-         `release` or `patient_step` (did you mean `tare`?)"
+         `release`, `patient_step` or `withdraw` (did you mean `tare`?)"
         ]
     );
     assert_eq!(

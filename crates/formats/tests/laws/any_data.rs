@@ -396,11 +396,13 @@ pub(crate) fn recording() -> impl Strategy<Value = (Header, Vec<Sample>)> {
 }
 
 pub(crate) fn actions() -> impl Strategy<Value = Vec<Action>> {
-    use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare};
-    let kind = select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep]);
-    vec((finite(), kind, option::of(0.0..=700.0f64), text()), 0..8).prop_map(|mut rows| {
+    use ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare, Withdraw};
+    let kind = select(vec![Tare, PatientOn, PatientOff, Add, Remove, Hold, Release, PatientStep, Withdraw]);
+    vec((finite(), kind, option::of(0.0..=700.0f64), text(), option::of(finite())), 0..8).prop_map(|mut rows| {
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
-        rows.into_iter().map(|(t_s, kind, kg, note)| Action { line: 0, t_s, kind, kg, note }).collect()
+        rows.into_iter()
+            .map(|(t_s, kind, kg, note, asked_s)| Action { line: 0, t_s, kind, kg, note, asked_s })
+            .collect()
     })
 }
 

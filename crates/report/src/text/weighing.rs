@@ -56,6 +56,18 @@ fn questions(report: &WeighReport) -> String {
     let mut out = String::new();
     for question in &report.open {
         let (Some(without), Some(with)) = (question.patient_kg, question.patient_kg_if_own) else { continue };
+        if question.entered {
+            let note = if question.note.is_empty() { String::new() } else { format!(" ({})", question.note) };
+            let _ = writeln!(
+                out,
+                "? since {}: {} kg{note} were entered, and the load did not change. If so: {} kg; if not: {} kg.",
+                clock(question.t_s),
+                with_uncertainty(question.kg, question.u_kg),
+                fixed(without, 2),
+                fixed(with, 2)
+            );
+            continue;
+        }
         let _ = writeln!(
             out,
             "? since {}: {} kg that nobody explained. Not the patient's: {} kg; the patient's own: {} kg.",

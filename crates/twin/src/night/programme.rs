@@ -107,7 +107,14 @@ impl<'a> Planner<'a> {
         self.told.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
         let actions = self.told.into_iter().enumerate();
         self.out.actions = actions
-            .map(|(i, t)| Action { line: i + 2, t_s: round_to(t.t_s, 10.0), kind: t.kind, kg: t.kg, note: t.note })
+            .map(|(i, t)| Action {
+                line: i + 2,
+                t_s: round_to(t.t_s, 10.0),
+                kind: t.kind,
+                kg: t.kg,
+                note: t.note,
+                asked_s: None,
+            })
             .collect();
         self.out
     }

@@ -21,7 +21,7 @@ use store::states::State;
 use store::writer::Job;
 use weigh::{Event, Keeper, Options, Slot, Weigher};
 
-use super::live::{LinkLive, Live};
+use super::live::{LinkLive, Live, Question};
 
 /// A settled weight goes on record at most so often, s; every second's weight is a reading all the same.
 const WEIGHT_EVERY_S: f64 = 60.0;
@@ -205,14 +205,19 @@ impl Engine {
             patient_kg: None,
             u_kg: None,
             state: None,
-            open_kg: weigher.open_kg(),
+            open_kg: 0.0,
+            questions: Vec::new(),
+            lies: weigher.lies(),
+            load_kg: None,
             tare_kg: None,
+            tare_at_us: None,
+            awaits_tare: false,
             items_kg: 0.0,
             last_event: None,
-            faults: weigher.at_fault(),
+            faults: Vec::new(),
             link: LinkLive::default(),
         };
-        Ok(Self {
+        let mut engine = Self {
             counts: Counts { bed: setup.bed.clone(), at_us: Vec::new(), counts: Vec::new() },
             last_t_s: weigher.t_s(),
             happened: weigher.happened(),
@@ -231,7 +236,9 @@ impl Engine {
             state_s: f64::NEG_INFINITY,
             weight_s: f64::NEG_INFINITY,
             live,
-        })
+        };
+        engine.tell_accounts();
+        Ok(engine)
     }
 
     /// The bed just now.
@@ -360,14 +367,31 @@ impl Engine {
             job.states.extend(self.own_state());
             job.states.push(self.state()?);
         }
-        let report = self.weigher.report();
         self.live.at_us = Some(at_us);
         (self.live.patient_kg, self.live.u_kg) = (weight.patient_kg, weight.u_kg);
         self.live.state = Some(weight.state);
-        self.live.faults = self.weigher.at_fault();
-        self.live.open_kg = self.weigher.open_kg();
-        (self.live.tare_kg, self.live.items_kg) = (report.tare_kg, report.items_kg);
+        self.live.load_kg = self.weigher.load_kg();
+        self.tell_accounts();
         Ok(job)
+    }
+
+    /// What is known of the bed beside the weight: also before the first sample after a restart.
+    fn tell_accounts(&mut self) {
+        let report = self.weigher.report();
+        let question = |question: weigh::Question| Question {
+            number: micros(question.t_s),
+            at_us: self.at(question.t_s),
+            kg: question.kg,
+            u_kg: question.u_kg,
+            entered: question.entered,
+            note: question.note,
+        };
+        let questions = report.open.into_iter().map(question).collect();
+        let tare_at_us = self.weigher.tared_s().map(|t_s| self.at(t_s));
+        let live = &mut self.live;
+        (live.open_kg, live.questions, live.items_kg) = (report.open_kg, questions, report.items_kg);
+        (live.tare_kg, live.tare_at_us, live.awaits_tare) = (report.tare_kg, tare_at_us, self.weigher.awaits_tare());
+        (live.lies, live.faults) = (self.weigher.lies(), self.weigher.at_fault());
     }
 
     /// New events and faults as entries. An event that was put right replaces the entry of the earlier one, which is named by

@@ -3,7 +3,7 @@
 use formats::weights::State;
 use link::watch::Tally;
 use serde::Serialize;
-use weigh::{EventKind, FaultKind};
+use weigh::{EventKind, FaultKind, Lies};
 
 /// A bed that gave no sample for so long counts as silent, µs.
 const SILENT_US: i64 = 15_000_000;
@@ -25,8 +25,18 @@ pub struct Live {
     pub state: Option<State>,
     /// A change that nobody has explained, kg: the weight may be this much more.
     pub open_kg: f64,
+    /// What that is made of, oldest first.
+    pub questions: Vec<Question>,
+    /// Whether somebody lies on the deck, as far as it knows.
+    pub lies: Lies,
+    /// What the deck bears in all, kg; `None` while not all of its load is seen.
+    pub load_kg: Option<f64>,
     /// Tare as last taken, kg.
     pub tare_kg: Option<f64>,
+    /// When it was taken, µs of UTC.
+    pub tare_at_us: Option<i64>,
+    /// A tare was asked for and waits for rest.
+    pub awaits_tare: bool,
     /// What lies on the deck besides the patient, kg in all since the tare.
     pub items_kg: f64,
     /// The last event: when (µs of UTC), what, and its sentence.
@@ -43,6 +53,23 @@ impl Live {
     pub fn is_silent(&self, now_us: i64) -> bool {
         self.at_us.is_none_or(|at_us| now_us.saturating_sub(at_us).saturating_abs() > SILENT_US)
     }
+}
+
+/// A change that nobody has explained, or something that was entered and never seen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Question {
+    /// Its number, by which it is answered.
+    pub number: i64,
+    /// When it came about, µs of UTC.
+    pub at_us: i64,
+    /// Its size, kg; negative for a loss.
+    pub kg: f64,
+    /// Standard uncertainty of the size, kg.
+    pub u_kg: f64,
+    /// Whether it was entered as coming or going, and the load did not change.
+    pub entered: bool,
+    /// The note that it was entered with; empty without one.
+    pub note: String,
 }
 
 /// The way from a deck just now.

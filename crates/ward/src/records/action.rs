@@ -23,6 +23,9 @@ pub struct ActionBody {
     /// A note.
     #[serde(default)]
     pub note: String,
+    /// Number of the open question that this answers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub question: Option<i64>,
 }
 
 impl ActionBody {
@@ -43,7 +46,15 @@ impl ActionBody {
         if self.note.chars().count() > NOTE_MOST {
             return Err(RecordError::value("note", "a longer text", format!("at most {NOTE_MOST} characters")));
         }
-        Ok(Action { line: 0, t_s: 0.0, kind, kg: self.kg, note: self.note.clone() })
+        let answers =
+            matches!(kind, ActionKind::Add | ActionKind::Remove | ActionKind::PatientStep | ActionKind::Withdraw);
+        if let Some(number) = self.question.filter(|_| !answers) {
+            let expected = "none: this action answers no question";
+            return Err(RecordError::value("question", number.to_string(), expected));
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a time of years in microseconds")]
+        let asked_s = self.question.map(|number| number as f64 / 1e6);
+        Ok(Action { line: 0, t_s: 0.0, kind, kg: self.kg, note: self.note.clone(), asked_s })
     }
 }
 

@@ -2,12 +2,15 @@
 
 use std::sync::Arc;
 
+use formats::actions::ActionKind;
 use serde::Serialize;
 use store::entry::{Kind, NewEntry, WITHDRAWN};
 use store::journal::{self, Kept, Query};
 use store::writer::Job;
+use weigh::Lies;
 
 use super::Ward;
+use crate::bed::Live;
 use crate::clock::now_us;
 use crate::records::{self, ActionBody, ChartBody, RecordError, Stay};
 
@@ -18,6 +21,32 @@ pub const ONCE_MOST: usize = 64;
 /// A charted time may lie so far ahead, µs: clocks differ.
 const AHEAD_US: i64 = 15 * 60 * 1_000_000;
 
+/// A tare rests on samples of up to so long before it was asked for, µs.
+const SAMPLE_US: i64 = 5_000_000;
+
+/// Why no tare can be taken at a bed just now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoTare {
+    /// It would wait for samples, and take whatever lies there by then.
+    #[error("nothing comes from the deck: no tare can be taken now; look at plug and cable")]
+    Silent,
+    /// Somebody lies there.
+    #[error("somebody lies on the deck: no tare is taken; say first that the patient leaves the bed")]
+    Patient,
+}
+
+impl NoTare {
+    /// The reason at a bed as it is just now; `None` where a tare can be taken.
+    #[must_use]
+    pub fn of(live: &Live, now_us: i64) -> Option<Self> {
+        if !live.link.up || live.is_silent(now_us) {
+            Some(Self::Silent)
+        } else {
+            (live.lies == Lies::Patient).then_some(Self::Patient)
+        }
+    }
+}
+
 /// What became of an action that was taken back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Undone {
@@ -25,17 +54,38 @@ pub struct Undone {
     pub number: i64,
     /// What to do at the bed now, in a sentence.
     pub text: String,
+    /// What it means at the deck.
+    #[serde(skip)]
+    pub outcome: Outcome,
+}
+
+/// What the deck does where an action is taken back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// The opposite.
+    Opposite,
+    /// A tare was taken, and stays.
+    TareStays,
+    /// No tare was taken.
+    NoTare,
+    /// A question stays as it was answered.
+    AnswerStays,
 }
 
 impl Ward {
     /// Enters an action at a bed, and does it. Given again with the same `once` it is done once.
     ///
     /// # Errors
-    /// No such bed, an action that does not fit, a memory that refuses.
+    /// No such bed, an action that does not fit, a tare that cannot be taken, a memory that refuses.
     pub fn act(&self, bed: &str, by: &str, once: Option<String>, body: &ActionBody) -> Result<i64, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
         let action = body.action()?;
         let at_us = now_us();
+        if action.kind == ActionKind::Tare
+            && let Some(why) = NoTare::of(&found.live(), at_us)
+        {
+            return Err(RecordError::Against(why.to_string()));
+        }
         // Done once it is on record, also where that comes so late that nobody waits any more: record and deck stay one.
         let then = move |kept: &Kept| {
             if !kept.again {
@@ -68,6 +118,8 @@ impl Ward {
             "patient_off" => Some("patient_on"),
             "hold" => Some("release"),
             "release" => Some("hold"),
+            // One that is taken stays; one that waits for rest is waited for no longer.
+            "tare" if found.live().awaits_tare => Some("withdraw"),
             _ => None,
         };
         let mut body: ActionBody = serde_json::from_str(&entry.new.body)
@@ -82,12 +134,13 @@ impl Ward {
         };
         let back = match opposite {
             Some(word) => {
-                body.action = word.to_owned();
+                // What answered a question is undone as a thing that comes or goes: the question is closed.
+                (body.action, body.question) = (word.to_owned(), None);
                 Some(body.action()?)
             }
             None => None,
         };
-        let has_opposite = back.is_some();
+        let (has_opposite, tare_at_us) = (back.is_some(), found.live().tare_at_us);
         // What the deck does because of it is on record with it: after a restart it is done again from there.
         let opposite = back.as_ref().map(|_| records::action_entry(bed, now, by, None, &body));
         let job = Job { entries: std::iter::once(withdrawal).chain(opposite).collect(), ..Job::default() };
@@ -96,14 +149,19 @@ impl Ward {
                 found.act(now, action);
             }
         })?;
-        let text = match has_opposite {
-            true => format!("{} was taken back", entry.new.subject),
-            false => format!(
-                "{} was taken back on record; the deck keeps its new zero until the next tare on an empty deck",
-                entry.new.subject
-            ),
+        let word = entry.new.subject.as_str();
+        let was_taken = tare_at_us.is_some_and(|us| us.saturating_add(SAMPLE_US) >= entry.new.at_us);
+        let (outcome, after) = match word {
+            "tare" if has_opposite || !was_taken => {
+                (Outcome::NoTare, "; none had been taken, and the deck keeps the zero that it had")
+            }
+            "tare" => {
+                (Outcome::TareStays, " on record; the deck keeps its new zero until the next tare on an empty deck")
+            }
+            _ if has_opposite => (Outcome::Opposite, ""),
+            _ => (Outcome::AnswerStays, " on record; the deck goes on as it was answered"),
         };
-        Ok(Undone { number: number.number, text })
+        Ok(Undone { number: number.number, text: format!("{word} was taken back{after}"), outcome })
     }
 
     /// Enters a patient's file, or a new one in the place of an earlier.

@@ -39,7 +39,7 @@ use moving::Moving;
 
 pub use balance::{Balanced, Forward};
 pub use beds::{Bed, Trouble};
-pub use care::{ONCE_MOST, UNDO_US, Undone};
+pub use care::{NoTare, ONCE_MOST, Outcome, UNDO_US, Undone};
 pub use past::Past;
 pub use upkeep::upkeep;
 
@@ -49,9 +49,6 @@ const A_SECOND: f64 = 40.0;
 /// Attempts to sign in that one caller may make at once, and a second.
 const SIGN_INS_AT_ONCE: f64 = 10.0;
 const SIGN_INS_A_SECOND: f64 = 0.2;
-
-/// An open change of so little asks for nobody, kg.
-pub const OPEN_KG: f64 = 0.05;
 
 /// A running ward.
 pub struct Ward {

@@ -39,6 +39,20 @@ const SENTENCES: Table = &[
         "A change was said to be the patient's own, and none of that size is open: nothing was done.",
         "Eine Änderung soll der Patient selbst gewesen sein, und keine dieser Größe ist offen: Nichts wurde geändert.",
     ),
+    (
+        "Tare was asked for, and the load did not rest within {} s: not taken.",
+        "Tara wurde verlangt, und die Last ruhte nicht innerhalb von {} s: nicht genommen.",
+    ),
+    (
+        "The tare was taken back before the load rested: not taken.",
+        "Die Tara wurde zurückgenommen, ehe die Last ruhte: nicht genommen.",
+    ),
+    (
+        "An answer named a question that is not open any more: nothing was done.",
+        "Eine Antwort nannte eine Frage, die nicht mehr offen ist: Nichts wurde geändert.",
+    ),
+    ("{} kg did not come onto the deck, as was said{}.", "{} kg kamen nicht auf die Waage, wie gesagt wurde{}."),
+    ("{} kg did not leave the deck, as was said{}.", "{} kg gingen nicht von der Waage, wie gesagt wurde{}."),
     ("{} kg was the patient's own, as was said{}.", "{} kg waren der Patient selbst, wie gesagt wurde{}."),
     (
         "{} kg came onto the deck again: what had left and was asked about. The load is as before.",

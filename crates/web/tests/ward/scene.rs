@@ -23,14 +23,20 @@ pub(crate) struct Scene {
     _folder: tempfile::TempDir,
 }
 
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 pub(crate) fn scene() -> Scene {
+    scene_from(now_us())
+}
+
+/// The same with a past that begins at `begin_us`, µs of UTC.
+pub(crate) fn scene_from(begin_us: i64) -> Scene {
     let folder = tempfile::tempdir().unwrap();
     let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
     let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
     let run = twin::bench_run(&deck, 1, &twin::BenchOptions::default()).unwrap().run;
     let calibration = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01T00:00:00Z")).unwrap();
     let setup = Setup { bed: "A1".into(), signs_as: "alder-1".into(), deck, calibration };
-    let ward = Arc::new(Ward::open("Alder (invented)", memory, TimeZone::UTC, 7, vec![setup], now_us()).unwrap());
+    let ward = Arc::new(Ward::open("Alder (invented)", memory, TimeZone::UTC, 7, vec![setup], begin_us).unwrap());
     let access = Access::new(&ward.memory, &ward.failures, now_us());
     for role in Role::ALL {
         access.make(role.word(), role, "given by another", "test").unwrap();
@@ -53,6 +59,7 @@ impl Scene {
 }
 
 /// A request with a body that no endpoint takes, so that nothing is done where the door opens.
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 pub(crate) fn request(method: &str, path: &str) -> axum::http::request::Builder {
     let path =
         path.replace("{bed}", "A1").replace("{patient}", "p-1").replace("{number}", "1").replace("{account}", "nobody");

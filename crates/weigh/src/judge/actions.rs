@@ -4,7 +4,7 @@ use formats::actions::{Action, ActionKind};
 use signal::Motion;
 
 use super::{Hold, Judge, Presence, Weighed};
-use crate::report::EventKind;
+use crate::report::{EventKind, Lies};
 use crate::setup::{Path, Rest};
 use signal::Mass;
 
@@ -22,12 +22,13 @@ impl Judge {
             ActionKind::Hold => self.begin_care(action.t_s),
             ActionKind::Release => self.release(action.t_s, rest),
             ActionKind::PatientStep => self.own_step(action),
+            ActionKind::Withdraw => self.withdraw(action),
         }
         self.happened += 1;
     }
 
     fn want_tare(&mut self, t_s: f64, rest: Option<Rest>) {
-        if matches!(self.presence, Presence::On | Presence::Arriving) {
+        if self.lies() == Lies::Patient {
             self.tell(t_s, EventKind::Step, "Tare was asked for with the patient on the deck: not taken.");
             return;
         }
@@ -38,12 +39,41 @@ impl Judge {
         self.hold = None;
         match rest {
             Some(rest) => self.take_tare(rest),
-            None => self.tare_wanted = true,
+            None => self.tare_wanted_s = Some(t_s),
+        }
+    }
+
+    /// Whether somebody lies on the deck, as far as it knows.
+    pub(crate) fn lies(&self) -> Lies {
+        match self.presence {
+            Presence::Empty => Lies::Nobody,
+            Presence::Presumed | Presence::Leaving => Lies::Somebody,
+            Presence::Arriving | Presence::On => Lies::Patient,
+        }
+    }
+
+    /// Ends the wait for a tare that found no rest in time.
+    pub(super) fn end_tare_wait(&mut self, now_s: f64) {
+        if self.tare_wanted_s.is_some_and(|asked_s| now_s - asked_s > self.rules.tare_s) {
+            self.tare_wanted_s = None;
+            self.happened += 1;
+            let text =
+                format!("Tare was asked for, and the load did not rest within {:.0} s: not taken.", self.rules.tare_s);
+            self.tell(now_s, EventKind::Step, &text);
+        }
+    }
+
+    /// What was entered and has not come about does not count.
+    fn withdraw(&mut self, action: &Action) {
+        if action.asked_s.is_some() {
+            self.withdraw_entered(action);
+        } else if self.tare_wanted_s.take().is_some() {
+            self.tell(action.t_s, EventKind::Step, "The tare was taken back before the load rested: not taken.");
         }
     }
 
     pub(super) fn take_tare(&mut self, rest: Rest) {
-        self.tare_wanted = false;
+        self.tare_wanted_s = None;
         self.mendable = None;
         self.whole = None;
         self.never_seen.clear();
@@ -56,8 +86,7 @@ impl Judge {
     }
 
     fn patient_on(&mut self, t_s: f64, rest: Option<Rest>) {
-        if self.tare_wanted {
-            self.tare_wanted = false;
+        if self.tare_wanted_s.take().is_some() {
             let text = "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken.";
             self.tell(t_s, EventKind::Step, text);
         }

@@ -37,7 +37,7 @@ impl Judge {
 
     fn judge_change(&mut self, step: &Step) {
         let t_s = began(step);
-        if self.tare_wanted {
+        if self.tare_wanted_s.is_some() {
             self.take_tare(step.after);
             return;
         }
@@ -62,6 +62,7 @@ impl Judge {
     pub(crate) fn expire(&mut self, path: &Path, temperature_c: Option<f64>) {
         let now_s = path.reading().t_s;
         self.await_patient(path, temperature_c);
+        self.end_tare_wait(now_s);
         if self.expected.is_empty() || path.reading().motion != Motion::Settled || self.hold.is_some() {
             return;
         }
@@ -113,6 +114,7 @@ impl Judge {
                 self.ask(open, "was entered, and the load did not change: is it on the bed?");
                 if let Some(asked) = self.asked.last_mut() {
                     asked.seen = false;
+                    asked.note.clone_from(&item.note);
                 }
             }
             _ => {

@@ -66,6 +66,8 @@ pub(crate) struct Rules {
     pub contact_kg: f64,
     /// What comes, stays still and goes again within this time was a hand, not a thing, s.
     pub contact_s: f64,
+    /// A tare that was asked for is taken at a rest within this time, s: later nobody remembers it, and somebody may lie there.
+    pub tare_s: f64,
     /// A fall that is larger than all that may have been taken off the deck by this is none of things taken off, kg.
     pub loose_kg: f64,
     /// A centre of load that moves farther is a turn, mm.
@@ -100,6 +102,7 @@ impl Rules {
             care_kg: 10.0,
             contact_kg: 0.3,
             contact_s: 90.0,
+            tare_s: 120.0,
             loose_kg: 2.5,
             turn_mm: 30.0,
             swung_deg: 0.7,
@@ -190,7 +193,7 @@ impl From<signal::Open> for Question {
 }
 
 /// An open question and the event that asked it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Asked {
     t_s: f64,
     event: usize,
@@ -198,6 +201,8 @@ pub(crate) struct Asked {
     seen: bool,
     /// Whether it may be none: asked while a section was raised, a cell failed or load passed the cells by.
     unsure: bool,
+    /// What was entered that it asks about; empty without a note.
+    note: String,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -223,7 +228,8 @@ pub(crate) struct Judge {
     sheets: Vec<Sheet>,
     ledger: Accounts,
     presence: Presence,
-    tare_wanted: bool,
+    /// When a tare was asked for that waits for rest.
+    tare_wanted_s: Option<f64>,
     hold: Option<Hold>,
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
@@ -270,7 +276,7 @@ impl Judge {
             sheets,
             ledger: Accounts::new(),
             presence: Presence::Empty,
-            tare_wanted: false,
+            tare_wanted_s: None,
             hold: None,
             expected: Vec::new(),
             mendable: None,
@@ -298,7 +304,7 @@ impl Judge {
 
     /// Whether a tare is taken at the next rest.
     pub(crate) fn awaits_tare(&self) -> bool {
-        self.tare_wanted
+        self.tare_wanted_s.is_some()
     }
 
     pub(crate) fn ledger(&self) -> &Accounts {

@@ -3,9 +3,12 @@
 use formats::actions::Action;
 use signal::{Mass, Open};
 
-use super::{Expected, Judge, Mended, Undone};
+use super::{Asked, Expected, Judge, Mended, Undone};
 use crate::report::{EventKind, Question};
 use crate::setup::Rest;
+
+/// A question is named by its time to this, s: that is kept to a millisecond.
+const SAME_TIME_S: f64 = 1e-3;
 
 impl Judge {
     /// Changes that nothing explains, each with the weight that either answer gives; none without a weight.
@@ -13,29 +16,102 @@ impl Judge {
         let question = |open: &Open| {
             let [x_mm, y_mm] = open.place_mm.map_or([None; 2], |place| place.map(Some));
             let Mass { kg, u_kg } = open.mass;
-            Question { t_s: open.t_s, kg, u_kg, x_mm, y_mm, patient_kg, patient_kg_if_own: patient_kg.map(|p| p + kg) }
+            let entered = self.entered(open);
+            Question {
+                t_s: open.t_s,
+                kg,
+                u_kg,
+                x_mm,
+                y_mm,
+                patient_kg,
+                patient_kg_if_own: patient_kg.map(|p| p + kg),
+                entered: entered.is_some(),
+                note: entered.unwrap_or_default().to_owned(),
+            }
         };
         self.ledger.open().iter().map(question).collect()
     }
 
-    /// The change that was asked about was the patient's own: it stays in the weight. The newest one, or the newest of the stated size.
+    /// The note of what was entered and not seen, where a question is about that.
+    fn entered(&self, open: &Open) -> Option<&str> {
+        let of_it = |asked: &&Asked| asked.t_s.total_cmp(&open.t_s).is_eq() && !asked.seen;
+        self.asked.iter().rfind(of_it).map(|asked| asked.note.as_str())
+    }
+
+    /// The open question that an action names by its time. Of those of one time, which were entered and not seen, the one of its size.
+    fn named(&self, action: &Action, asked_s: f64) -> Option<usize> {
+        let off_kg = |open: &Open| action.kg.map_or(0.0, |kg| (open.mass.kg.abs() - kg).abs());
+        let of_it = |(_, open): &(usize, &Open)| (open.t_s - asked_s).abs() <= SAME_TIME_S;
+        let open = self.ledger.open().iter().enumerate().filter(of_it);
+        open.min_by(|(_, a), (_, b)| off_kg(a).total_cmp(&off_kg(b))).map(|(at, _)| at)
+    }
+
+    /// An answer names a question that is not open, or not of this kind: it must not wait for something that comes.
+    fn tell_not_open(&mut self, action: &Action) {
+        let text = "An answer named a question that is not open any more: nothing was done.";
+        self.tell(action.t_s, EventKind::Step, text);
+    }
+
+    /// What a question asks about was entered, and did not come about: the load is right without it.
+    pub(super) fn withdraw_entered(&mut self, action: &Action) {
+        let named = action.asked_s.and_then(|asked_s| self.named(action, asked_s));
+        let entered = |at: &usize| self.ledger.open().get(*at).is_some_and(|open| self.entered(open).is_some());
+        match named.filter(entered).and_then(|at| self.ledger.answer(at)) {
+            Some(open) => self.tell_not_come(action, open),
+            None => self.tell_not_open(action),
+        }
+    }
+
+    fn tell_not_come(&mut self, action: &Action, open: Open) {
+        let Mass { kg, u_kg } = open.mass;
+        let (size, note) = (kg.abs(), super::tell::in_brackets(&action.note));
+        let text = if kg > 0.0 {
+            format!("{size:.2} kg did not come onto the deck, as was said{note}.")
+        } else {
+            format!("{size:.2} kg did not leave the deck, as was said{note}.")
+        };
+        self.tell_at(action.t_s, EventKind::Step, Some(kg), Some(u_kg), open.place_mm, &text);
+        self.stays_in_weight(&open, false);
+    }
+
+    /// The change that was asked about was the patient's own: it stays in the weight. The one that is named, else the newest one, or the newest of the
+    /// stated size.
     pub(super) fn own_step(&mut self, action: &Action) {
+        if let Some(asked_s) = action.asked_s
+            && self.named(action, asked_s).is_none()
+        {
+            self.tell_not_open(action);
+            return;
+        }
         let of_size = |open: &Open| {
             action
                 .kg
                 .is_none_or(|kg| (open.mass.kg.abs() - kg).abs() <= self.least(self.u_stated(kg).hypot(open.mass.u_kg)))
         };
-        let Some(open) = self.ledger.open().iter().rposition(of_size).and_then(|index| self.ledger.answer(index))
-        else {
+        let index = match action.asked_s {
+            Some(asked_s) => self.named(action, asked_s),
+            None => self.ledger.open().iter().rposition(of_size),
+        };
+        let entered = index.is_some_and(|at| self.ledger.open().get(at).is_some_and(|o| self.entered(o).is_some()));
+        let Some(open) = index.and_then(|index| self.ledger.answer(index)) else {
             let text = "A change was said to be the patient's own, and none of that size is open: nothing was done.";
             self.tell(action.t_s, EventKind::Step, text);
             return;
         };
+        if entered {
+            self.tell_not_come(action, open);
+            return;
+        }
         let Mass { kg, u_kg } = open.mass;
         let text = format!("{kg:+.2} kg was the patient's own, as was said{}.", super::tell::in_brackets(&action.note));
         self.tell_at(action.t_s, EventKind::Step, Some(kg), Some(u_kg), open.place_mm, &text);
-        // Nothing settled may be older than the answer. What was only entered changed no load: accounts from before it stand.
-        let seen = self.asked.iter().all(|asked| asked.seen || asked.t_s.total_cmp(&open.t_s).is_ne());
+        self.stays_in_weight(&open, true);
+    }
+
+    /// What was asked about stays in the patient's weight. Nothing settled may be older than the answer; what was only entered, and not `seen`, changed no
+    /// load: accounts from before it stand.
+    fn stays_in_weight(&mut self, open: &Open, seen: bool) {
+        let Mass { kg, u_kg } = open.mass;
         let counted = |rest: &Rest| seen || rest.level.t_s > open.t_s;
         if let Some(last) = self.last_settled.as_mut().filter(|_| seen) {
             last.kg += kg;
@@ -53,6 +129,10 @@ impl Judge {
     /// An item was entered, while the load `rests` or moves.
     pub(super) fn item(&mut self, action: &Action, sign: f64, rests: bool) {
         let expected = Expected { t_s: action.t_s, sign, kg: action.kg, note: action.note.clone() };
+        if let Some(asked_s) = action.asked_s {
+            self.answer_named(action, asked_s, expected);
+            return;
+        }
         let young =
             |index: usize| self.ledger.open().get(index).is_some_and(|open| action.t_s - open.t_s <= self.rules.late_s);
         // Of an item without its mass that is entered while the load moves, the move is likelier to be it than an older question: that one waits.
@@ -70,6 +150,21 @@ impl Judge {
             return;
         }
         self.expected.push(expected);
+    }
+
+    /// An item answers the question that it names, however long that was open.
+    fn answer_named(&mut self, action: &Action, asked_s: f64, item: Expected) {
+        let fits = |at: &usize| self.ledger.open().get(*at).is_some_and(|open| open.mass.kg * item.sign > 0.0);
+        let named = self.named(action, asked_s).filter(fits);
+        let known = named.and_then(|at| self.entered(self.ledger.open().get(at)?)).map(str::to_owned);
+        let Some(open) = named.and_then(|at| self.ledger.answer(at)) else {
+            self.tell_not_open(action);
+            return;
+        };
+        // What was entered before bears the name that it was given then.
+        let note = known.filter(|_| item.note.is_empty()).unwrap_or(item.note);
+        self.book(open.t_s, &Expected { note, ..item }, open.mass.kg, open.mass.u_kg, open.place_mm);
+        self.mendable = None;
     }
 
     /// The change that was put down to the patient's arrival, and that an item explains which is entered now.

@@ -18,7 +18,8 @@ use crate::setup::{Accounts, CELLS, PathConfig, Rest, SECTIONS};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct JudgeState {
     presence: Presence,
-    tare_wanted: bool,
+    #[serde(with = "crate::keep::millis_or_none")]
+    tare_wanted_s: Option<f64>,
     hold: Option<(f64, Option<f64>, Option<PackedRest>)>,
     expected: Vec<Expected>,
     mendable: Option<Mendable>,
@@ -68,7 +69,7 @@ impl Judge {
         let kept = self.kept(mendable);
         JudgeState {
             presence: self.presence,
-            tare_wanted: self.tare_wanted,
+            tare_wanted_s: self.tare_wanted_s,
             hold: self
                 .hold
                 .as_ref()
@@ -77,7 +78,7 @@ impl Judge {
             mendable,
             mended: self.mended.filter(|last| !late(last.t_s)),
             undone: self.undone.filter(|last| !late(last.t_s)),
-            asked: self.asked.iter().filter(|asked| kept.contains(&asked.event)).copied().collect(),
+            asked: self.asked.iter().filter(|asked| kept.contains(&asked.event)).cloned().collect(),
             kept_events: self.log.kept(&kept),
             found_s: self.found_s,
             first_s: self.first_s,
@@ -98,7 +99,7 @@ impl Judge {
     pub(crate) fn resume(&mut self, state: JudgeState, ledger: Accounts) {
         self.ledger = ledger;
         self.presence = state.presence;
-        self.tare_wanted = state.tare_wanted;
+        self.tare_wanted_s = state.tare_wanted_s;
         self.hold = state.hold.map(|(t_s, released_s, before)| Hold {
             before: before.and_then(|before| before.rest(&self.config)),
             released_s,

@@ -91,7 +91,7 @@ impl Judge {
         self.ledger.ask(open);
         let kept = self.kept(self.mendable);
         self.asked.retain(|asked| kept.contains(&asked.event));
-        self.asked.push(Asked { t_s: open.t_s, event, seen: true, unsure: self.unsure });
+        self.asked.push(Asked { t_s: open.t_s, event, seen: true, unsure: self.unsure, note: String::new() });
     }
 
     /// The event that asked the question of a time, to be put right.

@@ -265,3 +265,78 @@ fn a_held_weight_goes_with_the_patient() {
     assert!(out.rows.iter().filter(|r| (330.0..495.0).contains(&r.t_s)).all(|r| r.state == State::Empty));
     assert!(out.settled(560.0, 900.0).len() > 300);
 }
+
+/// Two things come and nobody says so; half an hour later each question is answered by its name, at once, as its own answer says.
+#[test]
+fn each_of_several_open_questions_is_answered_by_its_name_however_old_it_is() {
+    let mut night = begun(2200.0);
+    night.deeds.push(Deed::Thing { at: 200.0, over: 2.0, kg: 0.6, x: 1500.0, y: 300.0 });
+    night.deeds.push(Deed::Thing { at: 300.0, over: 2.0, kg: 0.9, x: 500.0, y: 440.0 });
+    let open = weigh(&night).report.open;
+    assert_eq!(open.len(), 2);
+    let [older, newer] = [open[0].t_s, open[1].t_s];
+    // A linen of 0.6 kg was laid there; 0.9 kg were a drink.
+    for answers in [[(older, Add), (newer, PatientStep)], [(newer, PatientStep), (older, Add)]] {
+        night.actions.truncate(2);
+        night.asked.clear();
+        for (i, (asked_s, kind)) in (0..).zip(answers) {
+            let at = 2000.0 + 5.0 * f64::from(i);
+            night.actions.push((at, kind, None));
+            night.asked.push((at, asked_s));
+        }
+        let out = weigh(&night);
+        assert!(out.report.open.is_empty() && out.report.open_kg.abs() < 1e-12, "{:?}", out.report.open);
+        assert!((out.report.items_kg - 0.6).abs() < 0.03, "{:?}", out.report.items);
+        let last = out.rows.last().unwrap();
+        // 0.9 kg were the patient's own.
+        assert!((last.patient_kg.unwrap() - out.truth(2199.0) - 0.9).abs() < 0.04, "{last:?}");
+        assert!(out.settled(2012.0, 2200.0).len() > 180, "{:?}", out.report.events);
+    }
+}
+
+/// Two nurses answer the same question: the second answer is told, and is nothing that waits for a load to come.
+#[test]
+fn an_answer_to_a_question_that_is_not_open_any_more_does_nothing() {
+    let mut night = begun(900.0);
+    night.deeds.push(Deed::Thing { at: 200.0, over: 2.0, kg: 0.6, x: 1500.0, y: 300.0 });
+    let asked_s = weigh(&night).report.open[0].t_s;
+    night.actions.extend([
+        (400.0, Add, Some(0.6)),
+        (405.0, Add, Some(0.6)),
+        (410.0, Remove, None),
+        (415.0, PatientStep, None),
+    ]);
+    night.asked.extend([400.0, 405.0, 410.0, 415.0].map(|at| (at, asked_s)));
+    let out = weigh(&night);
+    assert!(out.report.open.is_empty() && (out.report.items_kg - 0.6).abs() < 0.03, "{:?}", out.report);
+    let told = out.report.events.iter().filter(|e| e.text.contains("not open any more")).count();
+    assert_eq!(told, 3, "{:?}", out.report.events);
+    assert!(out.settled(420.0, 900.0).len() > 460 && out.worst(100.0, 900.0) < 0.03);
+}
+
+/// A blanket is entered and never comes: the question about it has a true answer of each kind.
+#[test]
+fn what_was_entered_and_did_not_come_is_withdrawn_or_lies_there() {
+    let mut night = begun(1500.0);
+    night.actions.push((500.0, Add, Some(1.2)));
+    night.notes.push((500.0, "blanket"));
+    let unanswered = weigh(&night);
+    let [question] = unanswered.report.open.as_slice() else { panic!("{:?}", unanswered.report.open) };
+    assert!(question.entered && question.note == "blanket" && (question.kg - 1.2).abs() < 1e-9, "{question:?}");
+    let question = question.clone();
+    for (kind, is_there) in [(Withdraw, false), (PatientStep, false), (Add, true)] {
+        night.actions.truncate(3);
+        night.actions.push((1000.0, kind, None));
+        night.asked = vec![(1000.0, question.t_s)];
+        let out = weigh(&night);
+        assert!(out.report.open.is_empty(), "{kind:?}: {:?}", out.report.open);
+        let items: Vec<(&str, f64)> = out.report.items.iter().map(|item| (item.name.as_str(), item.kg)).collect();
+        let on_bed_kg = if is_there { 1.2 } else { 0.0 };
+        assert!((out.report.items_kg - on_bed_kg).abs() < 1e-9, "{kind:?}: {items:?}");
+        assert_eq!(items.first().map(|(name, _)| *name), is_there.then_some("blanket"), "{kind:?}");
+        // The load did not change: without it the weight goes on as it was, with it the patient is lighter by it.
+        let last = out.rows.last().unwrap();
+        assert_eq!(last.state, State::Settled, "{kind:?}: {:?}", out.report.events);
+        assert!((last.patient_kg.unwrap() - out.truth(1499.0) + on_bed_kg).abs() < 0.03, "{kind:?}: {last:?}");
+    }
+}

@@ -12,7 +12,7 @@ mod stand_in;
 mod warmth;
 
 use bedplate_weigh::{EventKind, FaultKind, Options, WeighReport, Weigher};
-use formats::actions::ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare};
+use formats::actions::ActionKind::{Add, Hold, PatientOff, PatientOn, PatientStep, Release, Remove, Tare, Withdraw};
 use formats::weights::{State, Weight};
 use model::{Deed, Made, Night, deck};
 use rand::{RngExt, SeedableRng};

@@ -64,6 +64,8 @@ pub(crate) struct Night {
     pub(crate) actions: Vec<(f64, ActionKind, Option<f64>)>,
     /// Notes of the actions of a time.
     pub(crate) notes: Vec<(f64, &'static str)>,
+    /// Times of the questions that the actions of a time answer.
+    pub(crate) asked: Vec<(f64, f64)>,
 }
 
 impl Default for Night {
@@ -85,6 +87,7 @@ impl Default for Night {
             deeds: Vec::new(),
             actions: Vec::new(),
             notes: Vec::new(),
+            asked: Vec::new(),
         }
     }
 }
@@ -338,8 +341,16 @@ impl Night {
             let of = self.notes.iter().find(|(at, _)| at.total_cmp(&t_s).is_eq());
             of.map_or_else(String::new, |(_, note)| (*note).to_owned())
         };
-        let mut actions: Vec<Action> =
-            self.actions.iter().map(|&(t_s, kind, kg)| Action { line: 0, t_s, kind, kg, note: note(t_s) }).collect();
+        let asked = |t_s: f64| self.asked.iter().find(|(at, _)| at.total_cmp(&t_s).is_eq()).map(|(_, asked)| *asked);
+        let action = |&(t_s, kind, kg): &(f64, ActionKind, Option<f64>)| Action {
+            line: 0,
+            t_s,
+            kind,
+            kg,
+            note: note(t_s),
+            asked_s: asked(t_s),
+        };
+        let mut actions: Vec<Action> = self.actions.iter().map(action).collect();
         actions.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
         actions
     }

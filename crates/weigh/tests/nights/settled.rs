@@ -61,6 +61,26 @@ fn a_tare_with_the_patient_on_is_refused() {
     assert!(out.worst(100.0, 400.0) < 0.02);
 }
 
+/// The load does not rest: a tare that finds rest in time is taken, one that does not is told and forgotten, whoever lies there by then; so is one that was
+/// taken back.
+#[test]
+fn a_tare_waits_two_minutes_for_rest_and_no_longer() {
+    let weighed = |until_s: f64, more: Option<(f64, formats::actions::ActionKind, Option<f64>)>| {
+        let deeds = vec![Deed::Restless { from: 20.0, to: until_s, kg: 1.0 }];
+        let actions = std::iter::once((30.0, Tare, None)).chain(more).collect();
+        weigh(&Night { end: 400.0, deeds, actions, ..Night::default() }).report
+    };
+    let in_time = weighed(130.0, None);
+    assert!((in_time.tare_kg.unwrap() - 15.0).abs() < 0.01 && in_time.events.is_empty(), "{:?}", in_time.events);
+    let late = weighed(170.0, None);
+    assert_eq!(late.tare_kg, None);
+    let [told] = late.events.as_slice() else { panic!("{:?}", late.events) };
+    assert!(told.text.contains("did not rest within 120 s: not taken") && (told.t_s - 150.0).abs() < 1.0, "{told:?}");
+    let taken_back = weighed(130.0, Some((60.0, Withdraw, None)));
+    assert_eq!(taken_back.tare_kg, None);
+    assert!(taken_back.events[0].text.contains("taken back before the load rested"), "{:?}", taken_back.events);
+}
+
 #[test]
 fn fluid_is_followed_and_a_pour_is_asked_about() {
     // 1.5 kg/h gained, an infusion far above the usual.

@@ -27,9 +27,20 @@ fn bed_schema() -> Value {
         "lies_since": { "type": ["string", "null"], "format": "date-time" }, "at": { "type": ["string", "null"], "format": "date-time" },
         "patient_kg": number_or_null(), "u_kg": number_or_null(), "state": { "type": ["string", "null"] },
         "open_kg": { "type": "number" }, "tare_kg": number_or_null(), "items_kg": { "type": "number" },
+        "questions": list(&question_schema()), "tare_at": { "type": ["string", "null"], "format": "date-time" },
+        "load_kg": number_or_null(), "awaits_tare": { "type": "boolean" }, "lies": one_of(["nobody", "somebody", "patient"].into_iter()),
         "faults": list(&text()), "link_up": { "type": "boolean" }, "trouble": list(&text()),
     });
     open(&properties, &["bed", "deck", "patient_kg", "u_kg", "state", "link_up"])
+}
+
+/// What is asked about: answered by an action with its number as `question`.
+fn question_schema() -> Value {
+    let properties = json!({
+        "question": { "type": "integer", "format": "int64" }, "at": time(), "kg": { "type": "number" }, "u_kg": { "type": "number" },
+        "kind": one_of(["step", "entered"].into_iter()), "note": text(),
+    });
+    open(&properties, &["question", "at", "kg", "u_kg", "kind", "note"])
 }
 
 fn record_schema() -> Value {
@@ -43,6 +54,7 @@ fn action_schema() -> Value {
         "action": one_of(ActionKind::all()),
         "kg": { "type": ["number", "null"], "minimum": 0, "maximum": ITEM_MOST_KG },
         "note": text_most(500),
+        "question": { "type": ["integer", "null"], "format": "int64" },
         "once": { "type": ["string", "null"], "minLength": 1, "maxLength": ONCE_MOST },
     });
     strict(&properties, &["action"])
@@ -121,7 +133,8 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         method: Method::Post,
         path: "/api/beds/{bed}/actions",
         right: Some(Right::Care),
-        about: "Do something at a bed; given again with the same `once` it is done once",
+        about: "Do something at a bed; given again with the same `once` it is done once. `question` is the number of the open question that \
+                add, remove, patient_step or withdraw answers. 409 for a tare that cannot be taken: nothing comes from the deck, or the patient lies there",
         query: &[],
         takes: Some(action_schema),
         gives: Gives::Json(made),
@@ -176,12 +189,14 @@ struct ActionCall {
     note: String,
     #[serde(default)]
     once: Option<String>,
+    #[serde(default)]
+    question: Option<i64>,
 }
 
 fn act(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?.setup.bed.clone();
-    let ActionCall { action, kg, note, once } = call.json()?;
-    let number = call.ward.act(&bed, call.by(), once, &ActionBody { action, kg, note })?;
+    let ActionCall { action, kg, note, once, question } = call.json()?;
+    let number = call.ward.act(&bed, call.by(), once, &ActionBody { action, kg, note, question })?;
     Ok(Answer::Made(json!({ "number": number })))
 }
 

@@ -28,7 +28,7 @@ pub(super) fn page(call: &Call, here: &str, title: &str, help: &str, main: &Mark
             }
             main #main { (main) }
             footer {
-                p.lost role="alert" hidden { (reader.say("The connection to the ward is lost: what is shown is old.")) }
+                p.lost role="alert" hidden data-unsent=(reader.say("Not sent: the connection to the ward is lost.")) { (reader.say("The connection to the ward is lost: what is shown is old.")) }
                 (caution(reader))
             }
         },

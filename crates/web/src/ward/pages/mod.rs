@@ -21,7 +21,7 @@ mod ward;
 mod weights;
 
 use ::ward::access::Right;
-use ::ward::bed::Live;
+use ::ward::bed::{Live, Question};
 use ::ward::service::Bed;
 use axum::body::Body;
 use axum::http::{Response, StatusCode};
@@ -99,13 +99,29 @@ pub(super) fn shown_as(live: &Live, bed: &Bed) -> Value {
         "u_kg": live.u_kg,
         "state": live.state,
         "open_kg": live.open_kg,
+        "questions": live.questions.iter().map(question).collect::<Vec<_>>(),
+        "lies": live.lies,
+        "load_kg": live.load_kg,
         "tare_kg": live.tare_kg,
+        "tare_at": live.tare_at_us.and_then(super::api::beds::at),
+        "awaits_tare": live.awaits_tare,
         "items_kg": live.items_kg,
         "last_event": live.last_event.as_ref().map(|(at_us, kind, text)| json!({ "at": super::api::beds::at(*at_us), "kind": kind, "text": text })),
         "faults": live.faults.iter().map(|(cell, _)| cell).collect::<Vec<_>>(),
         "link_up": live.link.up,
         "samples_lost": live.link.lost,
         "trouble": said.into_iter().flatten().collect::<Vec<_>>(),
+    })
+}
+
+fn question(question: &Question) -> Value {
+    json!({
+        "question": question.number,
+        "at": super::api::beds::at(question.at_us),
+        "kg": question.kg,
+        "u_kg": question.u_kg,
+        "kind": if question.entered { "entered" } else { "step" },
+        "note": question.note,
     })
 }
 

@@ -13,6 +13,7 @@ pub(super) fn action(reader: Reader, word: &str) -> &str {
         "patient_on" => reader.say("the patient lay down"),
         "patient_off" => reader.say("the patient left the bed"),
         "patient_step" => reader.say("a change of the patient's own"),
+        "withdraw" => reader.say("what was entered did not come about"),
         other => other,
     }
 }

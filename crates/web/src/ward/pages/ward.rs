@@ -2,9 +2,10 @@
 
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
-use ::ward::service::{Bed, OPEN_KG};
+use ::ward::service::Bed;
 use formats::weights::State;
 use maud::{Markup, html};
+use weigh::Lies;
 
 use super::frame;
 use crate::ward::answer::{Answer, Problem};
@@ -42,13 +43,40 @@ pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, &'static
     if !live.link.up || live.is_silent(now_us()) {
         return (Urgency::Now, reader.say("nothing comes from the deck"));
     }
-    if live.open_kg.abs() >= OPEN_KG {
-        return (Urgency::Soon, reader.say("a step that nobody has explained"));
+    if !live.questions.is_empty() {
+        return (Urgency::Soon, reader.say("not sure: a step that nobody has explained"));
+    }
+    if live.tare_kg.is_none() {
+        return (Urgency::Soon, reader.say("no tare yet: tare the empty deck"));
     }
     if !live.faults.is_empty() {
         return (Urgency::Soon, reader.say("a cell failed: the deck goes on, less surely"));
     }
-    (Urgency::None, reader.say("nothing to do"))
+    (Urgency::None, believe(reader, live))
+}
+
+/// May the weight be believed, in words.
+pub(super) fn believe(reader: Reader, live: &Live) -> &'static str {
+    match live.state {
+        Some(State::Settled) => reader.say("settled: may be believed"),
+        Some(State::Moving) => reader.say("the load moves: wait"),
+        Some(State::Held) => reader.say("held: the weight from before the care"),
+        Some(State::Empty) if live.lies == Lies::Somebody => {
+            reader.say("said to leave, and somebody still lies on the deck")
+        }
+        Some(State::Empty) => reader.say("nobody on the deck"),
+        Some(State::Overload) => reader.say("beyond the range of the deck"),
+        Some(State::Fault) => reader.say("the deck cannot weigh"),
+        None => reader.say("no weight yet"),
+    }
+}
+
+/// The mark of attention; where nothing asks for any, filled for a weight that may be believed and hollow for one that may not.
+pub(super) fn belief_mark(urgency: Urgency, live: &Live) -> Markup {
+    match (urgency, live.state) {
+        (Urgency::None, Some(State::Settled)) | (Urgency::Now | Urgency::Soon, _) => mark(urgency),
+        _ => html! { span.sign aria-hidden="true" { "○" } },
+    }
 }
 
 /// The mark of how much a bed asks: shape and word say what the colour says.
@@ -151,9 +179,10 @@ fn tile(reader: Reader, Shown { asks, why, bed, live }: &Shown<'_>) -> Markup {
     html! {
         li.bed data-bed=(live.bed) {
             a href=(format!("/beds/{}", live.bed)) {
-                h2 { (mark(*asks)) " " (live.bed) @if let Some(stay) = bed.stay() { span.patient { (stay.patient) } } }
-                p.weight {
+                h2 { (belief_mark(*asks, live)) " " (live.bed) @if let Some(stay) = bed.stay() { span.patient { (stay.patient) } } }
+                p.weight.unsure[live.state != Some(State::Settled)] {
                     (weight(reader, live))
+                    (pounds(reader, live))
                 }
                 p.why { (why) }
             }
@@ -161,11 +190,15 @@ fn tile(reader: Reader, Shown { asks, why, bed, live }: &Shown<'_>) -> Markup {
     }
 }
 
-/// The weight of a bed, or a dash.
+/// The weight of a bed in kilograms, or a dash.
 pub(super) fn weight(reader: Reader, live: &Live) -> Markup {
     html! {
         span.kg data-value="patient_kg" data-decimals="2" { (live.patient_kg.map_or_else(|| "–".to_owned(), |kg| reader.number(kg, 2))) }
         span.unit { " kg" }
-        @if let Some(pounds) = live.patient_kg.and_then(|kg| reader.pounds(kg)) { span.pounds data-value="pounds" { " " (pounds) } }
     }
+}
+
+/// The same in pounds, on a line of its own and apart from the ±, which is of the kilograms.
+pub(super) fn pounds(reader: Reader, live: &Live) -> Markup {
+    html! { @if let Some(pounds) = live.patient_kg.and_then(|kg| reader.pounds(kg)) { span.pounds data-value="pounds" { (pounds) } } }
 }
