@@ -73,7 +73,7 @@
   const stale = (is) => { lost.hidden = !is; document.body.classList.toggle("stale", is); };
   // What is pressed while nobody hears it leads to an empty page: the bed stays in sight, and what was not done is said.
   document.addEventListener("submit", (event) => {
-    if (!document.body.classList.contains("stale")) return;
+    if (!document.body.classList.contains("stale") || !event.target.closest("main")) return;
     event.preventDefault();
     lost.textContent = lost.dataset.unsent;
   });

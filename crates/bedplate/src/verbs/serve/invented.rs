@@ -70,8 +70,8 @@ impl Life<'_> {
                 tracing::info!(bed = setup.bed, hours = sample.t_s / 3600.0, "the past was lived through");
             }
             while let Some(action) = actions.next_if(|a| a.t_s <= sample.t_s) {
-                let (action, kg, note) = (action.kind.word().to_owned(), action.kg, action.note);
-                let body = ActionBody { action, kg, note, question: None };
+                let word = action.kind.word().to_owned();
+                let body = ActionBody { action: word, kg: action.kg, note: action.note, question: None };
                 match &mut past {
                     Some(past) => past.act(action.t_s, TWIN, &body)?,
                     None => match self.ward.act(&setup.bed, TWIN, None, &body) {
