@@ -21,11 +21,14 @@
       if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = pounds(bed.patient_kg);
       // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew; nor of a load that moves.
       const isOf = part.dataset.stay === (bed.lies_since ?? "") && ["settled", "held"].includes(bed.state);
-      if (part.dataset.value === "change" && !isOf) part.textContent = "–";
+      const beside = part.dataset.value === "change" ? place.querySelector("[data-value=change_pounds]") : null;
+      if (part.dataset.value === "change" && !isOf) {
+        part.textContent = "–";
+        if (beside) beside.textContent = "–";
+      }
       else if (part.dataset.value === "change" && typeof bed.patient_kg === "number") {
         const change = bed.patient_kg - Number(part.dataset.reference);
         part.textContent = plus(number(change, 2));
-        const beside = place.querySelector("[data-value=change_pounds]");
         if (beside) beside.textContent = plus(pounds(change));
       }
     }
