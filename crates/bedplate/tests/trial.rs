@@ -25,6 +25,28 @@ fn the_same_seed_gives_the_same_card_whatever_the_threads() {
     assert!(one["all"]["settled_rows"].as_u64().unwrap() > 0, "{one}");
 }
 
+/// Runs without a cable are counted apart, and are what they are without the option.
+#[test]
+fn cables_are_laid_in_half_of_the_runs_and_change_no_other() {
+    let args = ["--runs", "6", "--hours", "0.4", "--seed", "5"];
+    let runs_of = |card: &serde_json::Value, group: &str| {
+        let of: Vec<_> = card["groups"].as_array().unwrap().iter().filter(|g| g["group"] == group).cloned().collect();
+        of.iter()
+            .map(|g| (g["condition"].as_str().unwrap().to_owned(), g["runs"].as_u64().unwrap()))
+            .collect::<Vec<_>>()
+    };
+    let (without, with) = (json(&args), json(&[&args[..], &["--cables"]].concat()));
+    assert!(runs_of(&without, "cables").is_empty());
+    let cables = runs_of(&with, "cables");
+    assert_eq!(cables.iter().map(|(_, runs)| runs).sum::<u64>(), 6, "{cables:?}");
+    assert_eq!(cables.len(), 2, "{cables:?}");
+    for group in ["plates", "patient", "ward", "faults"] {
+        assert_eq!(runs_of(&with, group), runs_of(&without, group));
+    }
+    let refused = trial(&["--cables", "--deck", "deck.toml"]);
+    assert_eq!(refused.status.code(), Some(2), "{refused:?}");
+}
+
 #[test]
 fn the_exit_status_says_whether_what_is_asked_was_met() {
     let output = trial(&["--runs", "2", "--hours", "0.4", "--seed", "5", "--json"]);

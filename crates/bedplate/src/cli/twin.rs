@@ -70,6 +70,10 @@ pub(crate) struct TrialArgs {
     /// The deck, deck.toml [default: invented decks of 3 to 9 plates; with scenarios, the deck of the demo]
     #[arg(long, value_name = "FILE")]
     pub(crate) deck: Option<PathBuf>,
+    /// Lay a cable or tube across a plate in half of the runs: it takes part of the load. All else stays what the seed
+    /// draws without it
+    #[arg(long, conflicts_with_all = ["scenarios", "deck"])]
+    pub(crate) cables: bool,
     /// Number of runs
     #[arg(long, value_name = "N", default_value = "20")]
     pub(crate) runs: NonZeroUsize,

@@ -45,6 +45,7 @@ struct Plan {
     /// By number of plates; a deck of the user's own stands under 0.
     decks: BTreeMap<usize, (Deck, BuiltDeck)>,
     own_deck: bool,
+    cables: bool,
 }
 
 impl Plan {
@@ -73,14 +74,18 @@ impl Plan {
         });
         let decks = built.collect::<Result<BTreeMap<_, _>, Failure>>()?;
         let hours = args.hours.or_else(|| scenarios.first().map(|s| s.hours)).unwrap_or(HOURS);
-        Ok(Self { runs: args.runs.get(), hours, seed: args.seed, scenarios, decks, own_deck })
+        Ok(Self { runs: args.runs.get(), hours, seed: args.seed, scenarios, decks, own_deck, cables: args.cables })
     }
 
     fn setting(&self, run: usize) -> Setting {
         if self.scenarios.is_empty() {
             let setting = Setting::draw(self.seed, run, self.hours);
             // Faults name cells of the built-in deck.
-            if self.own_deck { setting.on_another_deck() } else { setting }
+            match (self.own_deck, self.cables) {
+                (true, _) => setting.on_another_deck(),
+                (false, true) => setting.with_cables(),
+                (false, false) => setting,
+            }
         } else {
             let place = run % self.scenarios.len();
             Setting::of(&self.scenarios[place], place, self.seed, run)

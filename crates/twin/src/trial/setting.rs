@@ -8,6 +8,7 @@
 //! | bed      | the back raised for some hours in half of the runs, the whole bed tilted for an hour in one of six |
 //! | faults   | none in 60 % of the runs, else one or two of those of [`Fault`], of minutes to hours            |
 //! | fluids   | the courses of [`Story`], a loss that nobody charts in one run of three                         |
+//! | cables   | none, but [`Setting::with_cables`] lays one across a plate in half of the runs: 0.1 to 2 N/mm, friction of 0.2 to 5 N, fixed up to 150 mm from the joint |
 //!
 //! Shares and ranges are own choices: they are there to meet everything often enough, not to be a ward's census.
 
@@ -83,6 +84,31 @@ impl Setting {
             label("faults", (u8::from(broken), if broken { "some" } else { "none" })),
         ];
         Self { seed, plates, scenario, labels }
+    }
+
+    /// The same with a cable or tube across a plate in half of the runs, drawn from a stream of its own: all else stays what it was. Of a run on a built-in deck.
+    #[must_use]
+    pub fn with_cables(mut self) -> Self {
+        let mut chance = Chance::stream(self.seed, "cables");
+        // A number out of PLATES is known; another deck has plates of its own.
+        let Ok(deck) = super::deck_of(self.plates) else { return self };
+        let laid = chance.happens(0.5);
+        if laid {
+            let hours = self.scenario.hours;
+            let plate = &deck.plates[chance.pick(deck.plates.len())];
+            let from_h = chance.between(0.0, 0.6) * hours;
+            self.scenario.fault.push(Fault::Cable {
+                plate: plate.name.clone(),
+                from_h,
+                to_h: Some(from_h + chance.between(0.05, 0.4) * hours),
+                at_mm: [0, 1].map(|axis| chance.between(0.1, 0.9) * plate.size_mm[axis]),
+                stiffness_newton_mm: chance.between(0.1, 2.0),
+                friction_newton: chance.between(0.2, 5.0),
+                reach_mm: chance.between(0.0, 150.0),
+            });
+        }
+        self.labels.push(label("cables", (u8::from(laid), if laid { "one" } else { "none" })));
+        self
     }
 
     /// The same without what names a cell or plate of the built-in deck, on the deck `0` of the caller.
@@ -241,6 +267,25 @@ mod tests {
         assert_eq!(Setting::draw(3, 7, 24.0), Setting::draw(3, 7, 24.0));
         assert_ne!(Setting::draw(3, 7, 24.0).seed, Setting::draw(3, 8, 24.0).seed);
         assert_ne!(Setting::draw(3, 7, 24.0).seed, Setting::draw(4, 7, 24.0).seed);
+    }
+
+    #[test]
+    fn cables_are_drawn_beside_what_is_drawn_already() {
+        let mut laid = 0;
+        for run in 0..200 {
+            let bare = Setting::draw(9, run, 24.0);
+            let mut with = bare.clone().with_cables();
+            assert_eq!(with, bare.clone().with_cables());
+            with.scenario.check().unwrap();
+            let is_cable = |fault: &Fault| matches!(fault, Fault::Cable { .. });
+            laid += with.scenario.fault.iter().filter(|fault| is_cable(fault)).count();
+            // Without the cable and its label it is the run that it was.
+            with.scenario.fault.retain(|fault| !is_cable(fault));
+            with.labels.retain(|label| label.group != "cables");
+            assert_eq!(with, bare);
+        }
+        // Half of 200, within three standard deviations of the binomial (√50 = 7).
+        assert!((79..=121).contains(&laid), "{laid}");
     }
 
     #[test]

@@ -84,3 +84,23 @@ fn care_that_goes_on_before_the_load_rests_is_one_care() {
     assert!((out.report.items_kg - 0.4).abs() < 0.03, "{}", out.report.items_kg);
     assert!(out.worst(100.0, 700.0) < 0.04 && out.settled(330.0, 700.0).len() > 350);
 }
+
+/// The patient is lifted out of bed in care, and a lifting sheet of 1.2 kg that nobody tells of stays there: the deck is bare then, and the sheet is none of the patient who
+/// comes back.
+#[test]
+fn what_lies_on_a_deck_that_care_leaves_bare_is_not_the_patient() {
+    let mut night = begun(1200.0);
+    night.deeds.extend([
+        Deed::Thing { at: 220.0, over: 2.0, kg: 1.2, x: 900.0, y: 440.0 },
+        Deed::Patient { from: 260.0, over: 8.0, up: true },
+        Deed::Patient { from: 700.0, over: 8.0, up: false },
+        Deed::Restless { from: 205.0, to: 275.0, kg: 1.0 },
+    ]);
+    night.actions.extend([(200.0, Hold, None), (300.0, Release, None), (702.0, PatientOn, None)]);
+    let out = weigh(&night);
+    let bare = out.rows.iter().filter(|row| (320.0..700.0).contains(&row.t_s));
+    assert!(bare.clone().count() > 370 && bare.clone().all(|row| row.state == State::Empty), "{:?}", out.report.events);
+    assert!((out.report.items_kg - 1.2).abs() < 0.03, "{:?}", out.report.items);
+    assert!(out.settled(730.0, 1200.0).len() > 450, "{:?}", out.report.events);
+    assert!(out.worst(730.0, 1200.0) < 0.03, "{}", out.worst(730.0, 1200.0));
+}
