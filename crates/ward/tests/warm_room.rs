@@ -93,7 +93,7 @@ fn frames(deck: &Deck) -> Vec<Frame> {
         let warm_kg = kg / n_cells as f64 * (1.0 + SPAN_PER_C * warmer) + ZERO_KG_C * warmer;
         let counts = (0..n_cells).map(|_| {
             noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            Some((warm_kg / KG_PER_COUNT).round() as i32 + (noise >> 24) as i32 - 128)
+            Some((warm_kg / KG_PER_COUNT).round() as i32 + i32::from((noise >> 24) as u8) - 128)
         });
         Frame {
             deck: SIGNS_AS.to_owned(),
@@ -128,7 +128,7 @@ async fn weighed(deck: &Deck, knows: bool) -> [f64; 2] {
     };
     let mut engine = Engine::new(setup, &[], &[], START_US).unwrap();
     for (at_s, kind) in [(30, ActionKind::Tare), (61, ActionKind::PatientOn)] {
-        let action = Action { line: 0, t_s: f64::from(at_s), kind, kg: None, note: String::new() };
+        let action = Action { line: 0, t_s: f64::from(at_s), kind, kg: None, note: String::new(), asked_s: None };
         engine.act(START_US + i64::from(at_s) * 1_000_000, &action);
     }
     let (mut before_kg, mut last) = (None, 0);
