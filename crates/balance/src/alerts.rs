@@ -202,7 +202,7 @@ fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
 /// The last day against the plan's rates and the patient's own loss.
 fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) -> Option<Alert> {
     let plan = file.plan?;
-    let day = windows.iter().find(|window| (window.hours - 24.0).abs() < 0.5)?;
+    let day = windows.iter().find(|window| record.is_last_day(window))?;
     let lost = fit.watched.rate_g_h + fit.end.a[WEEP];
     let net = plan.intake_ml_h - plan.output_ml_h - plan.ultrafiltration_ml_h - lost;
     let apart_ml = day.fused_ml - net * day.hours;

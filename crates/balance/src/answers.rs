@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::clinical::kdigo::{Creatinine, creatinine_stage, urine_stage};
 use crate::clinical::ultrafiltration;
-use crate::dose::kidney::UMOL_L_PER_MG_DL;
+use crate::dose::kidney::{self, UMOL_L_PER_MG_DL};
 use crate::estimate::{Fit, Record, seconds};
 use crate::insensible::{AgeGroup, age_group};
 use crate::ledger::{distribute, hours};
@@ -207,7 +207,9 @@ impl Asked<'_> {
         let n = end_h.floor().max(0.0) as usize;
         // Hours that end with the last entry: what came after is not charted yet.
         let times: Vec<f64> = (0..=n).map(|k| end_h - (n - k) as f64).collect();
-        let hourly: Vec<f64> = distribute(&flows, &times).iter().map(|step| -step.body_g).collect();
+        // Stages are of volume; what runs on after the last reading has a mass alone.
+        let g_per_ml = flows.iter().find(|f| f.signed_ml != 0.0).map_or(1.0, |f| f.body_g / f.signed_ml);
+        let hourly: Vec<f64> = distribute(&flows, &times).iter().map(|step| -step.body_g / g_per_ml).collect();
         let patient = &self.file.patient;
         let named = [
             ("dry weight", patient.dry_kg),
@@ -241,21 +243,31 @@ impl Asked<'_> {
         let now_umol_l = patient.creatinine_umol_l?;
         let baseline_umol_l = patient.baseline_creatinine_umol_l?;
         let mg_dl = |umol_l: f64| umol_l / UMOL_L_PER_MG_DL;
+        let child = patient.age_y.filter(|age_y| *age_y < 18.0).zip(patient.height_mm);
+        let filtration =
+            child.and_then(|(age_y, mm)| kidney::schwartz_bedside(age_y, mm / 10.0, mg_dl(now_umol_l)).ok());
         let stage = creatinine_stage(Creatinine {
             now_mg_dl: mg_dl(now_umol_l),
             baseline_mg_dl: Some(mg_dl(baseline_umol_l)),
+            under_18_below_35: filtration.is_some_and(|rate| rate < 35.0),
             ..Creatinine::default()
         })?;
+        let of_child = filtration.map_or_else(String::new, |rate| {
+            format!("; filtration rate {rate:.0} mL/min/1.73 m² by the bedside Schwartz formula")
+        });
         Some(Answer {
             question: "kidney stage by creatinine",
             value: now_umol_l / baseline_umol_l,
             u: None,
             unit: "of the baseline",
             text: format!(
-                "{:.1} times the baseline: stage {stage}; fluid in surplus thins creatinine and hides a stage",
+                "{:.1} times the baseline: stage {stage}{of_child}; fluid in surplus thins creatinine and hides a stage",
                 now_umol_l / baseline_umol_l
             ),
-            basis: format!("{now_umol_l:.0} over {baseline_umol_l:.0} µmol/L; KDIGO 2012, table 2"),
+            basis: format!(
+                "{now_umol_l:.0} over {baseline_umol_l:.0} µmol/L; KDIGO 2012, table 2; a rise within 48 h and renal replacement were \
+                 not looked at"
+            ),
         })
     }
 

@@ -30,6 +30,14 @@ pub enum BalanceError {
         /// Time of the row before.
         previous: String,
     },
+    /// The record is longer than any stay.
+    #[error("the record runs from {first} to {last}, expected 5 years at most: look for a mistyped year")]
+    TooLong {
+        /// Where it begins.
+        first: String,
+        /// Where it ends.
+        last: String,
+    },
     /// A settled weight is not a positive finite number with a positive uncertainty.
     #[error("settled weight at {time}: {what} is {found}, expected {expected}")]
     BadWeight {
@@ -109,6 +117,7 @@ impl BalanceError {
             | Self::NoWallTime { .. }
             | Self::WeightsNotAscending { .. }
             | Self::BadWeight { .. }
+            | Self::TooLong { .. }
             | Self::Estimator(_) => Blame::Weights,
             Self::BadVolume { .. } | Self::DuplicateEntry { .. } | Self::BadCorrection { .. } => Blame::Chart,
             Self::OutOfRange { what, .. } if Self::OF_PATIENT.contains(what) => Blame::Patient,

@@ -43,7 +43,8 @@ fn window(record: &Record, fit: &Fit, from_h: f64, to_h: f64) -> Window {
     };
     // The count of uncharted fluid starts anew at the first row: a window cannot reach beyond it.
     let first = fit.built.row_nodes.first().copied().unwrap_or(0);
-    let (early, late) = (nearest(from_h).max(first), nearest(to_h));
+    let early = nearest(from_h).max(first);
+    let late = nearest(to_h).max(early);
     let charted_ml = record.ledger.charted_ml(nodes[early].t_h + 1e-9, nodes[late].t_h + 1e-9);
     let states = fit.smoothed(&if early == late { vec![late] } else { vec![early, late] });
     let (a, b) = (&states[0], &states[states.len() - 1]);

@@ -91,7 +91,8 @@ impl Aside {
             Some(mut writer) => writer
                 .flush()
                 .and_then(|()| writer.get_ref().sync_all())
-                .and_then(|()| fs::rename(&self.aside, &self.target)),
+                .and_then(|()| fs::rename(&self.aside, &self.target))
+                .and_then(|()| self.keep_name()),
             None => Ok(()),
         };
         done.map_err(|e| {
@@ -99,6 +100,18 @@ impl Aside {
             let _ = fs::remove_file(&self.aside);
             Failure::write(&self.target, e)
         })
+    }
+}
+
+impl Aside {
+    /// Flushes the folder, so that the new name outlives a power cut as well as what it names. Where folders cannot be opened
+    /// for that, the system keeps names by itself or not at all.
+    fn keep_name(&self) -> io::Result<()> {
+        if cfg!(unix) {
+            let folder = self.target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+            File::open(folder)?.sync_all()?;
+        }
+        Ok(())
     }
 }
 

@@ -52,6 +52,8 @@ fn the_page_of_commands_is_what_the_command_line_takes() {
 
 #[test]
 fn the_page_of_formats_is_what_the_readers_ask_for() {
-    let text = formats::reference::markdown().unwrap_or_else(|problems| panic!("{problems}"));
+    let mut text = formats::reference::markdown().unwrap_or_else(|problems| panic!("{problems}"));
+    text.push_str(&design::explore::table::reference());
+    text.push_str(&twin::reference::markdown());
     page_is_what_the_code_says("formats.md", &text);
 }

@@ -148,6 +148,22 @@ fn a_row_comes_out_before_the_next_sample_goes_in() {
     following.child.wait().unwrap();
 }
 
+/// Rows are asked for every ten minutes; what somebody enters meanwhile does not wait for one.
+#[test]
+fn what_is_entered_does_not_wait_for_a_row() {
+    let (folder, lines) = bench();
+    let mut following = Following::start(folder.path(), &["--json", "--every", "600"]);
+    following.feed(&lines[..4]);
+    assert!(following.line().contains("\"state\":\"empty\""), "the first row");
+    let path = folder.path().join("actions.csv");
+    let known = std::fs::read_to_string(&path).unwrap();
+    std::fs::write(&path, known + "160,add,0.8,blanket\n").unwrap();
+    following.feed(&lines[4..]);
+    let documents = following.end();
+    let report = all(&documents, "report").last().unwrap();
+    assert!(report["open_kg"].as_f64().unwrap().abs() < 1e-9, "{report}");
+}
+
 #[test]
 fn bad_lines_are_told_by_number_and_cost_nothing() {
     let (folder, mut lines) = bench();

@@ -5,6 +5,7 @@ use std::f64::consts::FRAC_2_SQRT_PI;
 use calibrate::checks::{CheckChart, CheckError, CheckOptions, CheckReport, SignalKind, checks};
 use formats::checks::Check;
 use formats::deck::Deck;
+use published::within;
 
 /// A check a day from 2031-01-01 on, of one body.
 fn daily(grams: &[f64], mass_kg: Option<f64>) -> Vec<Check> {
@@ -44,11 +45,12 @@ fn ten_batches_of_the_handbook_give_its_limits() {
     let flow = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1];
     let report = charted(&flow, None, &CheckOptions { baseline: 10, ..CheckOptions::default() });
     let chart = &report.charts[0];
-    assert!((1000.0 * chart.from_kg - 50.81).abs() < 5e-3 && chart.centre_g.abs() < 1e-9);
+    within(1000.0 * chart.from_kg, 50.81, 5e-3);
+    assert!(chart.centre_g.abs() < 1e-9);
     // 2/√π is 1.128379, where the handbook has 1.128.
     let half = (chart.limits_g[1] - chart.centre_g) * FRAC_2_SQRT_PI / 1.128;
-    assert!((half - (55.804_1 - 50.81)).abs() < 6e-5, "{half}");
-    assert!((chart.sd_g * FRAC_2_SQRT_PI - 1.877_8).abs() < 5e-5);
+    within(half, 55.804_1 - 50.81, 6e-5);
+    within(chart.sd_g * FRAC_2_SQRT_PI, 1.877_8, 5e-5);
     assert!(report.in_control, "{:?}", chart.signals);
 }
 
@@ -74,10 +76,11 @@ fn twenty_readings_of_the_handbook_give_its_moving_averages() {
     let mut left = points[5].average_g - 50.0;
     for (point, printed) in points[6..].iter().zip(printed) {
         left *= 0.7;
-        assert!((point.average_g - left - printed).abs() < 5.001e-3, "{} against {printed}", point.average_g - left);
+        within(point.average_g - left, printed, 5.001e-3);
     }
     let [low, high] = points[25].average_limits_g;
-    assert!((high - 52.588_4).abs() < 5e-4 && (low - 47.411_5).abs() < 5e-4, "{low} {high}");
+    within(high, 52.588_4, 5e-4);
+    within(low, 47.411_5, 5e-4);
     assert!(report.in_control, "{:?}", report.charts[0].signals);
 }
 

@@ -35,6 +35,8 @@ pub struct CaseLoad {
     pub plates: Vec<PlateLoad>,
     /// Mass that lies on sections without a plate, kg: the deck does not feel it.
     pub beside_kg: f64,
+    /// Mattress on the plates, kg.
+    pub mattress_kg: f64,
     /// Length of body that the bed is too short for, m.
     pub overhang_m: f64,
 }
@@ -133,7 +135,11 @@ impl<'a> Spreader<'a> {
         }
         let length_m = bed.length_m();
         for (section, section_m) in bed.section_lengths_m.iter().enumerate() {
-            self.even_on_section(section, patient.mattress_kg * section_m / length_m);
+            let kg = patient.mattress_kg * section_m / length_m;
+            self.even_on_section(section, kg);
+            if self.sections.contains(&section) {
+                self.result.mattress_kg += kg;
+            }
         }
         Ok(())
     }

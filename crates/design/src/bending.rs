@@ -32,8 +32,10 @@ pub struct Bent {
     pub ward: Vec<PlateReport>,
     /// The usual load.
     pub usual: Lying,
-    /// Each plate under the usual load.
+    /// Each plate under the usual load, with nothing below it that it could touch.
     pub usual_plates: Vec<CaseReport>,
+    /// How many times the usual load brings each plate, or a rib below it, down to its base.
+    pub usual_closes: Vec<f64>,
     /// The deck's cases with a patient.
     pub patients: Vec<Lying>,
     /// The largest safe load on the edge of each plate.
@@ -58,13 +60,15 @@ pub(crate) fn bend_under(deck: &Deck, with_ward: bool) -> Result<Bent, DesignErr
     shared.push(usual_case(deck));
     let shared_loads: Vec<CaseLoad> = shared.iter().map(spread).collect::<Result<_, _>>()?;
     let mut lying: Vec<Lying> = shared.iter().zip(&shared_loads).map(|(c, load)| Lying::new(deck, c, load)).collect();
-    let (mut own, mut of_ward, mut usual_plates, mut edges) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut own, mut of_ward, mut edges) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut usual_plates, mut usual_closes) = (Vec::new(), Vec::new());
     for (index, plate) in deck.plates.iter().enumerate() {
         let ward = if with_ward { ward::cases(deck, plate) } else { Vec::new() };
         let ward_loads: Vec<CaseLoad> = ward.iter().map(spread).collect::<Result<_, _>>()?;
         let on_plate: Vec<&PlateLoad> = shared_loads.iter().chain(&ward_loads).map(|c| &c.plates[index]).collect();
         let model = model(deck, plate)?;
-        let solved = solve(plate, &model, &on_plate)?;
+        let base = Bearing::Pressed { clearance_m: Some(plate.clearance_mm * MM) };
+        let solved = solve(plate, &model, &on_plate, base)?;
         for ((lies, one), load) in lying.iter_mut().zip(&solved).zip(&on_plate) {
             lies.add(deck, index, &one.solution, load.angle_rad);
         }
@@ -76,7 +80,14 @@ pub(crate) fn bend_under(deck: &Deck, with_ward: bool) -> Result<Bent, DesignErr
             Ok(PlateReport { name: plate.name.clone(), mass_kg: 0.0, cases: cases.collect::<Result<_, _>>()? })
         };
         own.push(report(&deck.load_cases, 0)?);
-        usual_plates.extend(report(&shared[n_own..], n_own)?.cases);
+        // What the base takes off cells and layers would make the load seem a safe one.
+        let free = match solved[n_own].solution.touches.is_empty() {
+            true => Vec::new(),
+            false => solve(plate, &model, &on_plate[n_own..=n_own], Bearing::Pressed { clearance_m: None })?,
+        };
+        let usual = free.first().unwrap_or(&solved[n_own]);
+        usual_plates.push(describe(deck, plate, &model, &shared[n_own], on_plate[n_own], usual)?);
+        usual_closes.push(closes_at(plate, &usual.solution));
         let on_ward = report(&ward, n_own + 1)?;
         edges.extend(safe_edge(deck, index, &model, &on_ward)?);
         of_ward.push(on_ward);
@@ -85,7 +96,7 @@ pub(crate) fn bend_under(deck: &Deck, with_ward: bool) -> Result<Bent, DesignErr
     let patients =
         lying.into_iter().zip(&deck.load_cases).filter(|(_, c)| c.patient.is_some()).map(|(l, _)| l).collect();
     let notes = deck.load_cases.iter().zip(&shared_loads).flat_map(|(case, load)| notes(case, load)).collect();
-    Ok(Bent { plates: own, ward: of_ward, usual, usual_plates, patients, edges, notes })
+    Ok(Bent { plates: own, ward: of_ward, usual, usual_plates, usual_closes, patients, edges, notes })
 }
 
 /// A solved case.
@@ -95,10 +106,9 @@ pub(crate) struct Solved {
     pub(crate) tips: bool,
 }
 
-fn solve(plate: &Plate, model: &Model, loads: &[&PlateLoad]) -> Result<Vec<Solved>, DesignError> {
+fn solve(plate: &Plate, model: &Model, loads: &[&PlateLoad], pressed: Bearing) -> Result<Vec<Solved>, DesignError> {
     let cases: Vec<plates::LoadCase> = loads.iter().map(|l| l.loads.clone()).collect();
     let accuracy = Accuracy::default();
-    let pressed = Bearing::Pressed { clearance_m: Some(plate.clearance_mm * MM) };
     let run = |cases: &[plates::LoadCase], bearing| plates::solve_to(&model.plate, cases, bearing, accuracy);
     let wrap = |source| DesignError::from(deck::DeckError::Plate { plate: plate.name.clone(), source });
     match run(&cases, pressed) {
@@ -181,23 +191,34 @@ pub(crate) fn describe(
 }
 
 /// Least gap to the base of a plate that does not touch it, under the largest deflection or along a rib that hangs into the gap.
-fn least_gap_mm(plate: &Plate, solution: &Solution) -> f64 {
-    let ribs = plate.ribs.iter().flat_map(|rib| {
+pub(crate) fn least_gap_mm(plate: &Plate, solution: &Solution) -> f64 {
+    gaps_mm(plate, solution).map(|(gap_mm, deflection_mm)| gap_mm - deflection_mm).fold(f64::INFINITY, f64::min)
+}
+
+/// How many times this load closes the gap: deflection grows with the load while nothing touches or lifts.
+fn closes_at(plate: &Plate, solution: &Solution) -> f64 {
+    let going_down = gaps_mm(plate, solution).filter(|(_, deflection_mm)| *deflection_mm > 0.0);
+    going_down.map(|(gap_mm, deflection_mm)| gap_mm / deflection_mm).fold(f64::INFINITY, f64::min)
+}
+
+/// Gap of the unloaded plate and deflection where the plate goes down most, and along every rib below it, mm.
+fn gaps_mm<'a>(plate: &'a Plate, solution: &'a Solution) -> impl Iterator<Item = (f64, f64)> + 'a {
+    let ribs = plate.ribs.iter().flat_map(move |rib| {
         let [length_mm, across_mm] = match rib.along {
             Axis::X => plate.size_mm,
             Axis::Y => [plate.size_mm[1], plate.size_mm[0]],
         };
         let edges = [-0.5, 0.0, 0.5].map(|side| (rib.at_mm + side * rib.width_mm).clamp(0.0, across_mm));
         let places = (0..=ALONG_RIB).flat_map(move |i| edges.map(|at| (length_mm * i as f64 / ALONG_RIB as f64, at)));
-        places.map(|(along_mm, at_mm)| {
+        places.map(move |(along_mm, at_mm)| {
             let place = match rib.along {
                 Axis::X => [along_mm, at_mm],
                 Axis::Y => [at_mm, along_mm],
             };
-            plate.clearance_mm - rib.height_mm - solution.deflection_m(place.map(|mm| mm * MM)) / MM
+            (plate.clearance_mm - rib.height_mm, solution.deflection_m(place.map(|mm| mm * MM)) / MM)
         })
     });
-    ribs.fold(plate.clearance_mm - solution.max.deflection_m / MM, f64::min)
+    ribs.chain([(plate.clearance_mm, solution.max.deflection_m / MM)])
 }
 
 /// The proof that cells and base are pressed or open, never both.
@@ -233,7 +254,12 @@ fn cells(deck: &Deck, plate: &Plate, solution: &Solution) -> Result<Vec<CellRepo
 }
 
 /// Worst stress of each layer, then of each rib.
-fn layers(deck: &Deck, plate: &Plate, model: &Model, solution: &Solution) -> Result<Vec<LayerReport>, DesignError> {
+pub(crate) fn layers(
+    deck: &Deck,
+    plate: &Plate,
+    model: &Model,
+    solution: &Solution,
+) -> Result<Vec<LayerReport>, DesignError> {
     let owner = format!("plate `{}`", plate.name);
     let report = |name: &str, stress_mpa: f64, at_m: [f64; 2], face| -> Result<LayerReport, DesignError> {
         let strength_mpa = material(deck, &owner, name)?.strength_mpa;

@@ -32,8 +32,9 @@ pub fn lift(deck: &Deck, plates: &[PlateReport], mass_kg: f64) -> LiftReport {
 
 /// Largest load that lies as the usual one does and keeps every cell within its capacity, every layer within half of its
 /// strength and every plate off its base; net, beside the mattress of the case. Reactions, stress and deflection are scaled
-/// from the case, which is exact while nothing touches or lifts.
-pub fn safe_load(lying: &Lying, deck: &Deck, usual: &[CaseReport]) -> SafeLoad {
+/// from the case without a base to touch, which is exact while nothing lifts; `closes` says how many times the case brings each
+/// plate down to its base.
+pub fn safe_load(lying: &Lying, deck: &Deck, usual: &[CaseReport], closes: &[f64]) -> SafeLoad {
     let mattress_kg = lying.mass_kg - lying.net_kg;
     let mut best = SafeLoad { load_kg: f64::INFINITY, limited_by: "nothing".to_owned() };
     let mut consider = |factor: f64, by: String| {
@@ -42,7 +43,7 @@ pub fn safe_load(lying: &Lying, deck: &Deck, usual: &[CaseReport]) -> SafeLoad {
             best = SafeLoad { load_kg, limited_by: by };
         }
     };
-    for (plate, case) in deck.plates.iter().zip(usual) {
+    for ((plate, case), closes) in deck.plates.iter().zip(usual).zip(closes) {
         let name = &plate.name;
         for cell in case.cells.iter().filter(|c| c.load_pct_of_capacity > 0.0) {
             consider(100.0 / cell.load_pct_of_capacity, format!("capacity of cell {}", cell.name));
@@ -50,11 +51,7 @@ pub fn safe_load(lying: &Lying, deck: &Deck, usual: &[CaseReport]) -> SafeLoad {
         if let Some(factor) = case.safety_factor {
             consider(factor / SAFETY, format!("strength of plate {name}"));
         }
-        if case.touches {
-            consider(1.0, format!("clearance of plate {name}"));
-        } else if case.max_deflection_mm > 0.0 {
-            consider(plate.clearance_mm / case.max_deflection_mm, format!("clearance of plate {name}"));
-        }
+        consider(*closes, format!("clearance of plate {name}"));
     }
     best
 }

@@ -39,11 +39,10 @@ impl Lying {
                 section_rad[section] = on.angle_rad;
             }
         }
-        let mattress_kg = case.patient.as_ref().map_or(0.0, |p| p.mattress_kg);
         Lying {
             case: case.name.clone(),
             mass_kg: load.mass_kg(),
-            net_kg: load.mass_kg() - mattress_kg,
+            net_kg: load.mass_kg() - load.mattress_kg,
             shares: Vec::new(),
             tare_shares: Vec::new(),
             slopes_rad: Vec::new(),

@@ -116,4 +116,48 @@ fn a_wrong_table_is_named() {
     assert!(with("inset_mm", toml::Value::from(vec![300.0])).contains("inset_mm"));
     assert!(with("cell_types", toml::Value::from(vec!["no such"])).contains("\"no such\""));
     assert!(with("rounds", toml::Value::from(0)).contains("rounds"));
+    assert!(with("candidates_per_round", toml::Value::from(1_i64 << 40)).contains("1 to 1000000"));
+    assert!(with("inset_mm", toml::Value::from(vec![40.0; 51])).contains("found 51 values, expected 50 or fewer"));
+}
+
+/// Eight layers of twenty thicknesses would be 25 thousand million stacks before the first is tried.
+#[test]
+fn choices_are_counted_before_they_are_written_out() {
+    let mut deck = rowan();
+    let layer = format!(
+        "{{ material = \"{}\", thickness_mm = [{}] }}",
+        deck.materials[0].name,
+        (0..20).map(|n| format!("{n}.0")).collect::<Vec<_>>().join(", ")
+    );
+    let text = format!("stack = [{{ bond = \"glued\", layers = [{}] }}]", vec![layer; 8].join(", "));
+    deck.explore = Some(text.parse().unwrap());
+    let told = explore(&deck).err().unwrap().to_string();
+    assert!(told.contains("stack[0].layers: found 25600000000 choices, expected 20000 or fewer"), "{told}");
+}
+
+/// A rib takes its height from the gap: a design is offered with the room that `check` finds below it, or not at all.
+#[test]
+fn ribs_take_their_height_from_the_margin() {
+    let mut deck = rowan();
+    deck.target.deflection_mm = None;
+    for plate in &mut deck.plates {
+        plate.clearance_mm = 12.0;
+        plate.ribs = vec![formats::deck::Rib {
+            along: formats::deck::Axis::X,
+            at_mm: plate.size_mm[1] / 2.0,
+            width_mm: 5.0,
+            height_mm: 7.0,
+            material: plate.layers[0].material.clone(),
+        }];
+    }
+    let explorer = run(&deck);
+    let front = explorer.front();
+    assert!(!front.is_empty());
+    for design in front.iter().step_by(front.len().div_ceil(4)) {
+        let report = check(&explorer.deck(&design.candidate)).unwrap();
+        let cases = report.plates.iter().flat_map(|p| &p.cases);
+        let left_mm = cases.map(|c| c.clearance_left_mm).fold(f64::INFINITY, f64::min);
+        let said_mm = design.scores.deflection_margin_mm;
+        assert!(left_mm < 5.0 && (left_mm - said_mm).abs() < 0.06, "{left_mm} {said_mm}");
+    }
 }

@@ -242,6 +242,47 @@ fn the_safe_load_reaches_its_limit() {
     assert!((thigh.cases[2].max_deflection_mm - 6.0).abs() < 1e-4 && !thigh.cases[2].touches);
 }
 
+/// A rib of 3 mm hangs into a gap of 6 mm, and the plate is on its base long before it would be without.
+#[test]
+fn the_safe_load_keeps_ribs_off_the_base() {
+    let mut deck = rowan();
+    let bare = check(&deck).unwrap();
+    let thigh = deck.plates.iter().position(|p| p.name == "thigh").unwrap();
+    let plate = &mut deck.plates[thigh];
+    // Of the plate's own metal and thin: it hardly stiffens.
+    plate.ribs = vec![formats::deck::Rib {
+        along: formats::deck::Axis::X,
+        at_mm: plate.size_mm[1] / 2.0,
+        width_mm: 2.0,
+        height_mm: 3.0,
+        material: plate.layers[0].material.clone(),
+    }];
+    let ribbed = check(&deck).unwrap();
+    assert!(ribbed.safe_load.limited_by.contains("clearance of plate thigh"), "{:?}", ribbed.safe_load);
+    let patient = deck.load_cases[2].patient.as_ref().unwrap();
+    let factor = (ribbed.safe_load.load_kg + patient.mattress_kg) / (bare.safe_load.load_kg + patient.mattress_kg);
+    // Half of the gap is left where the plate goes down most: about half of the load.
+    assert!((0.45..0.65).contains(&factor), "{factor}");
+}
+
+/// What touches under the usual load is not safe under it.
+#[test]
+fn a_deck_that_touches_under_the_usual_load_has_a_smaller_safe_load() {
+    let mut deck = rowan();
+    let roomy = check(&deck).unwrap().safe_load;
+    for plate in &mut deck.plates {
+        plate.clearance_mm *= 0.2;
+    }
+    let report = check(&deck).unwrap();
+    let patient = deck.load_cases[2].patient.as_ref().unwrap();
+    assert!(report.plates.iter().any(|p| p.cases[2].touches));
+    assert!(report.safe_load.load_kg < patient.mass_kg, "{:?}", report.safe_load);
+    // Deflection goes with the load: a fifth of the gap carries a fifth of what lies there.
+    let whole = |kg: f64| kg + patient.mattress_kg;
+    let share = whole(report.safe_load.load_kg) / whole(roomy.load_kg);
+    assert!((share - 0.2).abs() < 0.005, "{share}: {:?}", report.safe_load);
+}
+
 #[test]
 fn a_heavy_plate_is_beyond_one_persons_lift() {
     let mut deck = rowan();

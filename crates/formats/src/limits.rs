@@ -16,13 +16,23 @@ impl Limits {
     /// Any finite number.
     pub(crate) const ANY: Self = Self::between(f64::NEG_INFINITY, f64::INFINITY);
     /// Above 0.
-    pub(crate) const POSITIVE: Self = Self { low: 0.0, above: true, ..Self::ANY };
+    pub(crate) const POSITIVE: Self = Self::above(0.0);
     /// 0 or above.
     pub(crate) const NOT_NEGATIVE: Self = Self::between(0.0, f64::INFINITY);
 
     /// From low to high, both included.
     pub(crate) const fn between(low: f64, high: f64) -> Self {
         Self { low, above: false, high, because: None }
+    }
+
+    /// Above low, which itself is refused.
+    pub(crate) const fn above(low: f64) -> Self {
+        Self { low, above: true, ..Self::ANY }
+    }
+
+    /// With an upper end.
+    pub(crate) const fn at_most(self, high: f64) -> Self {
+        Self { high, ..self }
     }
 
     /// Adds the reason, shown in brackets behind the interval.

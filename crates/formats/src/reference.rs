@@ -120,7 +120,13 @@ fn head_of(source: &str) -> String {
             !fence && !inside
         })
         .collect();
-    prose.join("\n").replace("[`", "`").replace("`]", "`").trim().to_owned()
+    plain(&prose.join("\n")).trim().to_owned()
+}
+
+/// Documentation without links into the code.
+#[must_use]
+pub fn plain(text: &str) -> String {
+    text.replace("[`", "`").replace("`]", "`")
 }
 
 fn capital(text: &str) -> String {
@@ -128,8 +134,8 @@ fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
-/// The public fields of a module with what is said of them.
-fn fields(out: &mut String, source: &str) {
+/// Writes the public fields of a module with what is said of them, as a table.
+pub fn fields(out: &mut String, source: &str) {
     let _ = write!(out, "\n| field of | field | holds |\n|---|---|---|\n");
     let (mut of, mut said) = (String::new(), String::new());
     for line in source.lines().map(str::trim) {

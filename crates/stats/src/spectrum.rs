@@ -18,6 +18,7 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 
 use crate::distribution::chi2_quantile;
+use crate::robust::median;
 
 /// Why a spectrum could not be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -116,7 +117,7 @@ impl Spectrum {
     #[must_use]
     pub fn white_level(&self) -> f64 {
         let upper = &self.density[self.density.len() / 2..];
-        (median(upper) / self.median_over_mean()).sqrt()
+        (median(upper).unwrap_or(0.0) / self.median_over_mean()).sqrt()
     }
 
     /// Lines that stand above the noise around them, by frequency, but for one chance in `1/false_alarm` spectra of noise alone.
@@ -139,7 +140,7 @@ impl Spectrum {
                 .filter(|i| !near.contains(i))
                 .map(|i| self.density[i])
                 .collect();
-            let floor = median(&around);
+            let floor = median(&around).unwrap_or(0.0);
             if !(p > threshold * floor && p > 0.0) {
                 continue;
             }
@@ -164,12 +165,6 @@ impl Spectrum {
         let dof = self.degrees_of_freedom();
         chi2_quantile(0.5, dof) / dof
     }
-}
-
-fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "lengths of records are far below 2^52")]

@@ -32,6 +32,7 @@ pub mod demo;
 pub mod error;
 pub mod fluid;
 pub mod night;
+pub mod reference;
 pub mod scenario;
 pub mod sharing;
 pub mod trial;

@@ -22,7 +22,7 @@
 //! moments.
 
 use deck::model::model;
-use formats::deck::{Deck, Plate};
+use formats::deck::{Axis, Deck, Plate};
 use plates::{Accuracy, Bearing, Load, LoadCase, solve_to};
 
 use crate::contact::{self, POINTS, POINTS_A_SIDE};
@@ -47,8 +47,8 @@ pub struct Sharing {
     at_points: Vec<f64>,
     /// Deflections of contact points under unit forces at contact points, mm/N.
     compliance: Vec<f64>,
-    /// Free gap under the plate, mm.
-    clearance_mm: f64,
+    /// Free gap at each contact point, mm; less under a rib.
+    gaps_mm: Vec<f64>,
 }
 
 /// Accuracy of the deflections at contact points: they decide when a plate touches, and the gap itself is not known better.
@@ -89,7 +89,6 @@ impl Sharing {
         let at_cells = solver_plate.springs.iter().flat_map(|s| at(s.at_m)).collect();
         let at_points: Vec<f64> = points_m.iter().flat_map(|p| at(*p)).collect();
         let compliance = symmetric(&at_points, stiffness.len());
-        let clearance_mm = plate.clearance_mm;
         Ok(Self {
             size_mm: plate.size_mm,
             n,
@@ -98,7 +97,7 @@ impl Sharing {
             at_cells,
             at_points,
             compliance,
-            clearance_mm,
+            gaps_mm: gaps_mm(plate),
         })
     }
 
@@ -135,17 +134,16 @@ impl Sharing {
         force_newton * softest > least_gap_mm
     }
 
-    /// Free gap under the plate, mm.
+    /// Free gap at each contact point, mm.
     #[must_use]
-    pub(crate) fn clearance_mm(&self) -> f64 {
-        self.clearance_mm
+    pub(crate) fn gaps_mm(&self) -> &[f64] {
+        &self.gaps_mm
     }
 
     /// The contact point nearest to a place of the plate, mm from its corner.
     #[must_use]
     pub(crate) fn nearest_point(&self, at_mm: [f64; 2]) -> usize {
-        let last = (POINTS_A_SIDE - 1) as f64;
-        let [ix, iy] = [0, 1].map(|axis| (at_mm[axis] / self.size_mm[axis] * last).round().clamp(0.0, last) as usize);
+        let [ix, iy] = [0, 1].map(|axis| nearest(at_mm[axis], self.size_mm[axis]));
         iy * POINTS_A_SIDE + ix
     }
 
@@ -217,6 +215,27 @@ fn add(to: &mut [f64], per_newton: &[f64], force: f64) {
 }
 
 /// The grid of points at which a plate may touch its base, edges included.
+/// The row of contact points nearest to a place along a side.
+fn nearest(at_mm: f64, side_mm: f64) -> usize {
+    let last = (POINTS_A_SIDE - 1) as f64;
+    (at_mm / side_mm * last).round().clamp(0.0, last) as usize
+}
+
+/// Free gap at each contact point: a rib hangs into it along the row of points next to it.
+fn gaps_mm(plate: &Plate) -> Vec<f64> {
+    let mut gaps_mm = vec![plate.clearance_mm; POINTS];
+    for rib in &plate.ribs {
+        let across = if rib.along == Axis::X { 1 } else { 0 };
+        let row = nearest(rib.at_mm, plate.size_mm[across]);
+        for (i, gap_mm) in gaps_mm.iter_mut().enumerate() {
+            if [i % POINTS_A_SIDE, i / POINTS_A_SIDE][across] == row {
+                *gap_mm = gap_mm.min(plate.clearance_mm - rib.height_mm);
+            }
+        }
+    }
+    gaps_mm
+}
+
 fn contact_points_m(size_m: [f64; 2]) -> Vec<[f64; 2]> {
     let at = |axis: usize, i: usize| along(size_m[axis], i, POINTS_A_SIDE);
     (0..POINTS).map(|i| [at(0, i % POINTS_A_SIDE), at(1, i / POINTS_A_SIDE)]).collect()

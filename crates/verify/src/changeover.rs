@@ -23,14 +23,16 @@ pub(crate) fn gives_zero_error(test: &Test, e_g: f64, is_fine: bool) -> bool {
 
 /// Whether the rows without a changeover point were read on an indication finer than e/5.
 ///
-/// A display of e, e/2 or e/4 shows multiples of e/4 alone; one that shows anything else has a step of e/5 or less, for steps
-/// are 1, 2 or 5 times a power of ten.
+/// A display of e, e/2 or e/4 shows multiples of e/4 alone; one that shows anything else half of the time has a step of e/5 or less, for
+/// steps are 1, 2 or 5 times a power of ten. One odd row is a slip of whoever wrote it, and zero is a multiple on any display.
 pub(crate) fn is_fine(tests: &[Test], e_g: f64) -> bool {
-    let off_step = |t: &Test| {
+    let off_step = |t: &&Test| {
         let quarters = t.indication_kg * 4000.0 / e_g;
         (quarters - quarters.round()).abs() > 1e-6
     };
-    tests.iter().filter(|t| t.added_g.is_none()).any(off_step)
+    let telling: Vec<&Test> = tests.iter().filter(|t| t.added_g.is_none() && t.indication_kg != 0.0).collect();
+    let n_off = telling.iter().copied().filter(off_step).count();
+    n_off > 0 && 2 * n_off >= telling.len()
 }
 
 #[cfg(test)]
@@ -52,6 +54,16 @@ mod tests {
             temperature_c: None,
             tilt_deg: None,
         }
+    }
+
+    #[test]
+    fn one_slip_does_not_make_an_indication_fine() {
+        let mut rows: Vec<Test> = (1..6).map(|n| test(f64::from(n) * 10.0, f64::from(n) * 10.0, None)).collect();
+        rows.push(test(50.0, 50.02, None));
+        assert!(!is_fine(&rows, 100.0));
+        rows.extend((1..8).map(|n| test(f64::from(n) * 10.0, f64::from(n) * 10.0 + 0.013, None)));
+        rows.push(test(0.0, 0.0, None));
+        assert!(is_fine(&rows, 100.0));
     }
 
     /// The recommendation's own illustration (from memory): e = 5 g, L = 1 kg, I = 1000 g, ΔL = 1.5 g give P = 1001 g,

@@ -166,20 +166,25 @@ impl Row {
 }
 
 impl TestReport {
-    /// Sums up the rows: the worst is the one that uses most of its limit.
+    /// Sums up the rows: the worst is the one that uses most of its limit. Where there is nothing to judge nothing is passed.
     pub(crate) fn new(test: &'static str, judged: &'static str, rows: Vec<Row>) -> Self {
         let use_of = |r: &Row| if r.limit_g > 0.0 { r.judged_g.abs() / r.limit_g } else { f64::from(!r.passed) };
         let worst = rows
             .iter()
             .max_by(|a, b| use_of(a).total_cmp(&use_of(b)).then(a.judged_g.abs().total_cmp(&b.judged_g.abs())));
+        let gaps = if rows.is_empty() {
+            vec!["no row that a limit is about: nothing was judged".to_owned()]
+        } else {
+            Vec::new()
+        };
         Self {
             test,
             worst_error_g: worst.map_or(0.0, |r| r.judged_g.abs()),
             limit_g: worst.map_or(0.0, |r| r.limit_g),
-            passed: rows.iter().all(|r| r.passed),
+            passed: !rows.is_empty() && rows.iter().all(|r| r.passed),
             judged,
             rows,
-            gaps: Vec::new(),
+            gaps,
             rules: Vec::new(),
         }
     }

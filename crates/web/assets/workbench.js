@@ -23,6 +23,10 @@ let angles = {};
 // One question at a time; of those that wait only the newest is asked.
 let asking = false;
 let next = null;
+// A file was given, and the server has not read it yet.
+let opening = false;
+// The search is looked at from the first answer on: its plot needs the file's currency.
+let looking = false;
 const ask = (changes, then) => {
   if (asking) {
     next = { changes: next ? [...next.changes, ...changes] : changes, then };
@@ -33,11 +37,15 @@ const ask = (changes, then) => {
   const before = text;
   send("/workbench/answer", { file, text, case: Number($("case").value || 0), changes })
     .then((answer) => {
+      // The text was taken back or exchanged meanwhile: the question that waits asks about that one.
+      if (text !== before) return;
       if (answer.text !== before && then !== "time") { past.push(before); future = []; }
       text = answer.text;
       shown = answer;
+      if (opening) { begun = answer.text; opening = false; }
       warn(null);
       draw();
+      if (!looking) { looking = true; look(); }
     })
     .catch((problem) => { warn(problem.message); draw(); })
     .finally(() => {
@@ -57,15 +65,14 @@ const draw = () => {
       el("p", { class: "label" }, label),
       el("p", { class: "value" }, places(shown.figures[key], 3), el("span", { class: "unit" }, ` ${unit || shown.currency}`)),
       el("p", { class: "note" }, note))));
-  const chosen = $("case").value;
   $("case").replaceChildren(...shown.cases.map((name, i) => el("option", { value: i }, name)));
-  $("case").value = chosen || String(shown.case);
+  $("case").value = String(shown.case);
   drawPlan();
   drawAngles();
   drawSolid();
   drawInputs();
-  $("requirements").replaceChildren(table(say("What the file asks for, and what was found"), [say("requirement"), say("found"), say("limit"), say("verdict")],
-    shown.requirements.map((r) => [r.name, r.found, r.limit, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? `✓ ${say("met")}` : `✗ ${say("not met")}`))])));
+  $("requirements").replaceChildren(table(say("What the file asks for, and what was found"), [say("requirement"), say("verdict"), say("found"), say("limit")],
+    shown.requirements.map((r) => [r.name, el("td", {}, el("span", { class: `verdict ${r.met ? "met" : "missed"}` }, r.met ? `✓ ${say("met")}` : `✗ ${say("not met")}`)), r.found, r.limit])));
   $("warnings").replaceChildren(...shown.warnings.map((w) => el("li", {}, w)));
   drawBudget();
   drawCompare();
@@ -240,13 +247,22 @@ const take = (given, asNew) => {
   text = given;
   past.push(before);
   future = [];
-  if (asNew) { begun = given; past = []; }
+  opening = asNew;
+  next = null;
   ask([], "time");
 };
-$("undo").addEventListener("click", () => { if (past.length) { future.push(text); text = past.pop(); ask([], "time"); } });
-$("redo").addEventListener("click", () => { if (future.length) { past.push(text); text = future.pop(); ask([], "time"); } });
+// Changes that still wait were made to the text that is left here.
+const turn = (from, to) => {
+  if (!from.length) return;
+  to.push(text);
+  text = from.pop();
+  next = null;
+  ask([], "time");
+};
+$("undo").addEventListener("click", () => turn(past, future));
+$("redo").addEventListener("click", () => turn(future, past));
 $("case").addEventListener("change", () => ask([], "time"));
-$("keep").addEventListener("click", () => { kept = { text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); });
+$("keep").addEventListener("click", () => { kept = { text: shown.text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); });
 $("apply").addEventListener("click", () => take($("text").value, false));
 $("upload").addEventListener("change", async (event) => {
   const given = event.target.files[0];
@@ -258,14 +274,16 @@ $("upload").addEventListener("change", async (event) => {
 });
 
 // The search goes on in the background; the page looks in once a second while it runs.
+let again;
 const look = async () => {
   let report;
-  try { report = await send("/workbench/search"); } catch (problem) { $("found").textContent = problem.message; return; }
+  clearTimeout(again);
+  try { report = await send("/workbench/search"); } catch (problem) { $("found").textContent = problem.message; again = setTimeout(look, 2000); return; }
   if (!report.begun) return;
   const part = report.finished ? say("The search is done") : say("Searching: {} of {} parts", report.done, report.of);
   $("found").textContent = report.problem ?? say("{}; {} designs tried, {} kept.", part, report.candidates, report.designs.length);
   drawFront(report);
-  if (!report.finished && !report.problem) setTimeout(look, 1000);
+  if (!report.finished && !report.problem) again = setTimeout(look, 1000);
 };
 $("search").addEventListener("click", async () => {
   try { await send("/workbench/search", { file, text }); look(); } catch (problem) { $("found").textContent = problem.message; }
@@ -273,7 +291,7 @@ $("search").addEventListener("click", async () => {
 const open = async (report, design) => {
   try {
     const { text: given } = await send(`/workbench/search/${report.rounds}/${design.number}`);
-    kept = { text, figures: shown.figures, requirements: shown.requirements };
+    kept = { text: shown.text, figures: shown.figures, requirements: shown.requirements };
     take(given, false);
   } catch (problem) { $("found").textContent = problem.message; }
 };
@@ -300,4 +318,3 @@ const drawFront = (report) => {
 };
 
 ask([], "time");
-look();

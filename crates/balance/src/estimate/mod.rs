@@ -103,7 +103,7 @@ fn two_ledgers(file: &PatientFile, record: &Record, rows: &[Row], windows: &[Win
         let mass_g = Estimate { value: 1000.0 * (last.mass_kg - first.mass_kg), u: last.u_weighed_ml };
         out.push(ledgers(mass_g, hours, area_m2, &record.prior));
     }
-    for window in windows.iter().filter(|window| (window.hours - 24.0).abs() < 0.5) {
+    for window in windows.iter().filter(|window| record.is_last_day(window)) {
         let mass_g = Estimate { value: window.fused_ml, u: window.u_fused_ml };
         out.push(ledgers(mass_g, window.hours, area_m2, &record.prior));
     }

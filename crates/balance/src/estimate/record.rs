@@ -11,6 +11,7 @@ use crate::insensible::{self, Insensible};
 use crate::items::{self, Wet};
 use crate::ledger::{Frame, Ledger, Stamps, hours, standing};
 use crate::options::Options;
+use crate::report::Window;
 use crate::thin::{Readings, thin};
 
 /// An entry this long after the last weight stands in the future where no present time is given, h.
@@ -36,6 +37,9 @@ pub(crate) struct Record {
     pub(crate) late: Vec<usize>,
 }
 
+/// The longest record, h: five years. The model stands at every hour, and what is longer has a mistyped year.
+const LONGEST_H: f64 = 5.0 * 366.0 * 24.0;
+
 impl Record {
     pub(super) fn read(
         file: &PatientFile,
@@ -53,6 +57,9 @@ impl Record {
         let early = later(readings.first, -BEFORE_H);
         let origin = entries.iter().map(|e| e.time).filter(|t| *t >= early).fold(readings.first, Timestamp::min);
         let end = entries.iter().map(|e| e.time).filter(|t| *t <= now).fold(readings.last, Timestamp::max);
+        if hours(origin, end) > LONGEST_H {
+            return Err(BalanceError::TooLong { first: origin.to_string(), last: end.to_string() });
+        }
         let shift_h = hours(origin, readings.first);
         let wet = items::wet(&options.items);
         for reading in &mut readings.readings {
@@ -68,6 +75,11 @@ impl Record {
         let span = Span { origin, end_h: hours(origin, end) };
         let after_now = readings.readings.iter().filter(|reading| reading.t_h > hours(origin, now)).count();
         Ok(Self { readings, ledger, due, span, weight_kg, prior, wet, after_now, late })
+    }
+
+    /// Whether a window is the last day of the record.
+    pub(crate) fn is_last_day(&self, window: &Window) -> bool {
+        (window.hours - 24.0).abs() < 0.5 && self.span.end_h - hours(self.span.origin, window.to) < 1.0
     }
 
     /// Wall time of an hour of the model.

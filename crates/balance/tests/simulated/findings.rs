@@ -294,3 +294,61 @@ fn a_record_of_a_few_minutes_gives_no_row_and_says_so() {
     assert!(report.notes.iter().any(|note| note.contains("no whole hour")));
     assert!(report.overload_pct.fused.is_finite() && report.resolvable_ml_24h.is_finite());
 }
+
+fn answer<'a>(report: &'a BalanceReport, question: &str) -> &'a bedplate_balance::Answer {
+    report.answers.iter().find(|a| a.question == question).unwrap()
+}
+
+/// Source: KDIGO 2012, table 2: under 18 years a filtration rate below 35 mL/min/1.73 m² is stage 3. By hand, bedside Schwartz:
+/// 0.413 · 140 cm / (150 / 88.4 mg/dL) = 34.1.
+#[test]
+fn a_childs_filtration_rate_makes_the_stage() {
+    let mut sim = simulate(quiet(), 21);
+    let patient = &mut sim.patient.patient;
+    patient.creatinine_umol_l = Some(150.0);
+    patient.baseline_creatinine_umol_l = Some(100.0);
+    let stage = |sim: &Simulated| answer(&run(sim), "kidney stage by creatinine").text.clone();
+    assert!(stage(&sim).contains("stage 1;"), "{}", stage(&sim));
+    sim.patient.patient.age_y = Some(10.0);
+    sim.patient.patient.height_mm = Some(1400.0);
+    let child = stage(&sim);
+    assert!(child.contains("stage 3;") && child.contains("filtration rate 34 mL/min/1.73 m²"), "{child}");
+}
+
+/// Stages are of millilitres: what a litre of urine weighs must not make more of it.
+#[test]
+fn urine_is_staged_by_its_volume() {
+    let sim = simulate(quiet(), 22);
+    let rate = |densities| {
+        let options = Options { densities, ..Options::default() };
+        let report = balance(&sim.patient, &sim.weights, &sim.chart, &options).unwrap();
+        answer(&report, "urine output and kidney stage").value
+    };
+    let heavy = bedplate_balance::Densities { urine_g_ml: 1.03, ..bedplate_balance::Densities::default() };
+    let (plain, heavy) = (rate(None), rate(Some(heavy)));
+    assert!((heavy / plain - 1.0).abs() < 1e-9, "{plain} {heavy}");
+}
+
+#[test]
+fn a_mistyped_year_is_refused_and_not_filled_with_hours() {
+    let mut sim = simulate(quiet(), 23);
+    sim.weights[0].time = Some("0206-03-04T08:00:00Z".parse().unwrap());
+    let refused = balance(&sim.patient, &sim.weights, &sim.chart, &Options::default()).unwrap_err();
+    assert!(matches!(refused, BalanceError::TooLong { .. }), "{refused}");
+    assert!(refused.to_string().contains("from 0206-03-04T08:00:00Z to"), "{refused}");
+}
+
+/// A window of a past day is not the last day, and one before the first whole hour has no length below 0.
+#[test]
+fn windows_stand_where_they_are() {
+    let sim = simulate(quiet(), 24);
+    let span = |from: f64, to: f64| Span { from: at(from), to: at(to) };
+    let with = |spans: Vec<Span>| {
+        let options = Options { windows_h: Vec::new(), spans, ..Options::default() };
+        balance(&sim.patient, &sim.weights, &sim.chart, &options).unwrap()
+    };
+    assert_eq!(with(vec![span(2.0, 26.0)]).ledgers.len(), 1, "the record alone");
+    assert_eq!(with(vec![span(24.0, 48.0)]).ledgers.len(), 2, "the record and its last day");
+    let early = with(vec![span(0.0, 0.3)]);
+    assert!(early.windows.iter().all(|w| w.hours >= 0.0 && w.from <= w.to), "{:?}", early.windows);
+}

@@ -27,12 +27,13 @@ pub(crate) fn run(args: &ExploreArgs) -> Result<Outcome, Failure> {
     let began = Instant::now();
     search(&mut explorer, threads, &stop).map_err(|e| Failure::stage(&args.deck, &e))?;
     let report = explorer.report();
+    // Whatever number was asked for: the list of a search of hours is told first.
+    output::report(args.json, &report, |r| report::text::exploration(&deck, r))?;
+    tell_speed(report.candidates, began.elapsed().as_secs_f64());
     let chosen = match (args.write, report.finished) {
         (Some(number), true) => Some(design(&explorer, number)?),
         _ => None,
     };
-    output::report(args.json, &report, |r| report::text::exploration(&deck, r))?;
-    tell_speed(report.candidates, began.elapsed().as_secs_f64());
 
     if let (Some(number), false) = (args.write, report.finished) {
         return Err(Failure::Stage(format!(

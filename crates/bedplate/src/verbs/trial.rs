@@ -33,7 +33,8 @@ pub(crate) fn run(args: &TrialArgs) -> Result<Outcome, Failure> {
     let tally = all_runs(&plan, threads, &stop)?;
     let report = tally.report();
     output::report(args.json, &report, report::text::trial)?;
-    Ok(Outcome::of(report.limits.iter().all(|l| l.met != Some(false))))
+    // Stopped before a run was done, nothing was shown.
+    Ok(Outcome::of(report.runs > 0 && report.limits.iter().all(|l| l.met != Some(false))))
 }
 
 /// What is to be run, and the decks that it is run on, solved once.

@@ -168,6 +168,8 @@ impl Budget {
 
 #[cfg(test)]
 mod tests {
+    use published::{within, within_share};
+
     use super::*;
 
     fn u(budget: &Budget, source: &str) -> f64 {
@@ -210,12 +212,13 @@ mod tests {
             ("air buoyancy of the mass", 1.59),
             ("drift of the mass", 0.96),
         ] {
-            assert!((u(&budget, source) - expected).abs() < 0.005, "{source}: {}", u(&budget, source));
+            within(u(&budget, source), expected, 0.005);
         }
-        assert!((of_indication.u_g - 52.72).abs() < 0.005, "u(I) {}", of_indication.u_g);
-        assert!((budget.u_g - 52.84).abs() < 0.005, "u(E) {}", budget.u_g);
+        within(of_indication.u_g, 52.72, 0.005);
+        within(budget.u_g, 52.84, 0.005);
         // k is 2 at 95.45 %: to half the last place of 105.7.
-        assert!((budget.expanded_g - 105.7).abs() < 0.05 && (budget.k - 2.0).abs() < 1e-4);
+        within(budget.expanded_g, 105.7, 0.05);
+        within(budget.k, 2.0, 1e-4);
     }
 
     /// Source: T. Lammi, Calibration of weighing instruments and uncertainty of calibration, OIML Bulletin, example 1 (read): Max
@@ -237,10 +240,10 @@ mod tests {
         let mut all = indication.contributions();
         all.push(Contribution::normal("reference mass", 1.3e3, f64::INFINITY));
         let u_kg = Budget::of(all, 0.9545).expanded_g / 1e3;
-        assert!((u_kg - 10.0).abs() < 0.5, "{u_kg}");
+        within(u_kg, 10.0, 0.5);
         // And with 0.3 d as printed there, to the digits computed from it.
         let exact = 2.0 * (3.946f64.powi(2) + 3.0f64.powi(2) + 1.3f64.powi(2)).sqrt();
-        assert!((u_kg / exact - 1.0).abs() < 0.02, "{u_kg} against {exact}");
+        within_share(u_kg, exact, 0.02);
     }
 
     /// Source: JCGM 100:2008, table G.2: t₉₅.₄₅ of 4 degrees of freedom is 2.87, of 10 is 2.28, of 50 is 2.05 (from memory).
@@ -248,7 +251,7 @@ mod tests {
     fn few_readings_widen_the_interval() {
         for (dof, k) in [(4.0, 2.87), (10.0, 2.28), (50.0, 2.05)] {
             let budget = Budget::of(vec![Contribution::normal("repeatability", 1.0, dof)], 0.9545);
-            assert!((budget.k - k).abs() < 0.005, "{} at {dof}", budget.k);
+            within(budget.k, k, 0.005);
             assert!((budget.dof - dof).abs() < 1e-9);
         }
     }

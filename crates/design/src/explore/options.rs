@@ -3,14 +3,15 @@
 use deck::chain::{capacity_newton, cell_type};
 use deck::loads::CaseLoad;
 use deck::model::model;
-use deck::stack::{demand_pa, material, pieces};
-use deck::units::{MM, MPA};
+use deck::stack::pieces;
+use deck::units::MM;
 use formats::deck::{Cell, Deck, Plate};
 use plates::{Bearing, LoadCase, PlateError, Solution};
 
 use super::ExploreError;
 use super::table::{ExploreTable, Layout, Stack};
 use crate::DesignError;
+use crate::bending::{layers, least_gap_mm};
 use crate::budget::{self, Assumptions, Model, Source};
 use crate::lying::Lying;
 
@@ -127,10 +128,11 @@ fn solve(
     let Some((usual, own)) = solutions.split_last() else {
         return Ok(None);
     };
-    let allowed_mm = deck.target.deflection_mm.unwrap_or(f64::INFINITY).min(plate.clearance_mm);
-    let worst_mm = own.iter().map(|s| s.max.deflection_m / MM).fold(0.0, f64::max);
+    let allowed_mm = deck.target.deflection_mm.unwrap_or(f64::INFINITY);
+    let room_mm = |s: &Solution| (allowed_mm - s.max.deflection_m / MM).min(least_gap_mm(plate, s));
+    let margin_mm = own.iter().map(room_mm).fold(allowed_mm.min(plate.clearance_mm), f64::min);
     let bears = solutions.iter().all(|s| cells_hold(alone, plate, s)) && layers_hold(alone, plate, &model, own)?;
-    if worst_mm > allowed_mm || !bears {
+    if margin_mm < 0.0 || !bears {
         return Ok(None);
     }
     let parts = pieces(alone, plate)?;
@@ -146,7 +148,7 @@ fn solve(
             + plate.base_kg.unwrap_or(0.0),
         cost: parts.iter().filter_map(|p| p.cost).sum::<f64>() + kind.cost * plate.cells.len() as f64,
         n_cells: plate.cells.len(),
-        margin_mm: allowed_mm - worst_mm,
+        margin_mm,
         change_g2: own_g2(&change),
         weight_g2: own_g2(&weight),
     }))
@@ -182,14 +184,9 @@ fn layers_hold(
     model: &deck::model::Model,
     solutions: &[Solution],
 ) -> Result<bool, DesignError> {
-    let owner = format!("plate `{}`", plate.name);
     for solution in solutions {
-        let worst = model.laminate.worst_stresses_in(solution, |_, stress| demand_pa(stress)).unwrap_or_default();
-        for (layer, stress) in plate.layers.iter().zip(worst) {
-            let strength_pa = material(deck, &owner, &layer.material)?.strength_mpa * MPA;
-            if demand_pa(&stress.stress) > strength_pa {
-                return Ok(false);
-            }
+        if layers(deck, plate, model, solution)?.iter().any(|l| l.safety_factor.is_some_and(|factor| factor < 1.0)) {
+            return Ok(false);
         }
     }
     Ok(true)

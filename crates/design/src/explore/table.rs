@@ -34,6 +34,12 @@ use super::ExploreError;
 const CELLS: [usize; 2] = [3, 6];
 /// Most stacks; beyond them the table of options takes more time than the search it serves.
 const STACKS_MAX: usize = 400;
+/// Most choices of thicknesses that are written out for one `[[explore.stack]]`; many of them may be the same stack.
+const CHOICES_MAX: usize = 20_000;
+/// Most distances from the edge: each is an option more for every plate.
+const INSETS_MAX: usize = 50;
+/// Most rounds, and most candidates a round.
+const SEARCH_MAX: usize = 1_000_000;
 
 /// The table, checked.
 #[derive(Debug, Clone, PartialEq)]
@@ -183,8 +189,8 @@ impl ExploreTable {
         let raw: Raw =
             table.try_into().map_err(|e: toml::de::Error| ExploreError::Table { message: e.message().to_owned() })?;
         for (name, value) in [("rounds", raw.rounds), ("candidates_per_round", raw.candidates_per_round)] {
-            if value == 0 {
-                return Err(key(name, value, "1 or more"));
+            if !(1..=SEARCH_MAX).contains(&value) {
+                return Err(key(name, value, format!("1 to {SEARCH_MAX}")));
             }
         }
         Ok(ExploreTable {
@@ -198,6 +204,18 @@ impl ExploreTable {
             seed: raw.seed,
         })
     }
+}
+
+/// The section on the table for the reference of formats, as Markdown.
+#[must_use]
+pub fn reference() -> String {
+    let head = include_str!("table.rs").lines().map_while(|line| line.strip_prefix("//!")).skip(1);
+    let told: Vec<&str> = head.map(|line| line.strip_prefix(' ').unwrap_or(line)).collect();
+    format!(
+        "\n## [explore] of deck.toml\n\nWhat may vary, for `explore`.\n{}\n\nRefused: more than {STACKS_MAX} stacks in all, {CHOICES_MAX} choices of \
+         thicknesses in one `[[explore.stack]]`, {INSETS_MAX} insets, {SEARCH_MAX} rounds or candidates a round.\n",
+        told.join("\n")
+    )
 }
 
 fn cell_types(deck: &Deck, names: Option<&[String]>) -> Result<Vec<usize>, ExploreError> {
@@ -224,6 +242,9 @@ fn layouts(deck: &Deck, cells: Option<&[usize]>, insets: Option<&[f64]>) -> Resu
         let expected = format!("0 to below {:.0} mm, 0.45 of the shortest side of a plate", 0.45 * shortest);
         return Err(key("inset_mm", inset, expected));
     }
+    if insets.len() > INSETS_MAX {
+        return Err(key("inset_mm", format!("{} values", insets.len()), format!("{INSETS_MAX} or fewer")));
+    }
     if cells.is_empty() || insets.is_empty() {
         return Err(key("cells_per_plate, inset_mm", "an empty list", "at least one value"));
     }
@@ -239,6 +260,10 @@ fn stacks(deck: &Deck, raw: &[RawStack]) -> Result<Vec<Stack>, ExploreError> {
             "loose" => Bond::Loose,
             other => return Err(key(here("bond"), format!("\"{other}\""), "\"glued\" or \"loose\"")),
         };
+        let n_choices = stack.layers.iter().map(|layer| layer.thickness_mm.len()).fold(1, usize::saturating_mul);
+        if n_choices > CHOICES_MAX {
+            return Err(key(here("layers"), format!("{n_choices} choices"), format!("{CHOICES_MAX} or fewer")));
+        }
         let mut choices: Vec<Vec<Layer>> = vec![Vec::new()];
         for layer in &stack.layers {
             if !deck.materials.iter().any(|m| m.name == layer.material) {

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::read::{AXES, BONDS, unique};
+use super::read::{AXES, BONDS, LENGTH_MM, PLACE_MM, unique};
 use super::{Axis, Bond, Cell, CellType, Layer, Material, Plate, Rib, Section};
 use crate::limits::{Limits, quoted};
 use crate::toml_reader::Table;
@@ -57,12 +57,12 @@ impl<'a> Names<'a> {
 
 fn read_plate(t: &Table<'_>, names: &Names<'_>, cell_lines: &mut HashMap<String, usize>) -> Plate {
     let section = t.name_of("section", names.sections.iter().map(|s| s.name.as_str()));
-    let size_mm = t.pair("size_mm", Limits::POSITIVE);
+    let size_mm = t.pair("size_mm", LENGTH_MM);
     let clearance_mm = t.number("clearance_mm", CLEARANCE_MM);
     let plate = Plate {
         name: t.text("name"),
         section,
-        origin_mm: t.pair("origin_mm", Limits::ANY),
+        origin_mm: t.pair("origin_mm", PLACE_MM),
         size_mm,
         clearance_mm,
         base_kg: t.number_opt("base_kg", Limits::NOT_NEGATIVE),

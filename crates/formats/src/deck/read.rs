@@ -27,6 +27,13 @@ const GRAVITY_M_S2: Limits = Limits::between(9.75, 9.85).because("gravity on the
 /// A share of rated output.
 const PERCENT: Limits = Limits::between(0.0, 100.0);
 
+/// Lengths of bed and plates: no bed is longer, and a slip of a thousand would ask for a map of a landscape.
+pub(super) const LENGTH_MM: Limits = Limits::above(0.0).at_most(10_000.0);
+/// Places on the bed.
+pub(super) const PLACE_MM: Limits = Limits::between(-10_000.0, 10_000.0);
+/// Angles of a section; an upright plate carries nothing.
+const ANGLE_DEG: Limits = Limits::between(-89.0, 89.0);
+
 /// Reads a deck.
 ///
 /// # Errors
@@ -191,8 +198,8 @@ fn read_site(t: Table<'_>) -> Site {
     // The lowest and the highest ground that people live on, with room.
     let altitude = Limits::between(-500.0, 9000.0);
     let site = if let Some(gravity_m_s2) = gravity {
-        for key in ["latitude_deg", "altitude_m"] {
-            if t.number_opt(key, Limits::ANY).is_some() {
+        for (key, limits) in [("latitude_deg", latitude), ("altitude_m", altitude)] {
+            if t.number_opt(key, limits).is_some() {
                 t.problem(key, "a place beside `gravity_m_s2`", "one of the two: gravity is given already");
             }
         }
@@ -216,8 +223,8 @@ fn read_ambient(t: Table<'_>) -> [f64; 2] {
 fn read_section(t: Table<'_>) -> Section {
     let section = Section {
         name: t.text("name"),
-        length_mm: t.number("length_mm", Limits::POSITIVE),
-        angle_deg: t.range("angle_deg", Limits::between(-90.0, 90.0)),
+        length_mm: t.number("length_mm", LENGTH_MM),
+        angle_deg: t.range("angle_deg", ANGLE_DEG),
     };
     t.finish();
     section
@@ -302,7 +309,7 @@ fn read_patch(t: Table<'_>, plates: &[Plate]) -> Patch {
 fn read_patient(t: Table<'_>, sections: &[Section]) -> PatientLoad {
     let names = sections.iter().map(|s| s.name.as_str());
     let angles_deg = t.table_opt("angles_deg").map(|angles| {
-        let values = angles.named_numbers(&names, "the section", Limits::between(-90.0, 90.0));
+        let values = angles.named_numbers(&names, "the section", ANGLE_DEG);
         for (name, angle) in &values {
             if let Some(section) = sections.iter().find(|s| s.name == *name) {
                 let [low, high] = section.angle_deg;
@@ -318,9 +325,9 @@ fn read_patient(t: Table<'_>, sections: &[Section]) -> PatientLoad {
         values
     });
     let patient = PatientLoad {
-        // From the smallest preterm infants to beyond the heaviest patients known.
-        mass_kg: t.number("mass_kg", Limits::between(0.3, 700.0)),
-        height_mm: t.number("height_mm", Limits::between(200.0, 2800.0).because("in millimetres")),
+        // What a body can be laid from; a test of `deck` holds these to the limits of `body`.
+        mass_kg: t.number("mass_kg", Limits::between(0.4, 450.0)),
+        height_mm: t.number("height_mm", Limits::between(250.0, 2600.0).because("in millimetres")),
         sex: t.word("sex", SEXES).unwrap_or(Sex::Female),
         mattress_kg: t.number("mattress_kg", Limits::NOT_NEGATIVE),
         angles_deg: angles_deg.unwrap_or_default(),

@@ -132,6 +132,16 @@ mod tests {
         Layer { thickness_m, elasticity }
     }
 
+    /// Source: von Mises 1913 in plane stress (textbook, from memory): shear alone counts √3 times, equal pulls both ways once; and
+    /// σx 80, σy −30, τ 40 MPa give √(6400 + 2400 + 900 + 4800) = 120.416 MPa by hand.
+    #[test]
+    fn the_equivalent_stress_of_shear_and_of_pulls() {
+        let stress = |x_pa, y_pa, xy_pa| Stress { x_pa, y_pa, xy_pa };
+        assert!((stress(0.0, 0.0, 7.0).equivalent_pa() / 7.0 - 3.0_f64.sqrt()).abs() < 1e-12);
+        assert!((stress(5.0, 5.0, 0.0).equivalent_pa() - 5.0).abs() < 1e-12);
+        assert!((stress(80e6, -30e6, 40e6).equivalent_pa() - 120.416e6).abs() < 1e3);
+    }
+
     #[test]
     fn moments_are_the_integral_of_the_stresses() {
         let ply = Elasticity { e_x_pa: 12.7e9, e_y_pa: 4.76e9, g_xy_pa: 0.62e9, nu_xy: 0.02 };

@@ -260,7 +260,7 @@ impl BodyMark {
         let (x, y) = (self.at_mm[0], ly - self.at_mm[1]);
         let half = self.foot_mm / 2.0;
         // Figures stand on the side that has room, their own line never crossing the foot; on a narrow plate above it, or below.
-        let beside_y = (y + 12.0).clamp(40.0_f64.min(ly / 2.0), ly - 12.0);
+        let beside_y = (y + 12.0).min(ly - 12.0).max(40.0_f64.min(ly / 2.0));
         let above_y = if y - half > 60.0 { y - half - 14.0 } else { y + half + 40.0 };
         let (anchor, label_x, label_y) = if (lx - x).max(x) - half - 14.0 < FIGURES_MM {
             ("middle", x, above_y)

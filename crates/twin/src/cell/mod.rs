@@ -28,8 +28,8 @@ pub use truth::{Batch, CellSpread, CellTruth};
 
 use crate::chance::Chance;
 
-/// Standard gravity, m/s² (CGPM 1901): a rated capacity in kilograms is this many newtons a kilogram.
-pub const STANDARD_GRAVITY: f64 = 9.806_65;
+/// A rated capacity in kilograms is this many newtons a kilogram, m/s².
+pub use deck::gravity::STANDARD_M_S2 as STANDARD_GRAVITY;
 
 /// Temperature at which zero and span are as calibrated, °C.
 pub const REFERENCE_C: f64 = 20.0;

@@ -33,9 +33,9 @@ impl Contact {
 
     /// Nothing lies in the gap of a plate.
     pub(crate) fn clear(&mut self, built: &BuiltDeck, plate: usize) {
-        let clearance_mm = built.plates[plate].sharing.clearance_mm();
-        self.gap_mm[POINTS * plate..POINTS * (plate + 1)].fill(clearance_mm);
-        self.least_mm[plate] = clearance_mm;
+        let gaps_mm = built.plates[plate].sharing.gaps_mm();
+        self.gap_mm[POINTS * plate..POINTS * (plate + 1)].copy_from_slice(gaps_mm);
+        self.least_mm[plate] = gaps_mm.iter().copied().fold(f64::INFINITY, f64::min);
     }
 
     /// Something lies in the gap of a plate and leaves `gap_mm` free at the contact point nearest to a place.

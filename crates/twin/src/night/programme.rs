@@ -73,12 +73,18 @@ const AFTERMATH_S: f64 = 8.0;
 /// Pause kept around busy times, s.
 const PAUSE_S: f64 = 90.0;
 
+/// Times after the end that still count as taken, s: what begins before the end may last into them.
+const BEHIND_S: f64 = 86_400.0;
+
 /// Collects happenings, with what is true and what is told of them.
 pub(crate) struct Planner<'a> {
     pub(crate) scenario: &'a Scenario,
     pub(crate) built: &'a BuiltDeck,
     pub(crate) end_s: f64,
+    /// From and to, s, by their start.
     busy: Vec<[f64; 2]>,
+    /// Length of the longest of these, s.
+    longest_s: f64,
     told: Vec<Told>,
     out: Programme,
 }
@@ -86,8 +92,16 @@ pub(crate) struct Planner<'a> {
 impl<'a> Planner<'a> {
     pub(crate) fn new(scenario: &'a Scenario, built: &'a BuiltDeck) -> Self {
         let end_s = scenario.hours * 3600.0;
-        let mut planner =
-            Self { scenario, built, end_s, busy: vec![[0.0, 300.0]], told: Vec::new(), out: Programme::default() };
+        let mut planner = Self {
+            scenario,
+            built,
+            end_s,
+            busy: Vec::new(),
+            longest_s: 0.0,
+            told: Vec::new(),
+            out: Programme::default(),
+        };
+        planner.take(0.0, 300.0);
         planner.tell(TARE_S, ActionKind::Tare, None, "mattress and linen");
         planner.patient_comes(COMES_S);
         planner.out.patient_on_s = COMES_S + TRANSFER_S;
@@ -122,15 +136,24 @@ impl<'a> Planner<'a> {
     /// The earliest time from `t_s` at which nothing else goes on for `for_s`; the time is then taken.
     pub(crate) fn free(&mut self, t_s: f64, for_s: f64) -> f64 {
         let mut at = t_s;
-        while let Some(other) = self.busy.iter().find(|b| at < b[1] + PAUSE_S && b[0] < at + for_s + PAUSE_S).copied() {
-            at = other[1] + PAUSE_S;
+        let first = self.busy.partition_point(|[from_s, _]| from_s + self.longest_s + PAUSE_S <= at);
+        for [from_s, to_s] in &self.busy[first..] {
+            if *from_s >= at + for_s + PAUSE_S {
+                break;
+            }
+            at = at.max(to_s + PAUSE_S);
         }
-        self.take(at, for_s);
+        // A ward that asks for more than fits would fill a queue of days behind the end.
+        if at < self.end_s + BEHIND_S {
+            self.take(at, for_s);
+        }
         at
     }
 
     pub(crate) fn take(&mut self, t_s: f64, for_s: f64) {
-        self.busy.push([t_s, t_s + for_s]);
+        let place = self.busy.partition_point(|[from_s, _]| *from_s <= t_s);
+        self.busy.insert(place, [t_s, t_s + for_s]);
+        self.longest_s = self.longest_s.max(for_s);
     }
 
     fn push(&mut self, t_s: f64, what: What) {

@@ -16,7 +16,7 @@ const LONGEST_S: f64 = LONGEST_H * 3600.0;
 const HEAVIEST_KG: f64 = 700.0;
 
 /// Key as it stands in the file, without the places in its lists; lowest and highest.
-const LIMITS: &[(&str, f64, f64)] = &[
+pub(crate) const LIMITS: &[(&str, f64, f64)] = &[
     ("hours", 0.01, LONGEST_H),
     ("rate_hz", 0.01, 1000.0),
     ("patient.age_y", 0.0, 130.0),
@@ -115,6 +115,11 @@ const LIMITS: &[(&str, f64, f64)] = &[
 const SHORTEST_H: f64 = 0.05;
 const NEVER_AT_0: &[&str] = &["ward.turn_every_h", "ward.pads_every_h"];
 
+/// The range of a key, where it is a number's.
+pub(crate) fn range_of(key: &str) -> Option<(f64, f64)> {
+    LIMITS.iter().find(|(known, _, _)| *known == key).map(|&(_, low, high)| (low, high))
+}
+
 /// Refuses the first number that the table does not allow, by its key.
 pub(super) fn check(scenario: &Scenario) -> Result<(), TwinError> {
     let values = Value::try_from(scenario).map_err(|e| TwinError::Scenario {
@@ -141,7 +146,7 @@ fn walk(value: &Value, key: &str, place: &str) -> Result<(), TwinError> {
 }
 
 fn number(found: f64, key: &str, place: &str) -> Result<(), TwinError> {
-    let Some(&(_, low, high)) = LIMITS.iter().find(|(known, _, _)| *known == key) else {
+    let Some((low, high)) = range_of(key) else {
         return Err(TwinError::Range { what: place.to_owned(), found, expected: "a key with a stated range".into() });
     };
     if NEVER_AT_0.contains(&key) {

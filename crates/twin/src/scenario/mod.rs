@@ -10,6 +10,9 @@ mod ward;
 pub use fault::Fault;
 pub use fluid::{Cells, Fluid, Hidden};
 pub use happening::Planned;
+#[cfg(test)]
+pub(crate) use limits::LIMITS;
+pub(crate) use limits::range_of;
 pub use patient::{Gas, Patient, Sex};
 pub use ward::{Angle, Bed, Room, Ward};
 

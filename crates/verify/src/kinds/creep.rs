@@ -8,8 +8,13 @@ use deck::oiml::r76;
 use formats::deck::AccuracyClass;
 use formats::tests::Test;
 
+/// A reading this near to a quarter of an hour under load stands for it, min.
+const NEAR_QUARTER_MIN: f64 = 5.0;
+/// A reading this much later than half an hour stands for it, min: whoever reads by hand is late, and what crept meanwhile counts.
+const LATE_MIN: f64 = 5.0;
+
 /// Change of the indication under load: within 0.5 e over the first 30 min and within 0.2 e from 15 to 30 min, or else
-/// within the permissible error over 4 h.
+/// within the permissible error over 4 h. The reading nearest to 15 min and the first from 30 min on stand for those times.
 pub(super) fn creep(instrument: Instrument, tests: &[&Test]) -> Result<TestReport, VerifyError> {
     let e_g = instrument.e_g();
     let mut timed: Vec<(f64, &Test)> = Vec::new();
@@ -34,7 +39,7 @@ pub(super) fn creep(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
     if instrument.deck.class == AccuracyClass::I {
         gaps.push("the rule is for classes II to IIII".to_owned());
     }
-    report.gaps = gaps;
+    report.gaps.extend(gaps);
     Ok(report)
 }
 
@@ -43,17 +48,23 @@ fn judge_series(instrument: Instrument, series: &[(f64, &Test)], rows: &mut Vec<
     let [half_hour_g, late_g] = r76::creep_limits_g(e_g);
     let (start_min, first) = series[0];
     let start_g = error_g(first, e_g);
-    let at = |minutes: f64| series.iter().rev().find(|(m, _)| *m - start_min <= minutes + 1e-9);
+    let lain = |minutes: f64| minutes - start_min;
+    let last_min = series.last().map_or(0.0, |(m, _)| lain(*m));
+    let half_hour = series.iter().map(|(m, _)| lain(*m)).find(|m| *m >= 30.0 - 1e-9);
+    let until_min = half_hour.filter(|m| *m <= 30.0 + LATE_MIN + 1e-9).unwrap_or(30.0) + 1e-9;
+    let off_quarter = |minutes: f64| (lain(minutes) - 15.0).abs();
+    let quarter = series
+        .iter()
+        .filter(|(m, _)| off_quarter(*m) <= NEAR_QUARTER_MIN + 1e-9)
+        .min_by(|a, b| off_quarter(a.0).total_cmp(&off_quarter(b.0)));
     let mut short = Vec::new();
-    for (minutes, test) in series.iter().filter(|(m, _)| m - start_min <= 30.0 + 1e-9) {
+    for (minutes, test) in series.iter().filter(|(m, _)| lain(*m) <= until_min) {
         let error = error_g(test, e_g);
         short.push(Row::new(test, error, error - start_g, half_hour_g).of("since the load was put on"));
-        let quarter = at(15.0).filter(|(m, _)| m - start_min > 0.0 && minutes > m);
-        if let Some((_, at_quarter)) = quarter {
+        if let Some((_, at_quarter)) = quarter.filter(|(m, _)| minutes > m) {
             short.push(Row::new(test, error, error - error_g(at_quarter, e_g), late_g).of("since 15 min"));
         }
     }
-    let last_min = series.last().map_or(0.0, |(m, _)| m - start_min);
     // The second way is open only where the load lay for 4 h.
     let long: Vec<Row> = series
         .iter()
@@ -62,9 +73,14 @@ fn judge_series(instrument: Instrument, series: &[(f64, &Test)], rows: &mut Vec<
         })
         .collect();
     let needs_long = short.iter().any(|r| !r.passed) && last_min >= 240.0;
-    if last_min < 30.0 - 1e-9 {
-        gaps.push(format!("the load lay for {last_min:.0} min, 30 min are asked for"));
-    } else if !series.iter().any(|(m, _)| (m - start_min - 15.0).abs() <= 5.0) {
+    match half_hour {
+        None => gaps.push(format!("the load lay for {last_min:.0} min, 30 min are asked for")),
+        Some(minutes) if minutes > until_min => {
+            gaps.push(format!("no reading near 30 min: the first after it is of {minutes:.1} min"));
+        }
+        Some(_) => {}
+    }
+    if last_min >= 15.0 + NEAR_QUARTER_MIN && quarter.is_none() {
         gaps.push("no reading near 15 min".to_owned());
     }
     if !about(first.load_kg, instrument.deck.max_kg) {

@@ -15,7 +15,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
         "error less the last error at zero, where a changeover point or a fine indication gave that",
         rows,
     );
-    report.gaps = gaps(instrument, tests);
+    report.gaps.extend(gaps(instrument, tests));
     report
 }
 
@@ -39,7 +39,8 @@ fn gaps(instrument: Instrument, tests: &[&Test]) -> Vec<String> {
     let wanted = r76::eccentricity_load_kg(deck.max_kg, n_supports);
     let far = loaded.iter().filter(|t| (t.load_kg - wanted).abs() > LOAD_TOLERANCE * wanted).count();
     if far > 0 {
-        gaps.push(format!("{far} loads are not near {wanted:.2} kg, 1/(n − 1) of Max over {n_supports} supports"));
+        let share = if n_supports > 4 { "1/(n − 1)" } else { "a third" };
+        gaps.push(format!("{far} loads are not near {wanted:.2} kg, {share} of Max for {n_supports} supports"));
     }
     gaps
 }

@@ -27,7 +27,7 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> TestReport {
         "error less the error at zero, where a changeover point or a fine indication gave that",
         rows,
     );
-    report.gaps = gaps(instrument, tests);
+    report.gaps.extend(gaps(instrument, tests));
     report
 }
 

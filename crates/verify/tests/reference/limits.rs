@@ -203,6 +203,28 @@ fn creep_within_half_an_e_and_a_fifth_late_or_over_four_hours() {
     assert!(short.gaps.iter().any(|g| g.contains("30 min")), "{:?}", short.gaps);
 }
 
+/// Nobody reads to the second: the reading nearest to 15 min and the first from 30 min on are those of the rule.
+#[test]
+fn creep_is_judged_where_readings_are_late() {
+    let late = creep(&[(0.0, 200.0), (15.0, 200.0), (30.5, 200.06)]);
+    assert!(!late.passed && late.gaps.is_empty(), "60 g after half an hour: {late:?}");
+    let off = creep(&[(0.0, 200.0), (16.0, 200.01), (30.0, 200.04)]);
+    assert!(!off.passed, "30 g from 16 to 30 min: {off:?}");
+    assert!(creep(&[(0.0, 200.0), (16.0, 200.02), (30.0, 200.04)]).passed);
+    let gap = |readings: &[(f64, f64)], text: &str| {
+        let found = creep(readings);
+        assert!(found.gaps.iter().any(|g| g.contains(text)), "{:?}", found.gaps);
+    };
+    gap(&[(0.0, 200.0), (15.0, 200.0), (50.0, 200.06)], "no reading near 30 min: the first after it is of 50.0 min");
+    gap(&[(0.0, 200.0), (30.0, 200.0)], "no reading near 15 min");
+}
+
+#[test]
+fn where_nothing_can_be_judged_nothing_is_passed() {
+    let loaded = judged(vec![row(TestKind::ZeroReturn, 200.0, 200.0)]);
+    assert!(!loaded.passed && loaded.gaps.iter().any(|g| g.contains("nothing was judged")), "{loaded:?}");
+}
+
 /// 3.9.4.2 (read-2nd): 0.5 e = 50 g.
 #[test]
 fn zero_returns_within_half_an_e() {

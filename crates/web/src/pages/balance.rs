@@ -56,7 +56,16 @@ pub(crate) fn signed(ml: f64) -> String {
 /// `tell` gives the balance's own words in the reader's language.
 pub(crate) fn mass(reader: Reader, report: &BalanceReport, axis: &TimeAxis, tell: &dyn Fn(&str) -> String) -> Markup {
     let at = |t: &jiff::Timestamp| axis.at(*t);
-    let plot = Plot {
+    let asked = report.alternatives.iter().map(|other| Series {
+        name: reader.say("forecast as asked below").into(),
+        ink: Ink::Second,
+        mark: Mark::Dashed,
+        x: other.forecast.iter().map(|r| at(&r.time)).collect(),
+        y: other.forecast.iter().map(|r| Some(r.mass_kg)).collect(),
+        half: None,
+        text: None,
+    });
+    let mut plot = Plot {
         x_title: axis.title.clone(),
         y_title: reader.say("body mass, kg").into(),
         x_is_time: true,
@@ -111,6 +120,7 @@ pub(crate) fn mass(reader: Reader, report: &BalanceReport, axis: &TimeAxis, tell
             },
         ],
     };
+    plot.series.extend(asked);
     figure(
         reader,
         "mass",

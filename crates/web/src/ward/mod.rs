@@ -24,6 +24,7 @@ mod events;
 mod guard;
 mod openapi;
 mod pages;
+mod refused;
 mod router;
 mod serve;
 mod told;

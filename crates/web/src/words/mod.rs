@@ -53,6 +53,17 @@ pub(crate) fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
         .map(|(_, value)| value.to_owned())
 }
 
+/// The first language that the browser asks for and the pages speak; its list stands in the order of liking as a rule.
+fn preferred(headers: &HeaderMap) -> Language {
+    let asked = headers.get(header::ACCEPT_LANGUAGE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    let spoken = asked.split(',').find_map(|tag| match tag.trim().get(..2)?.to_ascii_lowercase().as_str() {
+        "de" => Some(Language::German),
+        "en" => Some(Language::English),
+        _ => None,
+    });
+    spoken.unwrap_or(Language::English)
+}
+
 impl Reader {
     /// Who reads documents that are written in English alone.
     pub(crate) const ENGLISH: Self = Self { language: Language::English, in_pounds: false };
@@ -64,8 +75,11 @@ impl Reader {
     }
 
     pub(crate) fn of(headers: &HeaderMap) -> Self {
-        let language =
-            if cookie(headers, LANGUAGE).as_deref() == Some("de") { Language::German } else { Language::English };
+        let language = match cookie(headers, LANGUAGE).as_deref() {
+            Some("de") => Language::German,
+            Some(_) => Language::English,
+            None => preferred(headers),
+        };
         Self { language, in_pounds: cookie(headers, UNIT).as_deref() == Some("lb") }
     }
 
@@ -118,6 +132,15 @@ impl Reader {
         match self.language {
             Language::English => at.strftime("%-d %b %H:%M"),
             Language::German => at.strftime("%-d.%-m. %H:%M"),
+        }
+        .to_string()
+    }
+
+    /// A day with its year.
+    pub(crate) fn day(self, date: jiff::civil::Date) -> String {
+        match self.language {
+            Language::English => date.strftime("%-d %B %Y"),
+            Language::German => date.strftime("%-d.%-m.%Y"),
         }
         .to_string()
     }
@@ -236,6 +259,20 @@ mod tests {
         assert_eq!(reader.pounds(72.574_779_2).as_deref(), Some("160,0 lb"));
         assert_eq!(reader.number(-72.35, 2), "−72,35");
         assert_eq!(Reader { in_pounds: false, ..reader }.pounds(70.0), None);
+    }
+
+    #[test]
+    fn without_a_choice_the_browser_says_the_language() {
+        let of = |pairs: &[(header::HeaderName, &'static str)]| {
+            let headers =
+                pairs.iter().map(|(name, value)| (name.clone(), header::HeaderValue::from_static(value))).collect();
+            Reader::of(&headers).language
+        };
+        let asked = header::ACCEPT_LANGUAGE;
+        assert_eq!(of(&[]), Language::English);
+        assert_eq!(of(&[(asked.clone(), "de-AT,de;q=0.9,en;q=0.5")]), Language::German);
+        assert_eq!(of(&[(asked.clone(), "fr, en-GB;q=0.8, de;q=0.5")]), Language::English);
+        assert_eq!(of(&[(asked, "de"), (header::COOKIE, "bedplate_language=en")]), Language::English);
     }
 
     #[test]

@@ -16,6 +16,8 @@ use crate::files;
 
 /// Without any other reason the state is kept anew after so long, s of the recording.
 const KEEP_S: f64 = 5.0;
+/// The actions are looked at anew after so long, s of the recording.
+const ACTIONS_S: f64 = 1.0;
 /// Of bad lines in a row so many are told one by one.
 const TOLD_IN_A_ROW: usize = 5;
 
@@ -36,6 +38,7 @@ pub(super) fn follow(args: &WeighArgs, recording: &Path) -> Result<WeighReport, 
     let mut told = Told::open(args.json, args.output.as_deref(), args.start.is_some(), resumed)?;
     let (mut sample, mut bad, mut kept) = (Sample::default(), BadLines::default(), Kept::default());
     let (mut n_samples, mut n_weighed) = (0_u64, 0_u64);
+    let mut look_s = f64::NEG_INFINITY;
     loop {
         match reader.next_live(&mut sample)? {
             LiveLine::End => break,
@@ -56,6 +59,10 @@ pub(super) fn follow(args: &WeighArgs, recording: &Path) -> Result<WeighReport, 
         if let Some(row) = row {
             told.news(&weigher.news())?;
             told.row(&row, weigher.open_kg())?;
+        }
+        // Each second, however seldom rows are asked for: what was entered must not wait for a row.
+        if sample.t_s >= look_s || sample.t_s < look_s - ACTIONS_S {
+            look_s = sample.t_s + ACTIONS_S;
             match live.added() {
                 Ok(added) => added.into_iter().for_each(|action| weigher.act(action)),
                 Err(failure) => log(&failure.to_string()),

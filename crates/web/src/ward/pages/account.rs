@@ -5,6 +5,7 @@ use ::ward::access::secret::PASSWORD_LEAST;
 use maud::{Markup, html};
 
 use super::frame::{self, guard};
+use super::terms;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::api::session::change_password;
 use crate::ward::call::Call;
@@ -27,19 +28,24 @@ fn sign_in_form(reader: Reader, said: Option<&str>) -> Markup {
         reader.say("Sign in"),
         &html! {
             h1 { (reader.say("Sign in")) }
-            @if let Some(said) = said { p.said role="alert" { (said) } }
+            @if let Some(said) = said { p.said role="alert" { (reader.problem(said)) } }
             form.stacked method="post" action="/sign-in" {
                 label { (reader.say("Account")) input name="account" autocomplete="username" required autofocus; }
                 label { (reader.say("Password")) input name="password" type="password" autocomplete="current-password" required; }
                 button { (reader.say("Sign in")) }
             }
             p { a href="/help" { (reader.say("Help")) } }
+            form.choices method="post" action="/reader" {
+                button.choice name="language" value="en" aria-pressed=(reader.tag() == "en") lang="en" { "English" }
+                button.choice name="language" value="de" aria-pressed=(reader.tag() == "de") lang="de" { "Deutsch" }
+            }
         },
     )
 }
 
 pub(super) fn sign_in_page(call: &Call) -> Result<Answer, Problem> {
-    Ok(Answer::Page(sign_in_form(call.reader, None)))
+    let said = "The password was changed: sign in with the new one.";
+    Ok(Answer::Page(sign_in_form(call.reader, call.query.contains_key("changed").then_some(said))))
 }
 
 pub(super) fn sign_in(call: &Call) -> Result<Answer, Problem> {
@@ -75,7 +81,7 @@ fn password_form(call: &Call, said: Option<&str>) -> Markup {
         &html! {
             h1 { (reader.say("Choose a password")) }
             p { (reader.say("At least 15 characters; a few plain words are easier to type and harder to guess than signs.")) }
-            @if let Some(said) = said { p.said role="alert" { (said) } }
+            @if let Some(said) = said { p.said role="alert" { (reader.problem(said)) } }
             form.stacked method="post" action="/password" {
                 (guard(call))
                 label { (reader.say("Password until now")) input name="old" type="password" autocomplete="current-password" required autofocus; }
@@ -94,7 +100,7 @@ pub(super) fn password(call: &Call) -> Result<Answer, Problem> {
     let form = call.form();
     let field = |name: &str| form.get(name).map_or("", String::as_str);
     match change_password(call, field("old"), field("new")) {
-        Ok(()) => Ok(Answer::Go { to: "/sign-in".into(), cookie: Some(cookie(call, COOKIE, "", 0)) }),
+        Ok(()) => Ok(Answer::Go { to: "/sign-in?changed".into(), cookie: Some(cookie(call, COOKIE, "", 0)) }),
         Err(problem) => Ok(Answer::Page(password_form(call, Some(&problem.detail)))),
     }
 }
@@ -120,13 +126,13 @@ fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
     let roles = |chosen: Option<Role>| {
         html! {
             select name="role" aria-label=(reader.say("Role")) {
-                @for role in Role::ALL { option value=(role.word()) selected[chosen == Some(role)] { (role.word()) } }
+                @for role in Role::ALL { option value=(role.word()) selected[chosen == Some(role)] { (terms::role(reader, role.word())) } }
             }
         }
     };
     let main = html! {
         header.title { h1 { (reader.say("Accounts")) } }
-        @if let Some(said) = said { p.said role="alert" { (said) } }
+        @if let Some(said) = said { p.said role="alert" { (reader.problem(said)) } }
         section.panel {
             h2 { (reader.say("All accounts")) }
             div.scroll { table {

@@ -28,6 +28,7 @@ pub(super) fn page(call: &Call, here: &str, title: &str, help: &str, main: &Mark
             }
             main #main { (main) }
             footer {
+                p.printed { (reader.fill("Printed {} by {}", [&reader.clock(&Timestamp::now().to_zoned(call.ward.zone.clone())), call.by()])) }
                 p.lost role="alert" hidden data-unsent=(reader.say("Not sent: the connection to the ward is lost.")) { (reader.say("The connection to the ward is lost: what is shown is old.")) }
                 (caution(reader))
             }

@@ -69,7 +69,7 @@ pub(super) const ENDPOINTS: &[Endpoint] = &[
     form("/sign-out", SEE, account::sign_out),
     page("/password", SEE, account::password_page),
     form("/password", SEE, account::password),
-    form("/reader", SEE, account::reader),
+    form("/reader", None, account::reader),
     page("/accounts", MANAGE, account::accounts),
     form("/accounts", MANAGE, account::make),
     form("/accounts/{account}", MANAGE, account::change),
@@ -135,14 +135,27 @@ pub(super) fn problem(problem: &Problem, reader: Reader, path: &str) -> Response
     }
     let page = frame::bare(
         reader,
-        problem.title,
+        &reader.problem(problem.title),
         &html! {
-            h1 { (problem.title) }
-            p { (problem.detail) }
-            p { a.button href="/" { (reader.say("To the ward")) } }
+            h1 { (reader.problem(problem.title)) }
+            p { (reader.problem(&problem.detail)) }
+            p.buttons {
+                @if let Some(form) = form_of(path) { a.button href=(form) { (reader.say("Back")) } }
+                a.button href="/" { (reader.say("To the ward")) }
+            }
         },
     );
     body(problem.status, "text/html; charset=utf-8", page.into_string())
+}
+
+/// The page on which a form stands, by where the form goes to.
+fn form_of(path: &str) -> Option<&str> {
+    let (page, form) = path.rsplit_once('/')?;
+    match form {
+        "act" | "undo" | "chart" | "strike" | "answer" | "admit" | "discharge" => Some(page),
+        _ if path.starts_with("/patients/") || path.starts_with("/beds/") => Some(path),
+        _ => None,
+    }
 }
 
 fn to(path: &'static str) -> Response<Body> {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ::balance::BalanceReport;
+use ::balance::{BalanceError, BalanceReport};
 use ::ward::access::Right;
 use ::ward::clock::now_us;
 use ::ward::records::{self, ChartBody, Charted};
@@ -22,6 +22,8 @@ use crate::ward::answer::{Answer, Problem};
 use crate::ward::api::patients::forward;
 use crate::ward::call::Call;
 
+/// An entry may come so long before the stay: who lies down was weighed first, and charted before. µs.
+const HOUR_US: i64 = 3_600_000_000;
 /// Chart entries shown on the page, newest first.
 const ENTRIES: usize = 30;
 
@@ -52,7 +54,7 @@ pub(super) fn list(call: &Call) -> Result<Answer, Problem> {
                     label { (reader.say("Label")) input name="label" pattern="[A-Za-z0-9._\\-]{1,32}" required; }
                     label { (reader.say("Sex")) select name="sex" { option value="" {} option value="female" { (reader.say("female")) } option value="male" { (reader.say("male")) } } }
                     label { (reader.say("Age, years")) input name="age_y" inputmode="decimal"; }
-                    label { (reader.say("Height, mm")) input name="height_mm" inputmode="decimal"; }
+                    label { (reader.say("Height, cm")) input name="height_cm" inputmode="decimal"; }
                     label { (reader.say("Weight at admission, kg")) input name="admission_kg" inputmode="decimal"; }
                     label { (reader.say("Dry weight, kg")) input name="dry_kg" inputmode="decimal"; }
                     label { (reader.say("Breathing gas")) select name="ventilated" { option value="" {} option value="humidified" { (reader.say("humidified")) } option value="dry" { (reader.say("dry")) } option value="no" { (reader.say("no breathing machine")) } } }
@@ -72,10 +74,15 @@ pub(super) fn put(call: &Call) -> Result<Answer, Problem> {
             text += &format!("{name} = {}\n", toml::Value::String(value.to_owned()));
         }
     }
-    for name in ["age_y", "height_mm", "admission_kg", "dry_kg"] {
+    for (name, key, times) in [
+        ("age_y", "age_y", 1.0),
+        ("height_cm", "height_mm", 10.0),
+        ("admission_kg", "admission_kg", 1.0),
+        ("dry_kg", "dry_kg", 1.0),
+    ] {
         if let Some(value) = form.get(name).map(|v| v.trim().replace(',', ".")).filter(|v| !v.is_empty()) {
             let number: f64 = value.parse().map_err(|_| Problem::bad(name, &value, "a number"))?;
-            text += &format!("{name} = {number}\n");
+            text += &format!("{key} = {}\n", number * times);
         }
     }
     let label = call.ward.put_patient(&text, call.by())?;
@@ -122,6 +129,7 @@ pub(super) fn patient(call: &Call) -> Result<Answer, Problem> {
         @if may_care { (chart_form(call, &label)) }
         @match &report {
             Ok(report) => (told(call, &label, report, may_care)),
+            Err(BalanceError::TooFewWeights { .. }) => section.panel role="status" { h2 { (reader.say("No balance yet")) } p { (reader.say("No settled weight of this patient is on record: the balance begins with the first one.")) } },
             Err(error) => section.panel role="status" { h2 { (reader.say("No balance yet")) } p { (reader.balance(&error.to_string(), &call.ward.zone)) } },
         }
         (entries(call, &label, &chart, may_care))
@@ -138,11 +146,12 @@ fn told(call: &Call, label: &str, report: &BalanceReport, may_care: bool) -> Mar
             @if let Some(row) = report.rows.last() {
                 (crate::layout::headline(reader.say("Body mass, weights and chart together"), &reader.signs(&with_uncertainty(row.mass_kg, row.u_kg)), "kg", &reader.pounds(row.mass_kg).unwrap_or_default()))
             }
-            (crate::layout::headline(reader.say("Overload"), &reader.number(report.overload_pct.fused, 1), "%", reader.say("over the weight at admission")))
+            (crate::layout::headline(reader.say("Overload"), &reader.signs(&with_uncertainty(report.overload_pct.fused, report.overload_pct.u_fused)), "%", reader.say("over the weight at admission")))
         }
+        p.soft { (reader.say("The mass here is smoothed over weights and chart; the bedside shows the last weight by itself. ± is a standard uncertainty.")) }
         section.panel {
             h2 { (reader.say("In words")) }
-            ul.plain { @for answer in &report.answers { li { (reader.balance(&answer.text, &call.ward.zone)) @if !answer.basis.is_empty() { span.soft { " – " (reader.balance(&answer.basis, &call.ward.zone)) } } } } }
+            ul.plain { @for answer in &report.answers { li { strong { (reader.balance(answer.question, &call.ward.zone)) } ": " (reader.balance(&answer.text, &call.ward.zone)) @if !answer.basis.is_empty() { span.soft { " – " (reader.balance(&answer.basis, &call.ward.zone)) } } } } }
         }
         @if !report.alerts.is_empty() { section.panel {
             h2 { (reader.say("Asks for a look")) }
@@ -248,6 +257,11 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
     let wall: DateTime = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a date and a time"))?;
     let time = moment(wall, &call.ward.zone, field("offset_s").parse().ok())
         .map_err(|e| Problem::bad("time", field("time"), &format!("a time that the clock shows: {e}")))?;
+    if field("sure") != "yes"
+        && let Some(asks) = asked_again(call, &label, time, volume_ml)?
+    {
+        return Ok(asks);
+    }
     let body = ChartBody {
         time,
         direction: direction.to_owned(),
@@ -259,6 +273,35 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
     let once = Some(field("once").to_owned()).filter(|o| !o.is_empty());
     call.ward.chart(&label, call.by(), None, once, &body)?;
     Ok(Answer::go(format!("/patients/{label}")))
+}
+
+/// Above this a volume of one entry is asked about once more, mL. An own choice: a bag of a night holds more, an hour's urine less.
+const ASK_ML: f64 = 1_500.0;
+
+/// The question before a volume that is hardly meant, or a time before the stay began: one more press, with everything that was typed.
+fn asked_again(call: &Call, label: &str, time: Timestamp, volume_ml: f64) -> Result<Option<Answer>, Problem> {
+    let reader = call.reader;
+    let stays = call.ward.memory.look(|tx| Ok(records::stays(tx, label)))??;
+    let first_us = stays.iter().map(|stay| stay.from_us).min();
+    let early = first_us.is_some_and(|from_us| time.as_microsecond() < from_us - HOUR_US);
+    if volume_ml <= ASK_ML && !early {
+        return Ok(None);
+    }
+    let form = call.form();
+    let wall = reader.clock(&time.to_zoned(call.ward.zone.clone()));
+    let main = html! {
+        section.open role="alert" {
+            h1 { (reader.fill("{} mL at {}: is that right?", [&reader.number(volume_ml, 0), &wall])) }
+            @if early { p { (reader.say("The time lies before this patient's stay.")) } }
+            form method="post" action=(format!("/patients/{label}/chart")) {
+                (guard(call))
+                @for (name, value) in form.iter().filter(|(name, _)| !["guard", "sure"].contains(&name.as_str())) { input type="hidden" name=(name) value=(value); }
+                input type="hidden" name="sure" value="yes";
+                p.buttons { button { (reader.say("Yes, enter it")) } a.button href=(format!("/patients/{label}")) { (reader.say("No, back")) } }
+            }
+        }
+    };
+    Ok(Some(Answer::Page(frame::page(call, "/patients", label, "patient", &main))))
 }
 
 pub(super) fn strike(call: &Call) -> Result<Answer, Problem> {
@@ -355,11 +398,25 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
         chart.iter().filter(|c| c.body.direction == direction.word()).map(|c| c.body.volume_ml).sum()
     };
     let (intake, output) = (sum(Direction::Intake), sum(Direction::Output));
+    let mut ways: BTreeMap<(&str, &str), f64> = BTreeMap::new();
+    for entry in &chart {
+        *ways.entry((&entry.body.direction, &entry.body.route)).or_default() += entry.body.volume_ml;
+    }
+    let day_beside = |days: i64| date.checked_add(days.days()).map_or_else(|_| date.to_string(), |day| day.to_string());
+    let heading = reader.day(date);
     let main = html! {
-        header.title { h1 { (label) " · " (date) } p.question { (reader.say("Sheet of the day")) ", " (call.ward.name) } }
+        header.title { h1 { (label) " · " (heading) } p.question { (reader.say("Sheet of the day")) ", " (call.ward.name) } }
+        nav.ways aria-label=(reader.say("Other days")) {
+            a href=(format!("?date={}", day_beside(-1))) { (reader.say("The day before")) }
+            a href=(format!("?date={}", day_beside(1))) { (reader.say("The day after")) }
+            a href=(format!("/patients/{label}")) { (label) }
+        }
         dl.facts {
             dt { (reader.say("charted in")) } dd { (reader.number(intake, 0)) " mL" }
             dt { (reader.say("charted out")) } dd { (reader.number(output, 0)) " mL" }
+            @for ((direction, route), ml) in &ways {
+                dt.soft { (terms::direction(reader, direction)) ": " (terms::route(reader, route)) } dd.soft { (reader.number(*ml, 0)) " mL" }
+            }
             dt { (reader.say("net by the chart")) } dd { (signed(intake - output)) " mL" }
             @if let (Some(first), Some(last)) = (weights.first().and_then(|w| w.patient_kg), weights.last().and_then(|w| w.patient_kg)) {
                 dt { (reader.say("net by the deck")) } dd { (signed((last - first) * 1000.0)) " g" }

@@ -18,6 +18,17 @@ pub(super) fn action(reader: Reader, word: &str) -> &str {
     }
 }
 
+/// What somebody may do.
+pub(super) fn role(reader: Reader, word: &str) -> &str {
+    match word {
+        "viewer" => reader.say("viewer"),
+        "nurse" => reader.say("nurse"),
+        "engineer" => reader.say("engineer"),
+        "administrator" => reader.say("administrator"),
+        other => other,
+    }
+}
+
 /// In or out.
 pub(super) fn direction(reader: Reader, word: &str) -> &str {
     match word {
