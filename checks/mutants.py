@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Breaks one formula, limit or unit at a time and sees whether the tests notice.
 
-    python3 checks/mutants.py [--only TEXT]
+    python3 checks/mutants.py [--only TEXT]...
 
 Works in a copy of the committed tree, below target/mutants, and writes checks/mutants.md. A mutant whose text does not stand
 in its file is an error: the list has to follow the code. Exits 1 when a mutant lives.
@@ -28,7 +28,7 @@ def fresh_copy():
     if not COPY.exists():
         run("git", "clone", "--quiet", str(ROOT), str(COPY), check=True)
     head = run("git", "-C", str(ROOT), "rev-parse", "HEAD").stdout.strip()
-    run("git", "-C", str(COPY), "fetch", "--quiet", "origin", check=True)
+    run("git", "-C", str(COPY), "fetch", "--quiet", "origin", "HEAD", check=True)
     run("git", "-C", str(COPY), "checkout", "--quiet", "--force", "--detach", head, check=True)
     return head
 
@@ -58,10 +58,10 @@ def fate(mutant):
 
 def main():
     parser = argparse.ArgumentParser()
-    parser.add_argument("--only", default="", help="only mutants whose file or description holds this text")
+    parser.add_argument("--only", action="append", help="only mutants whose file or description holds this text; may be given again")
     only = parser.parse_args().only
     mutants = tomllib.loads((ROOT / "checks" / "mutants.toml").read_text())["mutant"]
-    mutants = [m for m in mutants if only in m["file"] or only in m["what"]]
+    mutants = [m for m in mutants if not only or any(text in m["file"] or text in m["what"] for text in only)]
     head = fresh_copy()
     for package in sorted({m["in"] for m in mutants}):
         sound = tests_of(package)
