@@ -135,7 +135,7 @@ fn ctrl_c_prints_what_was_found() {
 
     let folder = demo_deck();
     // Far more than a test may take: only the signal ends it.
-    spoil(folder.path(), "rounds = 3", "rounds = 4000000");
+    spoil(folder.path(), "rounds = 3", "rounds = 1000000");
     let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_bedplate"))
         .current_dir(folder.path())
         .args(["explore", "deck.toml", "--json"])
