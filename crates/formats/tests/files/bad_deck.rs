@@ -68,7 +68,7 @@ fn a_decimal_comma_is_named_with_what_to_write() {
     assert_eq!(
         messages(&[("[780.0, 860.0]", "[780,5, 860,0]")]),
         [
-            "deck.toml:70:11: plate[0].size_mm: found a list of 4, expected two numbers, `[a, b]`, each a number above 0 \
+            "deck.toml:70:11: plate[0].size_mm: found a list of 4, expected two numbers, `[a, b]`, each a number above 0 and at most 10000 \
          (a number with a decimal comma counts as two: write a point)"
         ]
     );
@@ -160,7 +160,9 @@ fn a_value_of_another_kind_is_named() {
     );
     assert_eq!(
         messages(&[("size_mm = [780.0, 860.0]", "size_mm = [780.0]")]),
-        ["deck.toml:70:11: plate[0].size_mm: found a list of 1, expected two numbers, `[a, b]`, each a number above 0"]
+        [
+            "deck.toml:70:11: plate[0].size_mm: found a list of 1, expected two numbers, `[a, b]`, each a number above 0 and at most 10000"
+        ]
     );
     assert_eq!(
         messages(&[("class = \"III\"", "class = \"3\"")]),
@@ -208,7 +210,7 @@ fn numbers_out_of_range_are_named() {
     assert_eq!(
         messages(&[("height_mm = 1750.0", "height_mm = 175.0")]),
         [
-            "deck.toml:101:41: load_case[0].patient.height_mm: found 175.0, expected a number from 200 to 2800 (in millimetres)"
+            "deck.toml:101:41: load_case[0].patient.height_mm: found 175.0, expected a number from 250 to 2600 (in millimetres)"
         ]
     );
 }
@@ -419,7 +421,7 @@ fn patients_that_are_wrong_are_refused() {
     };
     assert_eq!(
         said(&[("height_mm = 1640.0", "height_mm = 164.0")]),
-        "patient.toml:6:13: patient.height_mm: found 164.0, expected a number from 200 to 2800 (in millimetres)"
+        "patient.toml:6:13: patient.height_mm: found 164.0, expected a number from 250 to 2600 (in millimetres)"
     );
     assert_eq!(
         said(&[("height_mm = 1640.0", "height_cm = 164.0")]),

@@ -275,7 +275,7 @@ fn load_case(i: usize, plates: Vec<Plate>, sections: Vec<Section>) -> impl Strat
         width_mm: share[3] * plate.size_mm[1] + 1e-3,
         kg,
     });
-    let patient = (0.3..300.0f64, 200.0..2500.0f64, any::<bool>(), not_negative(), vec(0.0..1.0f64, sections.len()))
+    let patient = (0.4..300.0f64, 250.0..2500.0f64, any::<bool>(), not_negative(), vec(0.0..1.0f64, sections.len()))
         .prop_map(move |(mass_kg, height_mm, female, mattress_kg, shares)| PatientLoad {
             mass_kg,
             height_mm,
@@ -304,10 +304,11 @@ fn explore() -> impl Strategy<Value = Option<toml::Table>> {
 
 /// A whole deck.
 pub(crate) fn deck() -> impl Strategy<Value = Deck> {
-    let sections = (names(3), vec(positive(), 3), vec(ordered(-90.0, 90.0), 3)).prop_map(|(names, lengths, angles)| {
-        let parts = names.into_iter().zip(lengths).zip(angles);
-        parts.map(|((name, length_mm), angle_deg)| Section { name, length_mm, angle_deg }).collect::<Vec<_>>()
-    });
+    let sections =
+        (names(3), vec(1e-3..=10_000.0f64, 3), vec(ordered(-89.0, 89.0), 3)).prop_map(|(names, lengths, angles)| {
+            let parts = names.into_iter().zip(lengths).zip(angles);
+            parts.map(|((name, length_mm), angle_deg)| Section { name, length_mm, angle_deg }).collect::<Vec<_>>()
+        });
     let parts = (sections, [material(0), material(1)], [cell_type(0), cell_type(1)]);
     let plates = parts.prop_flat_map(|(sections, materials, types)| {
         let of = |names: &[&String]| names.iter().map(|n| (*n).clone()).collect::<Vec<String>>();

@@ -414,12 +414,12 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
         dl.facts {
             dt { (reader.say("charted in")) } dd { (reader.number(intake, 0)) " mL" }
             dt { (reader.say("charted out")) } dd { (reader.number(output, 0)) " mL" }
-            @for ((direction, route), ml) in &ways {
-                dt.soft { (terms::direction(reader, direction)) ": " (terms::route(reader, route)) } dd.soft { (reader.number(*ml, 0)) " mL" }
-            }
             dt { (reader.say("net by the chart")) } dd { (signed(intake - output)) " mL" }
             @if let (Some(first), Some(last)) = (weights.first().and_then(|w| w.patient_kg), weights.last().and_then(|w| w.patient_kg)) {
                 dt { (reader.say("net by the deck")) } dd { (signed((last - first) * 1000.0)) " g" }
+            }
+            @for ((direction, route), ml) in &ways {
+                dt.soft { (terms::direction(reader, direction)) ": " (terms::route(reader, route)) } dd.soft { (reader.number(*ml, 0)) " mL" }
             }
         }
         div.pair.sheet {
