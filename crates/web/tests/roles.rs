@@ -72,7 +72,8 @@ async fn without_a_session_only_the_open_endpoints_answer() {
             "GET /api/openapi.json",
             "GET /help",
             "GET /sign-in",
-            "POST /sign-in"
+            "POST /sign-in",
+            "POST /reader"
         ]
     );
 }

@@ -39,8 +39,11 @@ fn gaps(instrument: Instrument, tests: &[&Test]) -> Vec<String> {
     let wanted = r76::eccentricity_load_kg(deck.max_kg, n_supports);
     let far = loaded.iter().filter(|t| (t.load_kg - wanted).abs() > LOAD_TOLERANCE * wanted).count();
     if far > 0 {
-        let share = if n_supports > 4 { "1/(n − 1)" } else { "a third" };
-        gaps.push(format!("{far} loads are not near {wanted:.2} kg, {share} of Max for {n_supports} supports"));
+        gaps.push(if n_supports > 4 {
+            format!("{far} loads are not near {wanted:.2} kg, 1/(n − 1) of Max for {n_supports} supports")
+        } else {
+            format!("{far} loads are not near {wanted:.2} kg, a third of Max for {n_supports} supports")
+        });
     }
     gaps
 }
