@@ -421,7 +421,7 @@ fn patients_that_are_wrong_are_refused() {
     };
     assert_eq!(
         said(&[("height_mm = 1640.0", "height_mm = 164.0")]),
-        "patient.toml:6:13: patient.height_mm: found 164.0, expected a number from 250 to 2600 (in millimetres)"
+        "patient.toml:6:13: patient.height_mm: found 164.0, expected a number from 200 to 2800 (in millimetres)"
     );
     assert_eq!(
         said(&[("height_mm = 1640.0", "height_cm = 164.0")]),
