@@ -202,6 +202,65 @@ fn a_guided_calibration_outlives_a_kill_and_finds_the_true_gains() {
     assert!(other.err.contains("guide.json") && other.err.contains("another plan"), "{}", other.err);
 }
 
+/// Nobody moves a hand unless told: a reading is of the load that is asked for, or of what somebody takes all the same.
+#[test]
+fn a_reading_of_what_is_not_there_is_refused_with_what_is() {
+    let folder = folder();
+    let running = bench(folder.path(), &["--masses", "masses.csv", "--twin", SEED, "--speed", "50", "-o", "run"]);
+    let live = || running.ask("GET", "/guide/live", None, None).json();
+    let settled = || {
+        let from = Instant::now();
+        while live()["settled"] != true {
+            assert!(from.elapsed() < Duration::from_secs(60));
+            std::thread::sleep(Duration::from_millis(30));
+        }
+    };
+    assert_eq!(step(&running, "do/leave-touch-out").status, 200);
+    assert_eq!((&live()["stage"], &live()["next"]), (&json!("place"), &json!(0)), "a second page follows by these");
+    // Readings without load need no hand between them.
+    for _ in 0..3 {
+        when_settled(&running, "do/take-if-moved");
+    }
+    // The body of the fourth is not there.
+    settled();
+    let asked = state(&running)["steps"][3].clone();
+    assert_eq!(asked["mass_kg"], 20.0, "{asked}");
+    let by_itself = step(&running, "do/take-if-moved");
+    assert!(by_itself.status == 409 && by_itself.body.contains("not moved"), "{}", by_itself.body);
+    let pressed = step(&running, "do/take");
+    assert!(pressed.status == 409 && pressed.body.contains("0.00 kg came onto plate"), "{}", pressed.body);
+    assert!(live()["doubt"].as_str().is_some_and(|words| words.contains("20.00 kg are asked for")), "{}", live());
+    assert_eq!(live()["next"], 3);
+
+    // It is put there: nothing is doubted. It stays there, and the next step asks for something else.
+    step(&running, "hands/next");
+    when_settled(&running, "do/take-if-moved");
+    settled();
+    let still = step(&running, "do/take-if-moved");
+    assert!(still.status == 409 && still.body.contains("not moved"), "{}", still.body);
+    let refused = step(&running, "do/take");
+    assert!(refused.status == 409, "{}", refused.body);
+    assert_eq!(live()["next"], 4, "{}", refused.body);
+    // Who knows better says so.
+    let taken = running.ask("POST", "/guide/do/take", None, Some(&json!({ "at": 4, "all_the_same": true })));
+    assert_eq!(taken.status, 200, "{}", taken.body);
+    assert_eq!(live()["next"], 5);
+    // One step back the load that stands there is no reading by itself either.
+    assert_eq!(step(&running, "do/back").status, 200);
+    settled();
+    assert_eq!(step(&running, "do/take-if-moved").status, 409);
+    // On the empty deck what still stands there is named.
+    while !state(&running)["steps"][live()["next"].as_u64().expect("a number") as usize]["place"].is_null() {
+        step(&running, "hands/next");
+        when_settled(&running, "do/take");
+    }
+    settled();
+    let full = step(&running, "do/take");
+    assert!(full.status == 409 && full.body.contains("is everything off?"), "{}", full.body);
+    step(&running, "hands/next");
+    when_settled(&running, "do/take-if-moved");
+}
+
 /// On a wire no two runs are alike: the hands that put bodies 1.5 mm beside their marks move one gain or another by some 0.1 %
 /// from run to run, as found. A reading of the wrong load, which is what a wire can do, is off by per cents.
 const ON_A_WIRE: f64 = 2e-3;

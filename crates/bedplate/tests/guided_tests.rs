@@ -147,6 +147,10 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
     drop(running);
     running = bench(path, &TWIN);
     assert_eq!(next(&state(&running)), stood, "it goes on where it stood");
+    while kind_now(&running) != "tare" {
+        one_step(&running);
+    }
+    no_tare_is_set_of_what_still_lies_there(&running);
     while kind_now(&running) != "creep" {
         one_step(&running);
     }
@@ -219,6 +223,24 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
     );
     assert_eq!(told.status, 2);
     assert!(told.err.contains("verification.json") && told.err.contains("2031-01-01"), "{}", told.err);
+}
+
+/// The loads of the test before still lie when the tare is due.
+fn no_tare_is_set_of_what_still_lies_there(running: &Served) {
+    let from = Instant::now();
+    let live = || running.ask("GET", "/tests/live", None, None).json();
+    while live()["settled"] != true {
+        assert!(from.elapsed() < Duration::from_secs(60), "{}", live());
+        std::thread::sleep(Duration::from_millis(30));
+    }
+    let before = state(running);
+    assert_eq!(before["steps"][next(&before)]["act"], "set-tare");
+    assert_eq!((&live()["near"], &live()["stage"]), (&json!(false), &json!("place")), "{}", live());
+    for asked in ["do/take-if-near", "do/take"] {
+        let told = ask(running, asked);
+        assert!(told.status == 409 && told.body.contains("another load"), "{asked}: {}", told.body);
+    }
+    assert_eq!(next(&state(running)), next(&before));
 }
 
 fn cut_off(path: &Path, mut running: Served) -> Served {
@@ -365,6 +387,18 @@ async fn a_verification_is_guided_over_a_network_that_is_cut_in_between() {
     let deck = WiredDeck::new(SEED.parse().expect("a number"));
     let (stream, _) = listener.accept().await.expect("the bench connects");
     let mut wire = deck.gives_to(stream);
+    // A zero is not set of a body that stands there.
+    deck.put("seat", [300.0, 300.0], 20.0);
+    deck.has_given(130).await;
+    tokio::task::block_in_place(|| {
+        let from = Instant::now();
+        while bench.ask("GET", "/tests/live", None, None).json()["settled"] != true {
+            assert!(from.elapsed() < Duration::from_secs(60));
+            std::thread::sleep(Duration::from_millis(30));
+        }
+        let told = ask(&bench, "do/take");
+        assert!(told.status == 409 && told.body.contains("another load"), "{}", told.body);
+    });
     let (mut is_cut, mut n_refused) = (false, 0);
     loop {
         let now = state(&bench);

@@ -10,8 +10,8 @@
 //! `findings`, `report`.
 //!
 //! [`mod@plan`] says beforehand which body to put where, and how well each cell will then be known; [`mod@touch`] judges
-//! a hand's presses over each cell before anything is put on, [`mod@settle`] whether a reading may be taken; [`mod@checks`]
-//! charts a body that is weighed again and again between calibrations.
+//! a hand's presses over each cell before anything is put on, [`mod@settle`] whether a reading may be taken, [`mod@meant`] whether
+//! what lies there may be what a step asks for; [`mod@checks`] charts a body that is weighed again and again between calibrations.
 //!
 //! What a stated uncertainty holds: noise of counts, scatter of cells, play of places, masses. Not what a data sheet allows
 //! every cell alike in each run, bow, hysteresis and creep: the gain is that of the loads and times of the run, and where
@@ -31,6 +31,7 @@ mod equations;
 mod findings;
 mod fit;
 mod lack_of_fit;
+pub mod meant;
 mod model;
 mod noisy;
 mod options;

@@ -104,6 +104,15 @@ pub fn moved_kg(deck: &Deck, samples: &[Sample], rest: &[f64], seconds: f64) -> 
     Ok(channels(deck)?.iter().enumerate().map(of_cell).collect())
 }
 
+/// What each cell bears more in one reading than in another, kg by the data sheet.
+///
+/// # Errors
+/// A deck that cannot be computed.
+pub fn between_kg(deck: &Deck, before: &[f64], after: &[f64]) -> Result<Vec<f64>, deck::DeckError> {
+    let counts = before.iter().zip(after).map(|(before, after)| after - before);
+    Ok(channels(deck)?.iter().zip(counts).map(|(channel, more)| more / channel.counts_per_kg).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -48,7 +48,7 @@ const drawButtons = (run) => {
   const made = [];
   if (stage === "touch" && !touch.under_way) made.push(run.mainButton(say("Begin the touch check"), "do/begin-touch"), run.button(say("Leave it out"), "do/leave-touch-out"));
   if (stage === "touch" && touch.under_way) made.push(run.button(say("Judge it"), "do/end-touch"), run.button(say("Begin anew"), "do/touch-again"));
-  if (stage === "place") made.push(run.mainButton(say("Take this reading"), "do/take"));
+  if (stage === "place") made.push(run.mainButton(say("Take this reading"), "do/take"), run.allTheSame("do/take"));
   if (stage !== "touch" && next > 0) made.push(run.button(say("Back one step"), "do/back"));
   if (stage === "done") made.push(...run.files());
   if (hasHands && stage !== "done") made.push(run.hands());
@@ -85,10 +85,11 @@ const drawResiduals = (residuals) => {
 const watch = (run) => {
   const { state, live } = run;
   run.putSettling(state.stage === "done");
+  if (state.stage === "place" && live.settled && !live.doubt && !live.moved) $("drift").textContent = say("The load was not moved since the last reading.");
   if (live.touching) drawTouchTask(run);
   const moved = live.touching?.moved_kg;
   $("counts").replaceChildren(table(say("Mean of the last seconds"), moved ? [say("cell"), say("counts"), say("moved, kg by the data sheet")] : [say("cell"), say("counts"), say("settled")],
     live.cells.map((name, i) => ({ cells: [name, figure(live.counts?.[i], 0), moved ? figure(moved[i], 2) : live.unsettled?.includes(name) ?? true ? `○ ${say("no")}` : `✓ ${say("yes")}`] }))));
-  if ($("by-itself").checked && state.stage === "place" && live.settled && !run.doing) run.act("do/take");
+  if ($("by-itself").checked && state.stage === "place" && live.settled && live.moved && !live.doubt && !run.doing) run.act("do/take-if-moved");
 };
 guided("/guide", { draw, watch });

@@ -42,7 +42,11 @@ export const guided = (at, { draw, watch }) => {
       await refresh();
       // What invented hands read off their instruments.
       if (typeof told.entered === "number" && $("entered")) $("entered").value = figure(told.entered, 2);
-    } catch (problem) { warn(problem.message); } finally {
+    } catch (problem) {
+      warn(problem.message);
+      // What was refused may have been done from another page meanwhile.
+      await refresh().catch(() => {});
+    } finally {
       run.doing = false;
       // What was settled before the step says nothing of the next one.
       run.live = null;
@@ -57,6 +61,8 @@ export const guided = (at, { draw, watch }) => {
   };
   // The button that waits until the counts have settled. It stays in reach of the keyboard meanwhile.
   run.mainButton = (text, step, entered) => run.button(text, step, { id: "main-step", "aria-disabled": "true" }, entered);
+  // Where the counts speak against the load that is asked for, the reading is taken by this button alone.
+  run.allTheSame = (step, entered = () => ({})) => run.button(say("Take it all the same"), step, { id: "all-the-same", hidden: true }, () => ({ ...entered(), all_the_same: true }));
   run.files = () => run.state.files.map((name) => el("a", { class: "button", href: `${at}/files/${name}`, download: name.endsWith(".html") ? false : name }, name));
   run.hands = () => run.button(say("Let invented hands do it"), "hands/next", { id: "hands" });
   // Buttons made anew keep the focus of the one that says the same.
@@ -73,14 +79,17 @@ export const guided = (at, { draw, watch }) => {
   run.putSettling = (isDone) => {
     drawSettling(run.live, isDone);
     const main = $("main-step");
-    if (main) main.ariaDisabled = String(!run.live.settled || run.doing);
+    const doubt = isDone ? null : run.live.doubt;
+    if (main) main.ariaDisabled = String(!run.live.settled || Boolean(doubt) || run.doing);
+    if ($("all-the-same")) $("all-the-same").hidden = !doubt;
+    if (doubt) $("drift").textContent = `▲ ${doubt}`;
   };
 
   const look = async () => {
     try {
       run.live = await send(`${at}/live`);
       const { live, state } = run;
-      if (lost || !state || live.stage === "waits" || state.stage === "waits" || (live.next ?? state.next) !== state.next) { lost = false; warn(null); await refresh(); }
+      if (lost || !state || live.stage !== state.stage || live.stage === "waits" || live.next !== state.next || Boolean(live.touching) !== Boolean(state.touch?.under_way)) { lost = false; warn(null); await refresh(); }
       if (run.live && run.state) watch(run);
     } catch (problem) { lost = true; warn(problem.message); }
     setTimeout(look, document.hidden ? 2000 : 500);

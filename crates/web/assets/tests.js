@@ -108,7 +108,7 @@ const drawButtons = (run, step) => {
   const made = [];
   if (step) {
     const text = { "set-zero": say("Set zero"), "set-tare": say("Set the tare"), read: say("Take this reading") }[step.act];
-    if (!(step.due_min > 0)) made.push(run.mainButton(text, "do/take", entered));
+    if (!(step.due_min > 0)) made.push(run.mainButton(text, "do/take", entered), run.allTheSame("do/take", entered));
     made.push(run.button(say("Leave out: {}", step.name), "do/leave-out", { id: "leave-out" }));
   }
   if (state.next > 0) made.push(run.button(say("Back one step"), "do/back", { id: "back" }));
@@ -142,7 +142,6 @@ const watch = (run) => {
   run.putSettling(!step);
   if (lying && live.lain_min !== null && !live.silent) $("settling-words").textContent = say("lies for {} of {} min", figure(live.lain_min, 1), step.due_min);
   $("shown").textContent = !step ? "" : step.act === "read" ? say("shown {} kg of {} kg", figure(live.shown_kg, 3), kilograms(step.load_kg)) : say("shown {} kg", figure(live.shown_kg, 3));
-  if (step && live.settled && !live.near) $("drift").textContent = `▲ ${say("That is not the load that is asked for: look at what stands there.")}`;
   if ($("by-itself").checked && step && !lying && !step.by_press && live.settled && live.near && !run.doing && $("entered")?.value !== "" && document.activeElement?.id !== "entered") run.act("do/take-if-near", entered());
 };
 guided("/tests", { draw, watch });

@@ -47,6 +47,13 @@ impl Served {
         Self::by(command)
     }
 
+    /// The demo's pages.
+    pub(crate) fn demo() -> Self {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_bedplate"));
+        command.args(["demo", "--port", "0"]);
+        Self::by(command)
+    }
+
     /// Serves by a command that comes to the binary in its own way.
     pub(crate) fn by(mut command: Command) -> Self {
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the binary starts");

@@ -86,8 +86,8 @@ impl Guided for Guide {
         Ok(self.locked().state(reader, self.hands.is_some()))
     }
 
-    fn live(&self) -> Result<Value, Refusal> {
-        Ok(self.locked().live())
+    fn live(&self, reader: Reader) -> Result<Value, Refusal> {
+        Ok(self.locked().live(reader))
     }
 
     fn step(&self, step: &str, entered: &Value) -> Result<Value, Refusal> {

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use calibrate::plan::{Plan, PlanOptions, plan, run_to_fill};
+use calibrate::meant::{self, Doubt};
+use calibrate::plan::{Lift, Plan, PlanOptions, plan, run_to_fill};
 use calibrate::settle;
 use calibrate::touch::{TouchPlace, touch, touch_places};
 use formats::calibration::{Calibration, FindingKind};
@@ -18,7 +19,7 @@ use super::{Body, Start};
 use crate::checklist::drawing_of;
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
-use crate::guided::{against, meant_for, no_step};
+use crate::guided::{against, is_all_the_same, meant_for, no_step};
 use crate::words::Reader;
 use crate::workbench::Refusal;
 
@@ -61,6 +62,8 @@ pub(super) struct Session {
     now: fn() -> String,
     listening: Listening,
     touching: Option<Touching>,
+    /// Whether the load was seen to change since the last reading.
+    is_moved: bool,
     calibration: Option<Result<Calibration, String>>,
 }
 
@@ -96,6 +99,7 @@ impl Session {
             now,
             listening: Listening::default(),
             touching: None,
+            is_moved: false,
             calibration: None,
         };
         session.judge();
@@ -105,11 +109,41 @@ impl Session {
 
     pub(super) fn sample(&mut self, sample: Sample) {
         self.listening.hear(sample.clone());
+        self.follow_load();
         self.follow_touch(sample);
     }
 
     fn samples(&self) -> &[Sample] {
         self.listening.samples()
+    }
+
+    /// Looks whether the load changes: a reading by itself is of a load that was put there since the last one.
+    fn follow_load(&mut self) {
+        let Some(last) = self.kept.counts.last().filter(|_| !self.is_moved && !self.is_done()) else { return };
+        let moved_kg = settle::moved_kg(&self.deck, self.samples(), last, NOW_S).unwrap_or_default();
+        self.is_moved = meant::is_moved(&self.plan, &moved_kg);
+    }
+
+    /// The placement of a row; `None` without load.
+    fn lift(&self, row: usize) -> Option<&Lift> {
+        let step = &self.run.rows.get(row)?.step;
+        self.plan.lifts.iter().find(|l| l.step.to_string() == *step)
+    }
+
+    /// What speaks against these counts being those of the load that the next row asks for.
+    fn doubt(&self, counts: &[f64]) -> Option<Doubt> {
+        let next = self.kept.counts.len();
+        let mut taken = self.run.rows.iter().zip(&self.kept.counts).rev();
+        let (_, zero) = taken.find(|(row, _)| row.load == Load::Zero)?;
+        let kg = settle::between_kg(&self.deck, zero, counts).ok()?;
+        let before = next.checked_sub(1).and_then(|before| self.lift(before));
+        meant::doubt(&self.deck, &self.plan, self.lift(next), before, &kg)
+    }
+
+    /// Whether the next row may be read although nothing was moved: the first one, and two without load on end.
+    fn may_stay(&self) -> bool {
+        let next = self.kept.counts.len();
+        next.checked_sub(1).is_none_or(|before| self.lift(before).is_none() && self.lift(next).is_none())
     }
 
     fn follow_touch(&mut self, sample: Sample) {
@@ -177,7 +211,14 @@ impl Session {
                 self.touching = None;
                 self.put(Kept { touch_left_out: false, touched: None, ..self.kept.clone() })?;
             }
-            "take" => self.take()?,
+            "take" => self.take(is_all_the_same(entered))?,
+            // Unasked, only of a load that came since the last reading.
+            "take-if-moved" => {
+                if !self.is_moved && !self.may_stay() {
+                    return Err(against("the load was not moved since the last reading: nothing was taken"));
+                }
+                self.take(false)?;
+            }
             "back" => {
                 let mut kept = self.kept.clone();
                 if kept.counts.pop().is_none() {
@@ -185,6 +226,7 @@ impl Session {
                 }
                 kept.made_at = None;
                 self.put(kept)?;
+                self.is_moved = false;
                 self.judge();
             }
             other => return Err(no_step(other)),
@@ -216,7 +258,7 @@ impl Session {
         Ok(())
     }
 
-    fn take(&mut self) -> Result<(), Refusal> {
+    fn take(&mut self, all_the_same: bool) -> Result<(), Refusal> {
         if !self.is_touched() {
             return Err(against("make the touch check first, or leave it out"));
         }
@@ -224,11 +266,15 @@ impl Session {
             return Err(against("every reading was taken"));
         }
         let counts = self.listening.reading(&self.deck)?;
+        if let Some(doubt) = self.doubt(&counts).filter(|_| !all_the_same) {
+            return Err(against(&doubt.to_string()));
+        }
         let mut kept = self.kept.clone();
         kept.counts.push(counts);
         kept.made_at = (kept.counts.len() == self.run.rows.len()).then(self.now);
         self.put(kept)?;
         self.listening.forget();
+        self.is_moved = false;
         self.judge();
         self.finish();
         Ok(())
@@ -285,7 +331,7 @@ impl Session {
     }
 
     /// What changes while somebody waits.
-    pub(super) fn live(&self) -> Value {
+    pub(super) fn live(&self, reader: Reader) -> Value {
         let touching = self.touching.as_ref().map(|t| {
             let moved = settle::moved_kg(&self.deck, self.samples(), &t.rest, NOW_S).unwrap_or_default();
             json!({ "pressed": t.answered.len(), "of": self.places.len(), "is_pressed": t.is_pressed, "answered": t.answered,
@@ -294,7 +340,24 @@ impl Session {
         let mut live = self.listening.told(&self.deck);
         live["cells"] = json!(self.run.cells);
         live["touching"] = json!(touching);
+        live["next"] = self.kept.counts.len().into();
+        live["stage"] = self.stage().into();
+        live["moved"] = (self.is_moved || self.may_stay()).into();
+        let doubt =
+            (live["settled"] == true && self.stage() == "place").then(|| self.listening.reading(&self.deck).ok());
+        let doubt = doubt.flatten().and_then(|counts| self.doubt(&counts));
+        live["doubt"] = json!(doubt.map(|doubt| reader.stage(&doubt.to_string())));
         live
+    }
+
+    fn stage(&self) -> &'static str {
+        if !self.is_touched() {
+            "touch"
+        } else if self.is_done() {
+            "done"
+        } else {
+            "place"
+        }
     }
 
     /// Where the run stands.
@@ -309,7 +372,7 @@ impl Session {
         });
         json!({
             "deck": self.deck.name,
-            "stage": if !self.is_touched() { "touch" } else if self.is_done() { "done" } else { "place" },
+            "stage": self.stage(),
             "touch": touch,
             "steps": steps,
             "next": next,
@@ -336,8 +399,7 @@ impl Session {
     }
 
     fn drawing(&self, reader: Reader, next: usize) -> Option<String> {
-        let step = self.run.rows.get(next)?.step.clone();
-        let lift = self.plan.lifts.iter().find(|l| l.step.to_string() == step)?;
+        let lift = self.lift(next)?;
         Some(reader.drawn(drawing_of(reader, &self.deck, lift).svg()))
     }
 

@@ -173,8 +173,8 @@ impl Guided for Proof {
         Ok(state)
     }
 
-    fn live(&self) -> Result<Value, Refusal> {
-        self.with(|s| Ok(s.live()))
+    fn live(&self, reader: Reader) -> Result<Value, Refusal> {
+        self.with(|s| Ok(s.live(reader)))
     }
 
     fn step(&self, step: &str, entered: &Value) -> Result<Value, Refusal> {

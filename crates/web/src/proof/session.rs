@@ -19,7 +19,7 @@ use super::standing::{self, Angle};
 use super::{Begin, ProofError};
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
-use crate::guided::{Body, against, meant_for, no_step};
+use crate::guided::{Body, against, is_all_the_same, meant_for, no_step};
 use crate::words::Reader;
 use crate::workbench::Refusal;
 
@@ -28,6 +28,8 @@ const EARLY_S: f64 = 2.0;
 /// What is shown and what stands there may differ by so many permissible errors before the page asks whether it is the load that
 /// it takes it for: a wrong body is off by kilograms, a bad deck by a few limits (engineering choice).
 const FAR_LIMITS: f64 = 10.0;
+/// Said where it is farther.
+const OTHER_LOAD: &str = "the deck shows another load than is asked for: look at what stands there";
 
 pub(super) struct Session {
     deck: Deck,
@@ -104,7 +106,7 @@ impl Session {
         // Nobody touches the deck while a load lies: what is due is read by itself.
         if self.waits_min().is_some_and(|minutes| minutes > 0.0)
             && self.is_due()
-            && let Err(Refusal(_, why)) = self.take(&Value::Null)
+            && let Err(Refusal(_, why)) = self.take(&Value::Null, true)
         {
             tracing::debug!(why, "a reading that is due waits");
         }
@@ -261,7 +263,7 @@ impl Session {
     pub(super) fn step(&mut self, step: &str, entered: &Value) -> Result<Value, Refusal> {
         meant_for(entered, self.next())?;
         match step {
-            "take" => self.take(entered)?,
+            "take" => self.take(entered, is_all_the_same(entered))?,
             // Unasked, only what looks like the load that is planned.
             "take-if-near" => {
                 if self.is_new_setting(self.next()) {
@@ -269,10 +271,7 @@ impl Session {
                         "the first reading at an angle or a temperature is taken by a press: look whether bed and room stand so",
                     ));
                 }
-                if !self.is_near() {
-                    return Err(against("the deck shows another load than is asked for: look at what stands there"));
-                }
-                self.take(entered)?;
+                self.take(entered, false)?;
             }
             "leave-out" => self.leave_out()?,
             "back" => self.back()?,
@@ -291,7 +290,7 @@ impl Session {
         Ok(())
     }
 
-    fn take(&mut self, entered: &Value) -> Result<(), Refusal> {
+    fn take(&mut self, entered: &Value, all_the_same: bool) -> Result<(), Refusal> {
         let next = self.next();
         let Some(step) = self.plan.steps.get(next).cloned() else {
             return Err(against("every reading was taken"));
@@ -305,6 +304,9 @@ impl Session {
         }
         let (tilt_deg, temperature_c) = self.standing(next, entered)?;
         let counts = self.listening.reading(&self.deck)?;
+        if !all_the_same && !self.is_near() {
+            return Err(against(OTHER_LOAD));
+        }
         let begins = step.minutes == Some(0.0);
         let minutes = match step.minutes {
             // To the half minute: a reading is ten seconds long.
@@ -458,19 +460,29 @@ impl Session {
     /// Whether what is shown may be the load that the next step asks for.
     fn is_near(&self) -> bool {
         let (Some(step), Some(shown_kg)) = (self.step_now(), self.shown_now_kg()) else { return false };
-        let limit_g = r76::mpe_g(self.deck.class, self.deck.e_g, step.load_kg, false);
-        // Before a zero or a tare is set nobody knows what is shown.
-        step.act != Act::Read || 1e3 * (shown_kg - step.load_kg).abs() <= FAR_LIMITS * limit_g
+        // A zero is set where the zero before lay, at first where the calibration has it; a tare of the bodies that make it.
+        let is_tare = step.act == Act::SetTare;
+        let asked_kg = if is_tare { step.bodies.iter().map(|b| b.mass_kg).sum() } else { step.load_kg };
+        let limit_g = r76::mpe_g(self.deck.class, self.deck.e_g, asked_kg, false);
+        1e3 * (shown_kg - asked_kg).abs() <= FAR_LIMITS * limit_g
+    }
+
+    fn stage(&self) -> &'static str {
+        if self.is_done() { "done" } else { "place" }
     }
 
     /// What changes while somebody waits.
-    pub(super) fn live(&self) -> Value {
+    pub(super) fn live(&self, reader: Reader) -> Value {
         let mut live = self.listening.told(&self.deck);
         live["shown_kg"] = json!(self.shown_now_kg());
-        live["near"] = self.is_near().into();
+        let is_near = self.is_near();
+        live["near"] = is_near.into();
+        live["doubt"] =
+            json!((live["settled"] == true && !self.is_done() && !is_near).then(|| reader.stage(OTHER_LOAD)));
         live["lain_min"] = json!(self.lain_s().map(|s| s / 60.0));
         live["due"] = self.is_due().into();
         live["next"] = self.next().into();
+        live["stage"] = self.stage().into();
         live
     }
 
@@ -482,7 +494,7 @@ impl Session {
             "deck": self.deck.name,
             "calibrated_at": self.calibration.made_at,
             "e_g": self.deck.e_g,
-            "stage": if self.is_done() { "done" } else { "place" },
+            "stage": self.stage(),
             "steps": steps,
             "next": next,
             "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty() || matches!(s.setting, Some(Setting::Tilt { .. }))).map(|s| reader.drawn(drawing(reader, &self.deck, s).svg())),

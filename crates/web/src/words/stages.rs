@@ -49,6 +49,7 @@ mod tests {
     fn every_sentence_of_the_stages_has_its_german() {
         let sources = [
             include_str!("../../../calibrate/src/findings.rs"),
+            include_str!("../../../calibrate/src/meant.rs"),
             include_str!("../../../calibrate/src/touch/judge.rs"),
             include_str!("../../../verify/src/plan/tests.rs"),
             include_str!("../../../verify/src/plan/loads.rs"),
