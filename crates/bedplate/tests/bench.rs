@@ -323,6 +323,39 @@ async fn a_calibration_is_guided_over_a_network_that_is_cut_in_between() {
     the_true_gains_were_found(folder.path(), ON_A_WIRE);
 }
 
+/// A deck with a thermometer, in a room that is warmer from one third of the run to the next: each row keeps its temperature, so that
+/// the fit can tell what goes with it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_guided_calibration_keeps_the_temperature_of_each_reading() {
+    let folder = folder();
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
+    let address = listener.local_addr().expect("bound").to_string();
+    let bench = bench(folder.path(), &["--masses", "masses.csv", "--tcp", &address, "-o", "run"]);
+    let deck = WiredDeck::new(SEED.parse().expect("a number"));
+    let (stream, _) = listener.accept().await.expect("the bench connects");
+    let _wire = deck.gives_to(stream);
+    assert_eq!(step(&bench, "do/leave-touch-out").status, 200);
+    let n = state(&bench)["steps"].as_array().expect("steps").len();
+    let mut shown_c = Vec::new();
+    for row in 0..n {
+        shown_c.push(deck.bring_to([20.0, 30.0, 25.0][3 * row / n]));
+        // A whole reading at the new temperature.
+        deck.has_given(120).await;
+        steps(&bench, &deck, row..row + 1).await;
+    }
+    let read = |name: &str| fs::read_to_string(folder.path().join("run").join(name)).expect("kept");
+    let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).expect("a deck");
+    let run = formats::run::read("run.csv", &read("run.csv"), &deck).expect("a run");
+    let kept_c: Vec<f64> = run.rows.iter().map(|r| r.temperature_c.expect("a temperature")).collect();
+    assert!(kept_c.iter().zip(&shown_c).all(|(kept, shown)| (kept - shown).abs() < 0.01), "{kept_c:?} {shown_c:?}");
+    let found = formats::calibration::read("calibration.json", &read("calibration.json")).expect("a calibration");
+    let detail = found.detail.expect("a fit");
+    let mean_c = shown_c.iter().sum::<f64>() / n as f64;
+    assert!(detail.temperature_c.is_some_and(|c| (c - mean_c).abs() < 0.1), "{:?} {mean_c}", detail.temperature_c);
+    let zero = detail.terms.iter().find(|t| t.term == "temperature on zero").expect("it was looked for");
+    assert!(zero.kept, "ten degrees move the zeros of these cells: {zero:?}");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_calibration_is_guided_over_a_serial_line() {
     let folder = folder();

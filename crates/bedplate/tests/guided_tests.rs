@@ -162,6 +162,11 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
     running.child.wait().expect("ended");
     drop(running);
     running = bench(path, &TWIN);
+    a_reading_that_cannot_be_kept_is_told_and_taken_later(path, &running);
+    running.child.kill().expect("killed");
+    running.child.wait().expect("ended");
+    drop(running);
+    running = bench(path, &TWIN);
     assert_eq!(next(&state(&running)), lies_from, "the clock of a load that lies went with the power: it begins anew");
     running = a_tilt_cut_off_in_its_middle(path, running);
     running = a_temperature_cut_off_in_its_middle(path, running);
@@ -194,6 +199,13 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
         report["tests"].as_array().expect("tests").iter().find(|t| t["test"] == "weighing").expect("weighing");
     assert!(weighing["worst_error_g"].as_f64().is_some_and(|g| g > 0.0 && g < 60.0), "{weighing}");
     let evidence = fs::read_to_string(path.join("run/evidence.html")).expect("kept");
+    // Whoever starts the command again gets the evidence of then: its time is that of the last step.
+    drop(running);
+    std::thread::sleep(Duration::from_millis(1100));
+    running = bench(path, &TWIN);
+    assert_eq!(state(&running)["stage"], "done");
+    let again = fs::read_to_string(path.join("run/evidence.html")).expect("kept");
+    assert!(again == evidence, "the evidence was written anew with another time");
     for said in ["A.4.1.6", "3.9.1.1", "3.9.2.3", "back at 65°", "at 19 °C"] {
         assert!(evidence.contains(said), "{said}");
     }
@@ -241,6 +253,26 @@ fn no_tare_is_set_of_what_still_lies_there(running: &Served) {
         assert!(told.status == 409 && told.body.contains("another load"), "{asked}: {}", told.body);
     }
     assert_eq!(next(&state(running)), next(&before));
+}
+
+/// The folder is away as a reading falls due: the page is told why that waits, and it is taken once the folder is back.
+fn a_reading_that_cannot_be_kept_is_told_and_taken_later(path: &Path, running: &Served) {
+    one_step(running);
+    let waiting = next(&state(running));
+    fs::rename(path.join("run"), path.join("away")).expect("moved");
+    let from = Instant::now();
+    let live = || running.ask("GET", "/tests/live", None, None).json();
+    while !live()["waits_because"].as_str().is_some_and(|why| why.contains("could not be kept")) {
+        assert!(from.elapsed() < Duration::from_secs(120), "{}", live());
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    assert_eq!(next(&state(running)), waiting, "what is not kept is not done");
+    fs::rename(path.join("away"), path.join("run")).expect("moved back");
+    while next(&state(running)) == waiting {
+        assert!(from.elapsed() < Duration::from_secs(120), "{}", live());
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    assert_eq!(live()["waits_because"], Value::Null);
 }
 
 fn cut_off(path: &Path, mut running: Served) -> Served {

@@ -141,6 +141,8 @@ const watch = (run) => {
   const lying = step?.due_min > 0;
   run.putSettling(!step);
   if (lying && live.lain_min !== null && !live.silent) $("settling-words").textContent = say("lies for {} of {} min", figure(live.lain_min, 1), step.due_min);
+  // A reading that is due and cannot be taken or kept.
+  if (lying && live.waits_because && !live.silent) $("drift").textContent = `▲ ${live.waits_because}`;
   $("shown").textContent = !step ? "" : step.act === "read" ? say("shown {} kg of {} kg", figure(live.shown_kg, 3), kilograms(step.load_kg)) : say("shown {} kg", figure(live.shown_kg, 3));
   if ($("by-itself").checked && step && !lying && !step.by_press && live.settled && live.near && !run.doing && $("entered")?.value !== "" && document.activeElement?.id !== "entered") run.act("do/take-if-near", entered());
 };

@@ -21,6 +21,8 @@ pub(crate) struct WiredDeck {
     plates: Vec<String>,
     /// What its sensors say of its sections, in their order, °.
     angles_deg: Arc<Mutex<Vec<f64>>>,
+    /// What its thermometer shows, °C, where it has one.
+    shows_c: Arc<Mutex<Option<f64>>>,
     given: Arc<AtomicU64>,
 }
 
@@ -32,7 +34,7 @@ impl WiredDeck {
         let plates = deck.plates.iter().map(|p| p.name.clone()).collect();
         let bench = LiveBench::new(&deck, seed).expect("a bench");
         let angles_deg = Arc::new(Mutex::new(vec![0.0; deck.sections.len()]));
-        Self { bench: Arc::new(Mutex::new(bench)), plates, angles_deg, given: Arc::default() }
+        Self { bench: Arc::new(Mutex::new(bench)), plates, angles_deg, shows_c: Arc::default(), given: Arc::default() }
     }
 
     /// Gives a line a sample from now on, until the wire breaks or is cut. A controller that starts anew counts from 0.
@@ -45,7 +47,7 @@ impl WiredDeck {
                     deck: "hornbeam-1".to_owned(),
                     sequence,
                     t_ms: u64::from(sequence) * 100,
-                    temperature_c: None,
+                    temperature_c: *deck.shows_c.lock().expect("whole"),
                     tilt_deg: deck.angles_deg.lock().expect("whole").clone(),
                     counts: counts.into_iter().map(|c| Some(c.round() as i32)).collect(),
                 };
@@ -85,6 +87,13 @@ impl WiredDeck {
         for (i, angle_deg) in angles_deg.iter_mut().enumerate() {
             *angle_deg = bench.raise(i, if i == section { deg } else { 0.0 }).expect("a section of the deck");
         }
+    }
+
+    /// Brings the room near a temperature, and gives the deck a thermometer that shows it.
+    pub(crate) fn bring_to(&self, celsius: f64) -> f64 {
+        let shown_c = self.bench.lock().expect("whole").bring_to(celsius);
+        *self.shows_c.lock().expect("whole") = Some(shown_c);
+        shown_c
     }
 
     pub(crate) fn take_off(&self) {

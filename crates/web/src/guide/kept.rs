@@ -22,6 +22,9 @@ pub(super) struct Kept {
     pub(super) touch_left_out: bool,
     /// Counts of each row of the run that was taken, from the first.
     pub(super) counts: Vec<Vec<f64>>,
+    /// What the deck's own thermometer showed at each of them, °C; none where it has none.
+    #[serde(rename = "temperatures_C", default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) temperatures_c: Vec<Option<f64>>,
     /// When the last reading was taken, RFC 3339: the calibration keeps its time.
     #[serde(default)]
     pub(super) made_at: Option<String>,
@@ -36,13 +39,14 @@ impl Kept {
             touched: None,
             touch_left_out: false,
             counts: Vec::new(),
+            temperatures_c: Vec::new(),
             made_at: None,
         }
     }
 
     /// Reads what was kept, for the same deck and plan.
     pub(super) fn read(text: &str, deck: &str, planned: &str, n_cells: usize) -> Result<Self, String> {
-        let kept: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        let mut kept: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
         if kept.form != FORM {
             return Err(format!("found form {}, expected {FORM}", kept.form));
         }
@@ -57,6 +61,11 @@ impl Kept {
         if kept.counts.len() > n_rows || !kept.counts.iter().all(fits) {
             return Err(format!("found counts that do not fit, expected at most {n_rows} rows of {n_cells} cells"));
         }
+        if kept.temperatures_c.iter().flatten().any(|c| !c.is_finite()) {
+            return Err("found a temperature that is no number, expected °C".into());
+        }
+        // A file of the version before says nothing of them.
+        kept.temperatures_c.resize(kept.counts.len(), None);
         Ok(kept)
     }
 
@@ -76,10 +85,15 @@ mod tests {
     fn what_was_kept_is_read_back_and_what_belongs_elsewhere_is_refused() {
         let mut kept = Kept::new("a deck", PLANNED);
         kept.counts.push(vec![1.5, -2.0]);
+        kept.temperatures_c.push(Some(21.5));
         let text = kept.write();
         assert_eq!(Kept::read(&text, "a deck", PLANNED, 2), Ok(kept.clone()));
         // A file of the version before does not say when the last reading was taken.
-        assert_eq!(Kept::read(&text.replace(",\n  \"made_at\": null", ""), "a deck", PLANNED, 2), Ok(kept));
+        assert_eq!(Kept::read(&text.replace(",\n  \"made_at\": null", ""), "a deck", PLANNED, 2), Ok(kept.clone()));
+        // Nor, before that, how warm it was.
+        let (from, to) = (text.find("  \"temperatures_C\"").unwrap(), text.find("  \"made_at\"").unwrap());
+        let cold = Kept::read(&format!("{}{}", &text[..from], &text[to..]), "a deck", PLANNED, 2).unwrap();
+        assert_eq!((cold.temperatures_c, cold.counts), (vec![None], kept.counts));
         assert!(Kept::read(&text, "another", PLANNED, 2).unwrap_err().contains("another"));
         assert!(Kept::read(&text, "a deck", "step\n1\n", 2).unwrap_err().contains("another plan"));
         assert!(Kept::read(&text, "a deck", PLANNED, 3).unwrap_err().contains("do not fit"));

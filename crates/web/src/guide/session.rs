@@ -224,6 +224,7 @@ impl Session {
                 if kept.counts.pop().is_none() {
                     return Err(against("no reading was taken yet"));
                 }
+                kept.temperatures_c.pop();
                 kept.made_at = None;
                 self.put(kept)?;
                 self.is_moved = false;
@@ -271,6 +272,7 @@ impl Session {
         }
         let mut kept = self.kept.clone();
         kept.counts.push(counts);
+        kept.temperatures_c.push(self.listening.temperature_c());
         kept.made_at = (kept.counts.len() == self.run.rows.len()).then(self.now);
         self.put(kept)?;
         self.listening.forget();
@@ -287,8 +289,13 @@ impl Session {
 
     /// The run as far as it was taken.
     fn taken(&self) -> Run {
-        let rows = self.run.rows.iter().zip(&self.kept.counts);
-        let rows = rows.map(|(row, counts)| formats::run::Row { counts: counts.clone(), ..row.clone() }).collect();
+        let read = self.kept.counts.iter().zip(&self.kept.temperatures_c);
+        let rows = self.run.rows.iter().zip(read).map(|(row, (counts, temperature_c))| formats::run::Row {
+            counts: counts.clone(),
+            temperature_c: *temperature_c,
+            ..row.clone()
+        });
+        let rows = rows.collect();
         Run { cells: self.run.cells.clone(), rows }
     }
 

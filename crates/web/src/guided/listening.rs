@@ -63,6 +63,13 @@ impl Listening {
         self.window.back().map(|s| s.t_s)
     }
 
+    /// The deck's own thermometer over the seconds of a reading, °C; `None` where it has none.
+    pub(crate) fn temperature_c(&self) -> Option<f64> {
+        let from_s = self.now_s()? - READING_S;
+        let heard = self.samples().iter().filter(|s| s.t_s >= from_s);
+        mean(&heard.filter_map(|s| s.temperature_c).collect::<Vec<f64>>())
+    }
+
     /// Whether the deck tells the angle of a section.
     pub(crate) fn tells_tilt(&self, section: usize) -> bool {
         section < self.n_angles
@@ -154,6 +161,8 @@ mod tests {
         assert!((still.deg - 20.0).abs() < 0.01 && still.moved_deg < 0.01, "{still:?}");
         let raised = heard((0..101).map(|n| if n < 50 { 0.0 } else { 60.0 })).tilt(0).unwrap();
         assert!((raised.deg - 30.0).abs() < 1.0 && raised.moved_deg > 59.0, "{raised:?}");
+        let warm = heard((0..3).map(f64::from)).temperature_c();
+        assert_eq!(warm, None, "a deck without a thermometer tells no temperature");
         let mut let_go = heard((0..5).map(f64::from));
         assert_eq!(let_go.tilt(1), None);
         let_go.forget();

@@ -41,6 +41,9 @@ pub(super) struct Kept {
     pub(super) planned: String,
     /// One of each step.
     pub(super) rows: Vec<Row>,
+    /// When the last step was done, RFC 3339: the evidence keeps its time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) ended_at: Option<String>,
 }
 
 impl Kept {
@@ -51,6 +54,7 @@ impl Kept {
             calibrated_at: calibrated_at.to_owned(),
             planned: planned.to_owned(),
             rows: vec![Row::Waiting; n_steps],
+            ended_at: None,
         }
     }
 
@@ -87,9 +91,11 @@ impl Kept {
     fn go_on_to(&mut self, begun: &Self) {
         let steps = |planned: &str| serde_json::from_str::<Vec<serde_json::Value>>(planned).unwrap_or_default();
         let (before, now) = (steps(&self.planned), steps(&begun.planned));
-        if !before.is_empty() && before.len() == self.rows.len() && now.starts_with(&before) {
+        if !before.is_empty() && before.len() == self.rows.len() && now.len() > before.len() && now.starts_with(&before)
+        {
             self.planned.clone_from(&begun.planned);
             self.rows.resize(begun.rows.len(), Row::Waiting);
+            self.ended_at = None;
         }
     }
 
@@ -110,16 +116,22 @@ mod tests {
         kept.rows[0] =
             Row::Taken { counts: vec![1.5, -2.0], minutes: Some(5.0), temperature_c: None, tilt_deg: Some(64.93) };
         kept.rows[1] = Row::LeftOut;
+        kept.ended_at = Some("2031-01-01T02:00:00Z".into());
         let text = kept.write();
-        assert_eq!(Kept::read(&text, &begun, 2), Ok(kept));
+        assert_eq!(Kept::read(&text, &begun, 2), Ok(kept.clone()));
+        // The same plan, which is none that goes on.
+        let same = Kept { planned: "[{\"a\":1}]".into(), ..begun.clone() };
+        let over = Kept { planned: same.planned.clone(), ..kept };
+        assert_eq!(Kept::read(&over.write(), &same, 2), Ok(over));
         // What an earlier version wrote: no angles, and a plan that ends earlier.
         let mut shorter = Kept::new("a deck", "2031-01-01T00:00:00Z", "[{\"a\":1},{\"b\":2}]", 2);
+        shorter.ended_at = Some("2031-01-01T02:00:00Z".into());
         shorter.rows[0] = Row::Taken { counts: vec![1.0, 2.0], minutes: None, temperature_c: None, tilt_deg: None };
         assert!(!shorter.write().contains("tilt"));
         let longer = Kept::new("a deck", "2031-01-01T00:00:00Z", "[{\"a\":1},{\"b\":2},{\"c\":3}]", 3);
         let goes_on = Kept::read(&shorter.write(), &longer, 2).unwrap();
         assert_eq!(goes_on.rows, [shorter.rows[0].clone(), Row::Waiting, Row::Waiting]);
-        assert_eq!(goes_on.planned, longer.planned);
+        assert_eq!((&goes_on.planned, goes_on.ended_at), (&longer.planned, None));
         let changed = Kept { planned: "[{\"a\":1},{\"b\":3},{\"c\":3}]".into(), ..longer.clone() };
         assert!(Kept::read(&shorter.write(), &changed, 2).unwrap_err().contains("another plan"));
         assert!(Kept::read(&longer.write(), &shorter, 2).unwrap_err().contains("another plan"));

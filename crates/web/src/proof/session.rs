@@ -41,6 +41,8 @@ pub(super) struct Session {
     pub(super) listening: Listening,
     /// When the load was read first that lies now, by the deck's clock, s.
     lies_since_s: Option<f64>,
+    /// Why a reading that is due was not taken.
+    waits_because: Option<String>,
     report: Option<Result<VerifyReport, String>>,
 }
 
@@ -85,6 +87,7 @@ impl Session {
             now: begin.now,
             listening: Listening::default(),
             lies_since_s: None,
+            waits_because: None,
             report: None,
         };
         session.begin_lying_anew();
@@ -104,11 +107,12 @@ impl Session {
             self.judge();
         }
         // Nobody touches the deck while a load lies: what is due is read by itself.
+        self.waits_because = None;
         if self.waits_min().is_some_and(|minutes| minutes > 0.0)
             && self.is_due()
             && let Err(Refusal(_, why)) = self.take(&Value::Null, true)
         {
-            tracing::debug!(why, "a reading that is due waits");
+            self.waits_because = Some(why);
         }
     }
 
@@ -282,7 +286,9 @@ impl Session {
 
     /// Keeps first, and only then holds it to be so.
     fn put(&mut self, rows: Vec<Row>) -> Result<(), Refusal> {
-        let kept = Kept { rows, ..self.kept.clone() };
+        let is_over = rows.iter().all(|row| *row != Row::Waiting);
+        let ended_at = is_over.then(|| self.kept.ended_at.clone().unwrap_or_else(self.now));
+        let kept = Kept { rows, ended_at, ..self.kept.clone() };
         self.keeping.step(NAME, &kept.write())?;
         self.kept = kept;
         self.judge();
@@ -437,7 +443,9 @@ impl Session {
         let Some(Ok(report)) = self.report.as_ref().filter(|_| self.is_done()) else { return };
         let behind =
             crate::documents::EvidenceFiles { deck: "deck.toml", calibration: "calibration.json", tests: "tests.csv" };
-        let evidence = crate::documents::evidence(report, behind, &(self.now)());
+        // A file of the version before does not say when.
+        let ended_at = self.kept.ended_at.clone().unwrap_or_else(self.now);
+        let evidence = crate::documents::evidence(report, behind, &ended_at);
         let tests = formats::tests::write(&self.tests());
         self.keeping.end([("tests.csv", tests), ("evidence.html", evidence)]);
     }
@@ -481,6 +489,7 @@ impl Session {
             json!((live["settled"] == true && !self.is_done() && !is_near).then(|| reader.stage(OTHER_LOAD)));
         live["lain_min"] = json!(self.lain_s().map(|s| s / 60.0));
         live["due"] = self.is_due().into();
+        live["waits_because"] = json!(self.waits_because.as_ref().map(|why| reader.stage(why)));
         live["next"] = self.next().into();
         live["stage"] = self.stage().into();
         live

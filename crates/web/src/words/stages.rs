@@ -77,7 +77,6 @@ mod tests {
         let not_shown = [
             "1.4 e or more above the row before it of the same step",
             "added_g, or a second row of its step",
-            "a reading that is due waits",
             "a file of the end could not be kept",
             "7: 7; name another folder, or move the file away to begin anew",
             "rows of a file are far below 2^52",
