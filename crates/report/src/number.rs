@@ -57,6 +57,13 @@ pub fn decimals_for(u: f64) -> usize {
     text.split_once('.').map_or(0, |(_, decimals)| decimals.len()).min(9)
 }
 
+/// Decimals, at most `most`, that show every value of a column as it is: all in one form stand under each other.
+#[must_use]
+pub fn decimals_of(values: impl IntoIterator<Item = f64>, most: usize) -> usize {
+    let least = |value: f64| (0..most).find(|d| fixed(value, *d).parse() == fixed(value, most).parse::<f64>());
+    values.into_iter().filter(|v| v.is_finite()).map(|v| least(v).unwrap_or(most)).max().unwrap_or(0)
+}
+
 /// A value that may be missing.
 #[must_use]
 pub fn optional(value: Option<f64>, print: impl Fn(f64) -> String) -> String {
@@ -80,6 +87,16 @@ mod tests {
         assert_eq!(significant(0.099_96, 3), "0.100");
         assert_eq!(significant(1234.0, 2), "1200");
         assert_eq!(significant(2.5e-9, 2), "2.5e-9");
+    }
+
+    #[test]
+    fn a_column_has_the_decimals_that_its_finest_value_needs() {
+        assert_eq!(decimals_of([100.0, 20.0, 0.0], 4), 0);
+        assert_eq!(decimals_of([100.1, 20.0], 4), 1);
+        assert_eq!(decimals_of([0.0003, 49.9952], 4), 4);
+        assert_eq!(decimals_of([1.0 / 3.0], 4), 4);
+        assert_eq!(decimals_of([0.1 + 0.2], 4), 1, "what is below the last place is no digit");
+        assert_eq!(decimals_of([f64::NAN], 4), 0);
     }
 
     #[test]

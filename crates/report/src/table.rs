@@ -54,6 +54,15 @@ pub(crate) fn verdict(met: bool) -> &'static str {
     if met { "met" } else { "NOT MET" }
 }
 
+/// What may be said of a kind of test, in words.
+pub(crate) fn standing(standing: verify::Standing) -> &'static str {
+    match standing {
+        verify::Standing::Missed => verdict(false),
+        verify::Standing::Incomplete => "not complete",
+        verify::Standing::Met => verdict(true),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

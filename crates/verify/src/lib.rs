@@ -22,6 +22,6 @@ pub use agree::{
     WeightedBy, agree,
 };
 pub use error::VerifyError;
-pub use report::{Deviation, Permissible, Phase, Row, TestReport, VerifyReport};
+pub use report::{Deviation, Permissible, Phase, Row, Standing, TestReport, VerifyReport};
 pub use rules::{EDITION, Mark, Rule};
 pub use verdict::verify;

@@ -93,6 +93,37 @@ pub struct TestReport {
     pub rules: Vec<Rule>,
 }
 
+/// What may be said of a kind of test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// A row misses its limit.
+    Missed,
+    /// Every row stays within its limit, but the rows are not all that the recommendation asks for.
+    Incomplete,
+    /// Every row stays within its limit, and nothing that rows can show is missing.
+    Met,
+}
+
+impl TestReport {
+    /// What may be said of it: a test is met only where all that it asks was judged.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        match (self.passed, self.gaps.is_empty()) {
+            (false, _) => Standing::Missed,
+            (true, false) => Standing::Incomplete,
+            (true, true) => Standing::Met,
+        }
+    }
+}
+
+impl VerifyReport {
+    /// Kinds of test within their limits that are not complete.
+    #[must_use]
+    pub fn incomplete(&self) -> usize {
+        self.tests.iter().filter(|t| t.standing() == Standing::Incomplete).count()
+    }
+}
+
 /// One reading, judged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {

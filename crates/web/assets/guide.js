@@ -49,8 +49,8 @@ const drawButtons = (run) => {
   if (stage === "touch" && !touch.under_way) made.push(run.mainButton(say("Begin the touch check"), "do/begin-touch"), run.button(say("Leave it out"), "do/leave-touch-out"));
   if (stage === "touch" && touch.under_way) made.push(run.button(say("Judge it"), "do/end-touch"), run.button(say("Begin anew"), "do/touch-again"));
   if (stage === "place") made.push(run.mainButton(say("Take this reading"), "do/take"), run.allTheSame("do/take"));
-  if (stage !== "touch" && next > 0) made.push(run.button(say("Back one step"), "do/back"));
   if (stage === "done") made.push(...run.files());
+  if (stage !== "touch" && next > 0) made.push(run.button(say("Back one step"), "do/back"));
   if (hasHands && stage !== "done") made.push(run.hands());
   run.putButtons(made);
 };

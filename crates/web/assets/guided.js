@@ -63,7 +63,13 @@ export const guided = (at, { draw, watch }) => {
   run.mainButton = (text, step, entered) => run.button(text, step, { id: "main-step", "aria-disabled": "true" }, entered);
   // Where the counts speak against the load that is asked for, the reading is taken by this button alone.
   run.allTheSame = (step, entered = () => ({})) => run.button(say("Take it all the same"), step, { id: "all-the-same", hidden: true }, () => ({ ...entered(), all_the_same: true }));
-  run.files = () => run.state.files.map((name) => el("a", { class: "button", href: `${at}/files/${name}`, download: name.endsWith(".html") ? false : name }, name));
+  // Documents to be read first, then files to be kept.
+  run.files = () => {
+    const documents = { "certificate.html": say("Open the certificate"), "evidence.html": say("Open the evidence") };
+    const isRead = (name) => name in documents;
+    const link = (name) => el("a", { class: "button", href: `${at}/files/${name}`, download: isRead(name) ? false : name }, documents[name] ?? name);
+    return [...run.state.files.filter(isRead), ...run.state.files.filter((name) => !isRead(name))].map(link);
+  };
   run.hands = () => run.button(say("Let invented hands do it"), "hands/next", { id: "hands" });
   // Buttons made anew keep the focus of the one that says the same.
   run.putButtons = (made) => {

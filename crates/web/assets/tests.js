@@ -45,12 +45,14 @@ const draw = (run) => {
   $("settling").hidden = waits;
   if (waits) { drawWaiting(run); return; }
   const step = state.steps[state.next];
-  run.putStages(state.tests.map((test) => [`${test.left_out ? "–" : test.passed === false ? "✗" : test.over ? "✓" : "○"} ${test.name}`, test.under_way]));
+  run.putStages(state.tests.map((test) => [`${test.left_out ? "–" : test.passed === false ? "✗" : !test.over ? "○" : test.complete ? "✓" : "◐"} ${test.name}`, test.under_way]));
   $("by-itself-label").hidden = !step;
   if (step) drawTask(state, step);
   else {
     const { passed } = state;
-    $("task").textContent = passed === null ? say("No test was made") : passed ? `✓ ${say("Every test that was made stays within its limits")}` : `✗ ${say("A test misses its limit")}`;
+    const open = state.tests.filter((test) => !test.left_out && !test.complete).length;
+    const within = open ? `◐ ${say("Every test that was made stays within its limits; {} not complete", open)}` : `✓ ${say("Every test that was made stays within its limits")}`;
+    $("task").textContent = passed === null ? say("No test was made") : passed ? within : `✗ ${say("A test misses its limit")}`;
     $("how").textContent = say("The report and tests.csv are in the run's folder too. What was left out, and what stays to be tested by hand, may not be concluded upon.");
   }
   const seen = say("Seen from above, head end left, the patient's right at the bottom.");
@@ -111,8 +113,8 @@ const drawButtons = (run, step) => {
     if (!(step.due_min > 0)) made.push(run.mainButton(text, "do/take", entered), run.allTheSame("do/take", entered));
     made.push(run.button(say("Leave out: {}", step.name), "do/leave-out", { id: "leave-out" }));
   }
-  if (state.next > 0) made.push(run.button(say("Back one step"), "do/back", { id: "back" }));
   if (!step) made.push(...run.files());
+  if (state.next > 0) made.push(run.button(say("Back one step"), "do/back", { id: "back" }));
   if (state.has_hands && step && !(step.due_min > 0)) made.push(run.hands());
   run.putButtons(made);
 };
@@ -126,8 +128,8 @@ const drawTests = (state) => {
   const verdict = (t) => {
     if (t.left_out) return say("left out");
     if (t.passed === null) return "–";
-    const words = t.passed ? `✓ ${t.over ? say("met") : say("so far")}` : `✗ ${say("not met")}`;
-    return el("td", { class: "words" }, el("span", { class: `verdict ${t.passed ? "met" : "missed"}` }, words));
+    const [kind, words] = !t.passed ? ["missed", `✗ ${say("not met")}`] : !t.over ? ["met", `✓ ${say("so far")}`] : t.complete ? ["met", `✓ ${say("met")}`] : ["open", `◐ ${say("not complete")}`];
+    return el("td", { class: "words" }, el("span", { class: `verdict ${kind}` }, words));
   };
   $("kinds").replaceChildren(table(say("Each kind of test by the row that uses most of its limit"), [say("test"), say("worst, g"), say("limit, g"), { words: say("verdict") }],
     state.tests.map((t) => ({ mark: t.under_way, cells: [t.name, figure(t.worst_g, 1), figure(t.limit_g, 1), verdict(t)] }))));

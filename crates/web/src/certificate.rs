@@ -6,8 +6,8 @@ use formats::calibration::Calibration;
 use formats::certificate::Details;
 use formats::deck::Deck;
 use maud::{Markup, PreEscaped, html};
-use report::number::{decimals_for, fixed, optional, significant, with_uncertainty};
-use report::svg::xy_chart::{Level, Series, XyChart};
+use report::number::{decimals_for, decimals_of, fixed, optional, significant, with_uncertainty};
+use report::svg::xy_chart::{Series, XyChart};
 use report::svg::{Axis, Ink, Mark};
 use report::text::{finding_word, status_word};
 
@@ -235,12 +235,13 @@ fn weights(source: &Source) -> Markup {
     let Some(last) = weights.last() else {
         return html! { p { "None can be stated: the run leaves a cell open (section 7)." } };
     };
+    let decimals = decimals_of(weights.iter().map(|w| w.load_kg), 3);
     let rows: Vec<Vec<Markup>> = weights
         .iter()
         .map(|w| {
             let largest = w.budget.contributions.iter().max_by(|a, b| a.u_g.total_cmp(&b.u_g)).map_or("", |c| c.source);
             vec![
-                html! { (significant(w.load_kg, 4)) @if w.is_beyond_run { " *" } },
+                html! { (fixed(w.load_kg, decimals)) @if w.is_beyond_run { " *" } },
                 html! { (significant(w.budget.u_g, 2)) },
                 html! { (fixed(w.budget.k, 2)) },
                 html! { (significant(w.budget.expanded_g, 2)) },
@@ -249,7 +250,6 @@ fn weights(source: &Source) -> Markup {
         })
         .collect();
     let chart = XyChart {
-        levels: vec![Level::limit("", 0.0)],
         series: vec![Series::new(
             "U",
             Ink::Main,
@@ -265,7 +265,11 @@ fn weights(source: &Source) -> Markup {
                 significant(last.load_kg, 4)
             ),
             Axis::linear("load, kg"),
-            Axis::linear("U, g"),
+            // From nothing on, so that its growth is seen in its proportion.
+            Axis {
+                range: Some([0.0, 1.08 * weights.iter().map(|w| w.budget.expanded_g).fold(0.0, f64::max)]),
+                ..Axis::linear("U, g")
+            },
         )
     };
     html! {

@@ -11,7 +11,8 @@ use std::fmt::Write as _;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::assets::DOCUMENT_STYLE;
-use crate::layout::CAUTION;
+use crate::layout::{self, CAUTION};
+use crate::words::sentences;
 
 /// A document under one title.
 #[derive(Debug, Clone)]
@@ -79,7 +80,8 @@ impl Document {
                 }
             }
         };
-        page.into_string()
+        // A hyphen is easily overlooked where it is a sign.
+        sentences::in_page(&page.into_string(), layout::signs)
     }
 
     fn head(&self) -> Markup {
@@ -113,8 +115,8 @@ fn css_text(text: &str) -> String {
         if c.is_ascii_alphanumeric() || c == ' ' {
             out.push(c);
         } else {
-            // Six digits need no blank behind them. Writing to a String cannot fail.
-            let _ = write!(out, "\\{:06x}", u32::from(c));
+            // One blank behind it belongs to the number, or it would take the text's own. Writing to a String cannot fail.
+            let _ = write!(out, "\\{:06x} ", u32::from(c));
         }
     }
     out
@@ -160,9 +162,9 @@ mod tests {
 
     #[test]
     fn the_foot_of_the_pages_carries_title_and_time() {
-        assert_eq!(css_text("a\"·1"), "a\\000022\\0000b71");
+        assert_eq!(css_text("a\"·1"), "a\\000022 \\0000b7 1");
         let html = document("Hornbeam deck");
-        assert!(html.contains(r#"content: "Hornbeam deck \0000b7 2031\00002d11"#), "no foot");
+        assert!(html.contains(r#"content: "Hornbeam deck \0000b7  2031\00002d 11"#), "no foot");
     }
 
     #[test]

@@ -113,7 +113,7 @@ pub(crate) fn back(asked: Option<&str>) -> &str {
 }
 
 fn frame(reader: Reader, places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Markup {
-    let main = reader.drawn(main.0.clone());
+    let main = reader.drawn(&main.0);
     html! {
         (DOCTYPE)
         html lang=(reader.tag()) {
@@ -206,6 +206,16 @@ pub fn verdict(reader: Reader, met: bool) -> Markup {
         html! { span.verdict.met { "✓ " (reader.say("met")) } }
     } else {
         html! { span.verdict.missed { "✗ " (reader.say("not met")) } }
+    }
+}
+
+/// What may be said of a kind of test, in words and shape as well as colour.
+#[must_use]
+pub fn standing(reader: Reader, standing: verify::Standing) -> Markup {
+    match standing {
+        verify::Standing::Missed => verdict(reader, false),
+        verify::Standing::Incomplete => html! { span.verdict.open { "◐ " (reader.say("not complete")) } },
+        verify::Standing::Met => verdict(reader, true),
     }
 }
 

@@ -6,7 +6,7 @@ use verify::VerifyReport;
 
 use super::{folded, heading};
 use crate::number::{fixed, significant};
-use crate::table::{Sheet, verdict};
+use crate::table::{Sheet, standing};
 
 /// The screen of `verify`.
 #[must_use]
@@ -16,11 +16,15 @@ pub fn verification(report: &VerifyReport) -> String {
     // Writing to a String cannot fail, here and below.
     let _ = writeln!(
         out,
-        "Class {}, e = {} g, Max = {} kg: {}",
+        "Class {}, e = {} g, Max = {} kg: {}{}",
         report.class,
         significant(report.e_g, 3),
         significant(report.max_kg, 4),
-        if report.passed { "every test found stays within its limits" } else { "AT LEAST ONE TEST MISSES ITS LIMIT" }
+        if report.passed { "every test found stays within its limits" } else { "AT LEAST ONE TEST MISSES ITS LIMIT" },
+        match report.incomplete() {
+            0 => String::new(),
+            n => format!("; {n} of {} not complete", report.tests.len()),
+        }
     );
     let mut sheet = Sheet::new(&["<test", "rows", "worst, g", "limit, g", "<verdict"]);
     for test in &report.tests {
@@ -29,7 +33,7 @@ pub fn verification(report: &VerifyReport) -> String {
             test.rows.len().to_string(),
             fixed(test.worst_error_g, 1),
             fixed(test.limit_g, 1),
-            verdict(test.passed).to_owned(),
+            standing(test.standing()).to_owned(),
         ]);
     }
     let _ = write!(out, "{}", sheet.print());

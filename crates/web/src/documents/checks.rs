@@ -142,7 +142,8 @@ mod tests {
         let html = checks(&report, CheckFiles { checks: "c.csv", deck: None }, "2031-11-04T18:00:00Z");
         assert_eq!(html.matches("<svg class=\"chart\"").count(), 2);
         for signal in &report.charts[0].signals {
-            assert!(html.contains(&signal_line(signal).replace('<', "&lt;")), "{}", signal.text);
+            let line = crate::layout::signs(&signal_line(signal)).replace("<", "&lt;");
+            assert!(html.contains(&line), "{line}");
         }
         for words in ["beyond the limits", "jump", "drifted", "Out of control: &lt;F1&gt;", "end of the baseline"] {
             assert!(html.contains(words), "{words:?} is missing");

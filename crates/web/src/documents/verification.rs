@@ -2,12 +2,12 @@
 
 use maud::{Markup, html};
 use report::charts::{of_test, test_name};
-use report::number::{fixed, optional, significant};
+use report::number::{decimals_of, fixed, optional, significant};
 use verify::{Mark, Row, TestReport, VerifyReport};
 
 use super::chart;
 use crate::document::{Document, Section};
-use crate::layout::{table, verdict};
+use crate::layout::{standing, table, verdict};
 use crate::words::Reader;
 
 /// Names of the files behind the report.
@@ -70,9 +70,13 @@ fn headline(report: &VerifyReport) -> String {
         (0, n) => format!("All {n} kinds of test found stay within their limits"),
         (failed, n) => format!("{failed} of {n} kinds of test found miss a limit"),
     };
+    let open = match report.incomplete() {
+        0 => String::new(),
+        n => format!("; {n} of {} are not complete", report.tests.len()),
+    };
     match report.not_tested.len() {
-        0 => format!("{found}."),
-        n => format!("{found}; {n} of {} kinds were not tested.", n + report.tests.len()),
+        0 => format!("{found}{open}."),
+        n => format!("{found}{open}; {n} of {} kinds were not tested.", n + report.tests.len()),
     }
 }
 
@@ -89,7 +93,7 @@ fn result(report: &VerifyReport) -> Markup {
                 html! { (fixed(t.limit_g, 1)) },
                 html! { (optional(share, |s| fixed(s, 0))) },
                 html! { (if t.gaps.is_empty() { "–".to_owned() } else { t.gaps.len().to_string() }) },
-                verdict(Reader::ENGLISH, t.passed),
+                standing(Reader::ENGLISH, t.standing()),
             ]
         })
         .collect();
@@ -116,7 +120,7 @@ fn test(test: &TestReport, report: &VerifyReport) -> Markup {
     let caption = format!("{} Dashed: limits.", drawn.description);
     html! {
         p {
-            (verdict(Reader::ENGLISH, test.passed)) " · judged: " (test.judged) "."
+            (standing(Reader::ENGLISH, test.standing())) " · judged: " (test.judged) "."
         }
         (chart(&drawn, &caption))
         (rows(test))
@@ -137,29 +141,42 @@ fn mark(mark: Mark) -> &'static str {
     }
 }
 
+/// Kilograms are shown to a tenth of a gram at most, far below any e/5.
+const KG_DECIMALS: usize = 4;
+
+/// Decimals of the columns that hold kilograms: one form a column.
+struct Kilograms {
+    load: usize,
+    shown: usize,
+}
+
 /// A column of the rows: its heading and what it says of a row; shown where any row has something to say.
-type Column = (&'static str, fn(&Row) -> String);
+type Column = (&'static str, fn(&Row, &Kilograms) -> String);
 
 const COLUMNS: [Column; 12] = [
-    ("<step", |r| r.step.clone()),
-    ("<part", |r| r.part.to_owned()),
-    ("<plate", |r| r.plate.clone().unwrap_or_default()),
-    ("x, y, mm", |r| r.at_mm.map(|at| format!("{}, {}", fixed(at[0], 0), fixed(at[1], 0))).unwrap_or_default()),
-    ("min", |r| r.minutes.map(|v| significant(v, 3)).unwrap_or_default()),
-    ("°C", |r| r.temperature_c.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("tilt, °", |r| r.tilt_deg.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("load, kg", |r| significant(r.load_kg, 6)),
-    ("shown, kg", |r| significant(r.indication_kg, 6)),
-    ("added, g", |r| r.added_g.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("error, g", |r| fixed(r.error_g, 1)),
-    ("judged, g", |r| fixed(r.judged_g, 1)),
+    ("<step", |r, _| r.step.clone()),
+    ("<part", |r, _| r.part.to_owned()),
+    ("<plate", |r, _| r.plate.clone().unwrap_or_default()),
+    ("x, y, mm", |r, _| r.at_mm.map(|at| format!("{}, {}", fixed(at[0], 0), fixed(at[1], 0))).unwrap_or_default()),
+    ("min", |r, _| r.minutes.map(|v| significant(v, 3)).unwrap_or_default()),
+    ("°C", |r, _| r.temperature_c.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("tilt, °", |r, _| r.tilt_deg.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("load, kg", |r, kg| fixed(r.load_kg, kg.load)),
+    ("shown, kg", |r, kg| fixed(r.indication_kg, kg.shown)),
+    ("added, g", |r, _| r.added_g.map(|v| fixed(v, 1)).unwrap_or_default()),
+    ("error, g", |r, _| fixed(r.error_g, 1)),
+    ("judged, g", |r, _| fixed(r.judged_g, 1)),
 ];
 
 fn rows(test: &TestReport) -> Markup {
+    let kg = Kilograms {
+        load: decimals_of(test.rows.iter().map(|r| r.load_kg), KG_DECIMALS),
+        shown: decimals_of(test.rows.iter().map(|r| r.indication_kg), KG_DECIMALS),
+    };
     // Every row of the file carries a temperature; only the test that is about it shows it.
     let wanted = |heading: &str| heading != "°C" || test.test == "temperature";
     let shown: Vec<&Column> =
-        COLUMNS.iter().filter(|(h, say)| wanted(h) && test.rows.iter().any(|r| !say(r).is_empty())).collect();
+        COLUMNS.iter().filter(|(h, say)| wanted(h) && test.rows.iter().any(|r| !say(r, &kg).is_empty())).collect();
     let mut head = vec!["line"];
     head.extend(shown.iter().map(|(h, _)| *h));
     head.extend(["limit, g", "verdict"]);
@@ -170,9 +187,9 @@ fn rows(test: &TestReport) -> Markup {
             let mut cells = vec![html! { (r.line) }];
             cells.extend(shown.iter().map(|(h, say)| {
                 if h.starts_with('<') {
-                    html! { span.left { (say(r)) } }
+                    html! { span.left { (say(r, &kg)) } }
                 } else {
-                    html! { (say(r)) }
+                    html! { (say(r, &kg)) }
                 }
             }));
             cells.push(html! { (fixed(r.limit_g, 1)) });
@@ -205,9 +222,10 @@ fn not_tested(report: &VerifyReport) -> Markup {
 fn limits(report: &VerifyReport) -> Markup {
     let mut from_kg = 0.0;
     let mut rows = Vec::new();
+    let decimals = decimals_of(report.permissible.iter().map(|band| band.up_to_kg), KG_DECIMALS);
     for band in &report.permissible {
         rows.push(vec![
-            html! { (significant(from_kg, 4)) " to " (significant(band.up_to_kg, 4)) },
+            html! { (fixed(from_kg, decimals)) " to " (fixed(band.up_to_kg, decimals)) },
             html! { "± " (significant(band.limit_g, 3)) },
         ]);
         from_kg = band.up_to_kg;
@@ -299,13 +317,43 @@ mod tests {
             "Zero return",
             "warm-up",
             "<svg class=\"chart\"",
-            "-120.0",
+            "−120.0",
             "class, interval",
         ] {
             assert!(html.contains(words), "{words:?} is missing");
         }
         // The temperature of the room is not the subject of a weighing test; no row has minutes.
         assert!(!html.contains("°C") && !html.contains(">min<"));
+    }
+
+    /// By the words of the recommendation a test is met only where all that it asks was judged.
+    #[test]
+    fn a_test_within_its_limits_that_lacks_rows_is_not_complete() {
+        let mut found = report("Invented deck");
+        found.tests[0].rows.remove(1);
+        (found.tests[0].passed, found.passed) = (true, true);
+        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        assert!(
+            html.contains("The one kind of test found stays within its limits; 1 of 1 are not complete;"),
+            "{html}"
+        );
+        // In the list of all tests and over its own rows; the row itself is within its limit.
+        assert_eq!((html.matches("◐ not complete").count(), html.matches("✓ met").count()), (2, 1));
+        found.tests[0].gaps.clear();
+        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        assert!(!html.contains("not complete") && html.matches("✓ met").count() == 3);
+    }
+
+    #[test]
+    fn a_column_of_kilograms_has_one_form() {
+        let mut found = report("Invented deck");
+        for (row, kg) in found.tests[0].rows.iter_mut().zip([-0.0003_f64, 49.9952]) {
+            (row.load_kg, row.indication_kg) = (kg.round(), kg);
+        }
+        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        for cell in ["<td>0</td><td>−0.0003</td>", "<td>50</td><td>49.9952</td>", "0 to 200"] {
+            assert!(html.contains(cell), "{cell} is missing");
+        }
     }
 
     #[test]

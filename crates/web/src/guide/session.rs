@@ -407,7 +407,7 @@ impl Session {
 
     fn drawing(&self, reader: Reader, next: usize) -> Option<String> {
         let lift = self.lift(next)?;
-        Some(reader.drawn(drawing_of(reader, &self.deck, lift).svg()))
+        Some(reader.drawn(&drawing_of(reader, &self.deck, lift).svg()))
     }
 
     fn found(&self, reader: Reader) -> Value {

@@ -5,7 +5,7 @@ use report::charts::test_name;
 use report::number::{fixed, significant};
 use verify::{AgreeReport, VerifyReport};
 
-use crate::layout::{self, PLACES, headline, panel, signs, table, verdict};
+use crate::layout::{self, PLACES, headline, panel, signs, standing, table};
 use crate::plot::{Coordinate, Ink, Mark, Plot, Series, figure};
 use crate::words::Reader;
 
@@ -22,6 +22,11 @@ pub struct PairPoint {
 #[must_use]
 pub fn verification(reader: Reader, report: &VerifyReport, pairs: &[PairPoint], agreement: &AgreeReport) -> Markup {
     let failed = report.tests.iter().filter(|t| !t.passed).count();
+    let within = match (failed, report.incomplete()) {
+        (0, 0) => reader.say("each within its limits").to_owned(),
+        (0, open) => reader.fill("each within its limits; {} not complete", [&open.to_string()]),
+        (failed, _) => reader.fill("{} outside their limits", [&failed.to_string()]),
+    };
     layout::page(
         reader,
         PLACES[3],
@@ -29,7 +34,7 @@ pub fn verification(reader: Reader, report: &VerifyReport, pairs: &[PairPoint], 
         &html! {
             div.headlines {
                 (headline(reader.say("Class and interval"), &format!("{}, e = {}", report.class, significant(report.e_g, 3)), "g", &format!("Max {} kg", significant(report.max_kg, 4))))
-                (headline(reader.say("Kinds of test"), &report.tests.len().to_string(), "", &if failed == 0 { reader.say("each within its limits").to_owned() } else { reader.fill("{} outside their limits", [&failed.to_string()]) }))
+                (headline(reader.say("Kinds of test"), &report.tests.len().to_string(), "", &within))
                 @if let Some(d) = report.deviation_pct {
                     (headline(reader.say("Deviation"), &significant(d.mean, 2), "%", &reader.fill("on average; {} % at most", [&significant(d.max, 2)])))
                 }
@@ -120,7 +125,7 @@ fn tests(reader: Reader, report: &VerifyReport) -> Markup {
                 html! { (t.rows.len()) },
                 html! { (fixed(t.worst_error_g, 1)) },
                 html! { (fixed(t.limit_g, 1)) },
-                verdict(reader, t.passed),
+                standing(reader, t.standing()),
                 html! { span.left { (reader.stage(t.judged)) } },
             ]
         })

@@ -506,7 +506,7 @@ impl Session {
             "stage": self.stage(),
             "steps": steps,
             "next": next,
-            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty() || matches!(s.setting, Some(Setting::Tilt { .. }))).map(|s| reader.drawn(drawing(reader, &self.deck, s).svg())),
+            "drawing": self.plan.steps.get(next).filter(|s| !s.bodies.is_empty() || matches!(s.setting, Some(Setting::Tilt { .. }))).map(|s| reader.drawn(&drawing(reader, &self.deck, s).svg())),
             "tests": self.found(reader),
             "problem": self.report.as_ref().and_then(|r| r.as_ref().err()),
             "passed": self.report.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.passed),
@@ -587,10 +587,11 @@ impl Session {
                 "under_way": self.step_now().is_some_and(|s| s.kind == kind),
                 "worst_g": judged.map(|t| t.worst_error_g), "limit_g": judged.map(|t| t.limit_g),
                 "passed": judged.map(|t| t.passed),
-                "judged": judged.map(|t| reader.stage(t.judged)),
                 // What is still to come is no gap.
+                "complete": is_over && judged.is_some_and(|t| t.gaps.is_empty()),
+                "judged": judged.map(|t| reader.stage(t.judged)),
                 "gaps": judged.filter(|_| is_over).map(|t| t.gaps.iter().map(|g| reader.stage(g)).collect::<Vec<_>>()).unwrap_or_default(),
-                "chart": judged.zip(report).map(|(t, r)| reader.drawn(reader.chart(of_test(t, &r.permissible)).svg())),
+                "chart": judged.zip(report).map(|(t, r)| reader.drawn(&reader.chart(of_test(t, &r.permissible)).svg())),
             })
         };
         kinds.into_iter().map(of_kind).collect()

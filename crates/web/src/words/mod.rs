@@ -119,12 +119,9 @@ impl Reader {
         if self.language == Language::German { sentences::with_comma(&text) } else { text }
     }
 
-    /// A drawing, or another piece of a page, with the reader's decimal sign where it is read.
-    pub(crate) fn drawn(self, html: String) -> String {
-        match self.language {
-            Language::English => html,
-            Language::German => sentences::with_comma_in_page(&html),
-        }
+    /// A drawing, or another piece of a page, with true minus signs and the reader's decimal sign where it is read.
+    pub(crate) fn drawn(self, html: &str) -> String {
+        sentences::in_page(html, |text| self.signs(text))
     }
 
     /// A day and a time of the clock on the wall.

@@ -94,12 +94,12 @@ pub(crate) fn with_comma(text: &str) -> String {
     out + rest
 }
 
-/// The same for what is read of a page: not for its tags, scripts, listings and code.
-pub(crate) fn with_comma_in_page(html: &str) -> String {
+/// What is read of a page through a change of its texts: not its tags, scripts, listings and code.
+pub(crate) fn in_page(html: &str, change: impl Fn(&str) -> String) -> String {
     let mut out = String::with_capacity(html.len());
     let mut rest = html;
     while let Some(from) = rest.find('<') {
-        out += &with_comma(&rest[..from]);
+        out += &change(&rest[..from]);
         rest = &rest[from..];
         let name = rest[1..].split(|c: char| !c.is_ascii_alphanumeric()).next().unwrap_or_default();
         let end = match name {
@@ -110,7 +110,7 @@ pub(crate) fn with_comma_in_page(html: &str) -> String {
         out += &rest[..end];
         rest = &rest[end..];
     }
-    out + &with_comma(rest)
+    out + &change(rest)
 }
 
 #[cfg(test)]
@@ -141,7 +141,7 @@ pub(crate) mod sources {
 
 #[cfg(test)]
 mod tests {
-    use super::{with_comma, with_comma_in_page};
+    use super::{in_page, with_comma};
 
     #[test]
     fn only_the_point_of_a_number_becomes_a_comma() {
@@ -156,6 +156,6 @@ mod tests {
     fn a_page_takes_the_comma_where_it_is_read_and_nowhere_else() {
         let page = "<p data-kg=\"1.5\">1.5 kg <code>1.5</code> 2.5</p><script>{\"x\":1.5}</script><text>0.5</text>";
         let german = "<p data-kg=\"1.5\">1,5 kg <code>1.5</code> 2,5</p><script>{\"x\":1.5}</script><text>0,5</text>";
-        assert_eq!(with_comma_in_page(page), german);
+        assert_eq!(in_page(page, with_comma), german);
     }
 }

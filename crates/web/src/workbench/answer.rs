@@ -108,7 +108,7 @@ fn told(reader: Reader, deck: &Deck, seen: &design::Glance, case: usize) -> Valu
         "currency": deck.currency,
         "case": case,
         "cases": deck.load_cases.iter().map(|c| &c.name).collect::<Vec<_>>(),
-        "svg": reader.drawn(plan(reader, deck, seen, case).svg()),
+        "svg": reader.drawn(&plan(reader, deck, seen, case).svg()),
         "figures": {
             "deflection_mm": cases().map(|c| c.max_deflection_mm).fold(0.0, f64::max),
             "expanded_u_g": seen.expanded_u_g.largest(),
