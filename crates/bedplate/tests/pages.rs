@@ -1,7 +1,6 @@
 //! The pages of the demo in a real browser: every page, three widths, light and dark, by keyboard, with no error in the
 //! console and no request to another server. Needs chromium and chromedriver: feature `browser-tests`.
 #![cfg(feature = "browser-tests")]
-#![expect(clippy::print_stdout, reason = "what was measured is to be read in the log")]
 
 mod browser;
 
@@ -216,91 +215,6 @@ async fn a_page_prints_without_the_way_between_pages() {
         assert_eq!(browser.text(over).await, "", "plots that do not fit the paper of {page}");
         browser.print(&format!("{}-print", page.trim_start_matches('/'))).await;
     }
-    browser.stop().await;
-}
-
-/// A design with a small space to search, so that the search ends in a test.
-fn small_space() -> String {
-    let text = twin::demo::DECK_TOML;
-    let from = text.find("[explore]").expect("a table");
-    format!(
-        "{}[explore]\none_stack = true\ncells_per_plate = [4]\ninset_mm = [90.0]\nrounds = 2\ncandidates_per_round = 20\nseed = 1\n\
-         [[explore.stack]]\nbond = \"glued\"\nlayers = [ {{ material = \"birch plywood\", thickness_mm = [9.0, 12.0, 15.0] }} ]\n",
-        &text[..from]
-    )
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn a_design_is_changed_by_pointer_and_keyboard_compared_and_searched() {
-    let demo = demo();
-    let browser = Browser::start().await;
-    browser.emulate(1280, "light", "screen").await;
-    browser.open(&format!("{}/workbench", demo.address)).await;
-    browser.wait_for("document.querySelector('#plan svg') !== null").await;
-    let figure = |key: &str| format!("document.querySelector('[data-figure={key}] .value').textContent");
-    let deflection = browser.text(&figure("deflection_mm")).await;
-    browser.click("#keep").await;
-
-    // By pointer: the ring follows the hand, the file follows the ring.
-    browser.drag("[data-cell=B6] .cell", -40, -20).await;
-    browser.wait_for("document.querySelector('#diff').textContent.includes('\"B6\"')").await;
-    browser.wait_for(&format!("{} !== '{deflection}'", figure("deflection_mm"))).await;
-    browser.wait_for("!document.body.classList.contains('busy')").await;
-    let took = browser.text("document.querySelector('#asking').textContent").await;
-    println!("{took}");
-
-    // By keyboard: five millimetres to the foot.
-    let x = "Number(document.querySelector('[aria-label=\"x of cell S2, mm\"]').value)";
-    let before = browser.number(x).await;
-    browser.number("(document.querySelector('[data-cell=S2]').focus(), 1)").await;
-    browser.press_right().await;
-    browser.wait_for(&format!("{x} === {}", before + 5.0)).await;
-    let focus = browser.text("document.activeElement.dataset.cell").await;
-    assert_eq!(focus, "S2", "the focus stays on the cell that is moved");
-
-    // And back.
-    browser.click("#undo").await;
-    browser.wait_for(&format!("{x} === {before}")).await;
-    let compare = browser.text("document.querySelector('#compare').textContent").await;
-    assert!(compare.contains("B against A"), "{compare}");
-    browser.assert_whole("the workbench in use").await;
-
-    // A text that is no deck is told with its place, and the drawing stays.
-    browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
-    browser.set_value("#text", "[deck]\nname = \"nothing else\"\n").await;
-    browser.click("#apply").await;
-    browser.wait_for("!document.querySelector('#problem').hidden").await;
-    let problem = browser.text("document.querySelector('#problem').textContent").await;
-    assert!(problem.contains("deck.toml"), "{problem}");
-    // The browser notes the refusal itself; nothing else went wrong.
-    let noted = browser.console_errors().await;
-    assert!(noted.len() == 1 && noted[0].contains("422"), "{noted:?}");
-
-    // A search, and a design of it opened beside the one before.
-    browser.set_value("#text", &small_space()).await;
-    browser.click("#apply").await;
-    browser.wait_for("document.querySelector('#problem').hidden").await;
-    browser.click("#search").await;
-    browser.wait_for("document.querySelector('#found').textContent.includes('The search is done')").await;
-    browser.assert_whole("the workbench after a search").await;
-    // By the point on the plot, and by the button that says the same.
-    let text = "document.querySelector('#text').value";
-    browser.number(&format!("(window.before = {text}, 1)")).await;
-    browser.drag("#front-plot .points path", 0, 0).await;
-    browser.wait_for(&format!("{text} !== window.before")).await;
-    browser.set_value("#text", &small_space()).await;
-    browser.click("#apply").await;
-    browser.wait_for(&format!("{text} === window.before && !document.body.classList.contains('busy')")).await;
-    browser.click_button("Open").await;
-    browser.wait_for(&format!("{text} !== window.before")).await;
-
-    // Another file is opened from disk; what is downloaded has its name from then on.
-    let upload = "(() => { const given = new DataTransfer(); given.items.add(new File([document.querySelector('#text').value.replace('Hornbeam deck', 'Rowan deck')], 'rowan.toml')); const field = document.querySelector('#upload'); field.files = given.files; field.dispatchEvent(new Event('change')); return 1; })()";
-    browser.number(upload).await;
-    browser.wait_for("document.querySelector('#asking').textContent.startsWith('Rowan deck')").await;
-    assert_eq!(browser.text("document.querySelector('#download').download").await, "rowan.toml");
-    assert_eq!(browser.text("document.querySelector('#diff').textContent").await, "Nothing.");
-    assert_eq!(browser.console_errors().await, Vec::<String>::new());
     browser.stop().await;
 }
 

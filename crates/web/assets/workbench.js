@@ -20,6 +20,33 @@ let past = [];
 let future = [];
 let angles = {};
 
+// What is changed here outlives a reload, another page and a change of language, for as long as this tab is open; the file stays the truth.
+const HERE = "bedplate-workbench";
+const here = () => { try { return JSON.parse(sessionStorage.getItem(HERE)); } catch { return null; } };
+const keepHere = () => { try { sessionStorage.setItem(HERE, JSON.stringify({ opened: opened.text, file, begun, text, kept })); } catch { /* without room for it the page goes on */ } };
+const forget = () => { sessionStorage.removeItem(HERE); $("kept-here").hidden = true; };
+const takeUp = () => {
+  const before = here();
+  if (!before || before.text === opened.text) return;
+  const again = ({ file: name, begun: from, text: changed, kept: first }) => {
+    file = name;
+    begun = from;
+    kept = first;
+    past = [opened.text];
+    text = changed;
+    $("download").textContent = say("Download {}", file);
+  };
+  const anew = el("button", { type: "button", onclick: () => { forget(); ({ file } = opened); begun = opened.text; $("download").textContent = say("Download {}", file); take(opened.text, false); } }, say("Begin anew with the file"));
+  if (before.opened === opened.text) {
+    again(before);
+    $("kept-here").replaceChildren(say("The changes made on this page before were taken up again; the file has none of them until you download it."), " ", anew);
+  } else {
+    const takeThem = el("button", { type: "button", onclick: () => { again(before); future = []; ask([], "time"); } }, say("Take them up"));
+    $("kept-here").replaceChildren(say("The file has changed since changes were made on this page; they are not in what stands here."), " ", takeThem, " ", el("button", { type: "button", onclick: forget }, say("Forget them")));
+  }
+  $("kept-here").hidden = false;
+};
+
 // One question at a time; of those that wait only the newest is asked.
 let asking = false;
 let next = null;
@@ -39,15 +66,23 @@ const ask = (changes, then) => {
     .then((answer) => {
       // The text was taken back or exchanged meanwhile: the question that waits asks about that one.
       if (text !== before) return;
-      if (answer.text !== before && then !== "time") { past.push(before); future = []; }
+      // Of a cell that is dragged Undo goes back to where it was taken.
+      if (answer.text !== before && then !== "time" && !then?.isKept) { past.push(before); future = []; if (then) then.isKept = true; }
       text = answer.text;
       shown = answer;
       if (opening) { begun = answer.text; opening = false; }
+      // Until it is known what becomes of changes made to another state of the file, nothing is kept over them.
+      if (text !== opened.text || here()?.opened === opened.text) keepHere();
       warn(null);
       draw();
       if (!looking) { looking = true; look(); }
     })
-    .catch((problem) => { warn(problem.message); draw(); })
+    .catch((problem) => {
+      warn(problem.message);
+      // What was kept here cannot be read any more: the file can.
+      if (!shown && text !== opened.text) { forget(); text = opened.text; next = { changes: [], then: "time" }; }
+      draw();
+    })
     .finally(() => {
       asking = false;
       document.body.classList.remove("busy");
@@ -106,11 +141,16 @@ const find = (name) => {
   for (const plate of shown.plates) for (const cell of plate.cells) if (cell.name === name) return [plate, cell.at_mm];
   return [shown.plates[0], [0, 0]];
 };
-const within = (plate, [x, y]) => [Math.min(Math.max(x, 0), plate.size_mm[0]), Math.min(Math.max(y, 0), plate.size_mm[1])].map((v) => Math.round(v * 10) / 10);
-const move = (cell, at) => {
+// So far from the edge a hand leaves a cell, mm: the ring as it is drawn stays on its plate. What is typed may be nearer.
+const RING = 24;
+const within = (plate, at, edge) => at.map((v, i) => {
+  const room = Math.min(edge, plate.size_mm[i] / 2);
+  return Math.round(Math.min(Math.max(v, room), plate.size_mm[i] - room) * 10) / 10;
+});
+const move = (cell, at, edge = RING, stroke = undefined) => {
   const [plate] = find(cell);
-  const [x_mm, y_mm] = within(plate, at);
-  ask([{ cell, x_mm, y_mm }]);
+  const [x_mm, y_mm] = within(plate, at, edge);
+  ask([{ cell, x_mm, y_mm }], stroke);
 };
 const follow = () => {
   const ring = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`);
@@ -124,12 +164,12 @@ const under = (event) => {
   const group = $("plan").querySelector(`[data-cell="${CSS.escape(held.cell)}"]`).parentNode;
   const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
   const [plate] = find(held.cell);
-  return within(plate, [Math.round(point.x), Math.round(plate.size_mm[1] - point.y)]);
+  return within(plate, [Math.round(point.x), Math.round(plate.size_mm[1] - point.y)], RING);
 };
 $("plan").addEventListener("pointerdown", (event) => {
   const cell = event.target.closest?.("[data-cell]");
   if (!cell) return;
-  held = { cell: cell.dataset.cell, at: find(cell.dataset.cell)[1] };
+  held = { cell: cell.dataset.cell, at: find(cell.dataset.cell)[1], stroke: { isKept: false } };
   $("plan").setPointerCapture(event.pointerId);
   cell.focus();
   event.preventDefault();
@@ -139,13 +179,13 @@ $("plan").addEventListener("pointermove", (event) => {
   held.at = under(event);
   held.moved = true;
   follow();
-  move(held.cell, held.at);
+  move(held.cell, held.at, RING, held.stroke);
 });
 const letGo = () => {
   if (!held) return;
-  const { cell, at, moved } = held;
+  const { cell, at, moved, stroke } = held;
   held = null;
-  if (moved) move(cell, at);
+  if (moved) move(cell, at, RING, stroke);
 };
 $("plan").addEventListener("pointerup", letGo);
 $("plan").addEventListener("pointercancel", letGo);
@@ -199,8 +239,8 @@ const drawInputs = () => {
         number(say("Clearance of plate {}, mm", plate.name), plate.clearance_mm, (mm) => ask([{ plate: plate.name, clearance_mm: mm }])))),
     table(say("Cells of plate {}, mm from its corner at the head end and the patient's right", plate.name), [say("cell"), "x, mm", "y, mm"],
       plate.cells.map((cell) => [cell.name,
-        number(say("x of cell {}, mm", cell.name), cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]])),
-        number(say("y of cell {}, mm", cell.name), cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y]))])))));
+        number(say("x of cell {}, mm", cell.name), cell.at_mm[0], (x) => move(cell.name, [x, cell.at_mm[1]], 0)),
+        number(say("y of cell {}, mm", cell.name), cell.at_mm[1], (y) => move(cell.name, [cell.at_mm[0], y], 0))])))));
 };
 
 const drawBudget = () => {
@@ -262,7 +302,7 @@ const turn = (from, to) => {
 $("undo").addEventListener("click", () => turn(past, future));
 $("redo").addEventListener("click", () => turn(future, past));
 $("case").addEventListener("change", () => ask([], "time"));
-$("keep").addEventListener("click", () => { kept = { text: shown.text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); });
+$("keep").addEventListener("click", () => { kept = { text: shown.text, figures: shown.figures, requirements: shown.requirements }; drawCompare(); keepHere(); });
 $("apply").addEventListener("click", () => take($("text").value, false));
 $("upload").addEventListener("change", async (event) => {
   const given = event.target.files[0];
@@ -306,15 +346,16 @@ const drawFront = (report) => {
   const [least, greatest] = [Math.min(...designs.map((d) => d.mass_kg)), Math.max(...designs.map((d) => d.mass_kg))];
   canvas.style.height = "380px";
   Plotly.react(canvas, [{
-    type: "scatter", mode: "markers", name: say("designs"), x: designs.map((d) => d.cost), y: designs.map((d) => d.resolvable_24h_g),
+    type: "scatter", mode: "markers", name: say("designs"), x: designs.map((d) => d.cost), y: designs.map((d) => d.deflection_margin_mm),
     marker: { size: designs.map(size), color: token("main"), opacity: 0.75, line: { color: token("sheet"), width: 1 } },
-    text: designs.map((d) => say("design {}: {} kg, margin {} mm", d.number, places(d.mass_kg, 3), places(d.deflection_margin_mm, 3))), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.1f} g<extra></extra>",
+    text: designs.map((d) => say("design {}: {} kg, resolvable change {} g", d.number, places(d.mass_kg, 3), places(d.resolvable_24h_g, 3))), hovertemplate: "%{text}<br>%{x:.0f}, %{y:.2f} mm<extra></extra>",
   }], plotLayout({
     margin: { l: 60, r: 12, t: 8, b: 48 },
-    xaxis: plotAxis(say("cost, {}; larger points weigh more", shown.currency)), yaxis: plotAxis(say("resolvable change over 24 h, g")),
+    xaxis: plotAxis(say("cost, {}; larger points weigh more", shown.currency)), yaxis: plotAxis(say("margin to the allowed deflection, mm")),
   }), PLOT_CONFIG);
   canvas.removeAllListeners?.("plotly_click");
   canvas.on("plotly_click", (event) => open(report, designs[event.points[0].pointIndex]));
 };
 
+takeUp();
 ask([], "time");

@@ -32,7 +32,7 @@ pub fn design(reader: Reader, deck: &Deck, report: &::design::CheckReport) -> Ma
                 (panel(reader.say("Bill"), &bill(reader, deck, report)))
             }
             (panel(reader.say("Before a person lies on it"), &html! {
-                ul.plain {
+                ul.plain #before {
                     @for warning in &report.warnings { li { (reader.stage(warning)) } }
                     li { (reader.say("Not computed here: trapping between plates as the bed moves, sharp edges, cleaning and ingress, electrical safety at the bed. The bed's own safe working load includes deck, mattress and accessories.")) }
                 }
@@ -60,11 +60,16 @@ fn requirements(reader: Reader, deck: &Deck, report: &::design::CheckReport) -> 
             ]
         })
         .collect();
-    table(
-        reader.say("What the deck file asks for, and what was found"),
-        &[reader.say("requirement"), reader.say("found"), reader.say("limit"), reader.say("verdict")],
-        &rows,
-    )
+    html! {
+        (table(
+            reader.say("What the deck file asks for, and what was found"),
+            &[reader.say("requirement"), reader.say("found"), reader.say("limit"), reader.say("verdict")],
+            &rows,
+        ))
+        @if !report.warnings.is_empty() {
+            p { "▲ " a href="#before" { (reader.fill("Warnings: {}, below", [&report.warnings.len().to_string()])) } }
+        }
+    }
 }
 
 fn plans(reader: Reader, deck: &Deck, report: &::design::CheckReport) -> Markup {

@@ -5,10 +5,10 @@ use ::design::CheckReport;
 use formats::calibration::Calibration;
 use maud::{Markup, html};
 use report::number::{fixed, significant, with_uncertainty};
-use verify::{AgreeReport, VerifyReport};
+use verify::{AgreeReport, Standing, VerifyReport};
 use weigh::WeighReport;
 
-use crate::layout::{self, PLACES, panel, signs, verdict};
+use crate::layout::{self, PLACES, panel, signs, standing};
 use crate::words::Reader;
 
 /// What one stage came to.
@@ -21,7 +21,27 @@ pub struct Stage {
     /// What it found, in a sentence with figures and units.
     pub found: String,
     /// Whether its limits are met; `None` where it has none.
-    pub met: Option<bool>,
+    pub met: Option<Standing>,
+    /// What it warns of although they are.
+    pub warnings: usize,
+}
+
+impl Stage {
+    /// Its verdict; a tick above warnings would be read alone.
+    fn mark(&self, reader: Reader) -> Option<Markup> {
+        match (self.met?, self.warnings) {
+            (Standing::Met, 1) => Some(html! { span.verdict.open { "▲ " (reader.say("met, with one warning")) } }),
+            (Standing::Met, n @ 1..) => {
+                Some(html! { span.verdict.open { "▲ " (reader.fill("met, with {} warnings", [&n.to_string()])) } })
+            }
+            (found, _) => Some(standing(reader, found)),
+        }
+    }
+}
+
+/// Of a stage that has findings, not limits.
+fn found(is_clean: bool) -> Standing {
+    if is_clean { Standing::Met } else { Standing::Missed }
 }
 
 /// The first page: `about` says what is shown and that it is invented.
@@ -37,7 +57,7 @@ pub fn overview(reader: Reader, subject: &str, about: &str, stages: &[Stage]) ->
                 ol.stages {
                     @for stage in stages {
                         li {
-                            h3 { a href=(stage.path) { (stage.name) } @if let Some(met) = stage.met { " " (verdict(reader, met)) } }
+                            h3 { a href=(stage.path) { (stage.name) } @if let Some(mark) = stage.mark(reader) { " " (mark) } }
                             p { (stage.found) }
                         }
                     }
@@ -100,7 +120,8 @@ pub fn stages(
                     &significant(checked.expanded_u_g.largest(), 3),
                 ],
             ),
-            met: Some(missed == 0),
+            met: Some(found(missed == 0)),
+            warnings: checked.warnings.len(),
         },
         Stage {
             path: "/calibration",
@@ -117,7 +138,8 @@ pub fn stages(
                     },
                 ],
             ),
-            met: Some(calibration.findings.is_empty()),
+            met: Some(found(calibration.findings.is_empty())),
+            warnings: 0,
         },
         Stage {
             path: "/verification",
@@ -126,7 +148,12 @@ pub fn stages(
                 "{} kinds of test against the limits of class {}.{} Against a standard it reads {} g different on average.",
                 [&verified.tests.len().to_string(), verified.class, &deviation, &fixed(1000.0 * agreed.bias, 0)],
             )),
-            met: Some(verified.passed),
+            met: Some(match (verified.passed, verified.incomplete()) {
+                (false, _) => Standing::Missed,
+                (true, 0) => Standing::Met,
+                (true, _) => Standing::Incomplete,
+            }),
+            warnings: 0,
         },
         Stage {
             path: "/weight",
@@ -139,6 +166,7 @@ pub fn stages(
                 }
             ),
             met: None,
+            warnings: 0,
         },
         Stage {
             path: "/balance",
@@ -151,6 +179,26 @@ pub fn stages(
                 }
             ),
             met: None,
+            warnings: 0,
         },
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stage_that_warns_shows_no_bare_tick() {
+        let stage = |met, warnings| Stage { path: "/design", name: "Design", found: String::new(), met, warnings };
+        let shown = |stage: Stage| stage.mark(Reader::ENGLISH).map(Markup::into_string).unwrap_or_default();
+        assert!(shown(stage(Some(Standing::Met), 0)).contains("✓ met"));
+        for (warnings, words) in [(1, "▲ met, with one warning"), (5, "▲ met, with 5 warnings")] {
+            let mark = shown(stage(Some(Standing::Met), warnings));
+            assert!(mark.contains(words) && !mark.contains('✓'), "{mark}");
+        }
+        assert!(shown(stage(Some(Standing::Missed), 5)).contains("✗ not met"));
+        assert!(shown(stage(Some(Standing::Incomplete), 0)).contains("◐ not complete"));
+        assert_eq!(shown(stage(None, 0)), "");
+    }
 }

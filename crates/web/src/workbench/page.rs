@@ -20,6 +20,7 @@ pub fn page(reader: Reader, opened: &Opened, places: &[Place]) -> Markup {
             script type="application/json" id="opened" { (PreEscaped(data)) }
             p #asking role="status" { (reader.say("The page needs its script; what it shows is computed by the server from the file.")) }
             p.said #problem role="alert" hidden {}
+            p.said #kept-here role="status" hidden {}
             div.headlines #figures {}
             section.panel {
                 div.row {
