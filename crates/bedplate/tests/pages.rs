@@ -257,3 +257,20 @@ async fn a_first_visit_is_offered_a_tour_that_visits_every_page_and_ends() {
     assert_eq!(offered, "no", "it is offered once");
     browser.stop().await;
 }
+
+/// In the one table where it matters no verdict is beyond the edge of a phone.
+#[tokio::test(flavor = "multi_thread")]
+async fn verdicts_are_in_sight_on_a_phone() {
+    let demo = demo();
+    let browser = Browser::start().await;
+    browser.emulate(360, "light", "screen").await;
+    for page in ["/design", "/verification", "/workbench"] {
+        browser.open(&format!("{}{page}", demo.address)).await;
+        wait_for_words(&browser, page).await;
+        let verdicts = "[...document.querySelectorAll('table .verdict')]";
+        assert!(browser.number(&format!("{verdicts}.length")).await > 6.0, "{page}");
+        let hidden = format!("{verdicts}.filter((v) => v.getBoundingClientRect().right > innerWidth).length");
+        assert!(browser.number(&hidden).await < 0.5, "{page} hides verdicts");
+    }
+    browser.stop().await;
+}

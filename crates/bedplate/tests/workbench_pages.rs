@@ -179,7 +179,11 @@ async fn a_search_is_there_again_after_a_reload() {
     browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
     browser.set_value("#text", &small_space()).await;
     browser.click("#apply").await;
-    browser.wait_for(&format!("document.querySelector('#diff').textContent.includes('candidates_per_round = 20') && {AT_REST}")).await;
+    browser
+        .wait_for(&format!(
+            "document.querySelector('#diff').textContent.includes('candidates_per_round = 20') && {AT_REST}"
+        ))
+        .await;
     browser.click("#search").await;
     browser.wait_for("document.querySelector('#found').textContent.includes('The search is done')").await;
     browser.open(&format!("http://{}/workbench", demo.address)).await;

@@ -35,6 +35,7 @@
     const out = {
       type: "scatter",
       name: series.name,
+      showlegend: series.name !== "",
       x: series.x,
       y: series.y,
       mode: [lines && "lines", points && "markers"].filter(Boolean).join("+"),
@@ -55,6 +56,7 @@
   const band = (b) => ({
     type: "scatter",
     name: b.name,
+    showlegend: b.name !== "",
     x: [...b.x, ...b.x.slice().reverse()],
     y: [...b.high, ...b.low.slice().reverse()],
     mode: "lines",
@@ -98,7 +100,7 @@
       plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: token("ink"), family: getComputedStyle(document.body).fontFamily, size: letters },
       // A narrow plot stacks its legend: leave it room above.
-      margin: { l: isPlain ? 6 * letters : 60, r: isPlain ? 2 * letters : 12, t: isPlain ? 3 * letters : isNarrow && !onPaper() ? 24 + 20 * (plot.series.length + plot.bands.length) : 8, b: isPlain ? 5.4 * letters : 48 },
+      margin: { l: isPlain ? 6 * letters : 60, r: isPlain ? 2 * letters : 12, t: isPlain ? 3 * letters : isNarrow && !onPaper() ? 24 + 20 * [...plot.series, ...plot.bands].filter((shown) => shown.name).length : 8, b: isPlain ? 5.4 * letters : 48 },
       xaxis,
       yaxis,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },

@@ -46,7 +46,8 @@ const draw = (night) => {
     [say("error, standard deviation"), `${figure(card.sd_g, 1)} g`],
     [say("error, largest of a settled row"), `${figure(card.largest_g, 0)} g`],
     [say("within 1.96 u"), say("{} %, of 95 % promised", figure(card.covered_pct, 1))],
-  ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
+  ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])),
+    el("p", { class: "soft" }, say("Each settled row against the truth of that moment. The verb twin trial judges many nights, and counts apart what nobody told, pads and faults.")));
   const events = night.events.slice(-12).reverse();
   const key = events.map((e) => e.t_s + e.text).join("|");
   if (key !== drawn) {

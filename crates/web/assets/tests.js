@@ -131,8 +131,8 @@ const drawTests = (state) => {
     const [kind, words] = !t.passed ? ["missed", `✗ ${say("not met")}`] : !t.over ? ["met", `✓ ${say("so far")}`] : t.complete ? ["met", `✓ ${say("met")}`] : ["open", `◐ ${say("not complete")}`];
     return el("td", { class: "words" }, el("span", { class: `verdict ${kind}` }, words));
   };
-  $("kinds").replaceChildren(table(say("Each kind of test by the row that uses most of its limit"), [say("test"), say("worst, g"), say("limit, g"), { words: say("verdict") }],
-    state.tests.map((t) => ({ mark: t.under_way, cells: [t.name, figure(t.worst_g, 1), figure(t.limit_g, 1), verdict(t)] }))));
+  $("kinds").replaceChildren(table(say("Each kind of test by the row that uses most of its limit"), [say("test"), { words: say("verdict") }, say("worst, g"), say("limit, g")],
+    state.tests.map((t) => ({ mark: t.under_way, cells: [t.name, verdict(t), figure(t.worst_g, 1), figure(t.limit_g, 1)] }))));
   $("gaps").replaceChildren(...state.tests.flatMap((t) => t.gaps.map((gap) => el("li", {}, `${t.name}: ${gap}`))), ...(state.problem ? [el("li", {}, state.problem)] : []));
 };
 

@@ -117,7 +117,7 @@ pub struct Series {
 /// A band between two curves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Band {
-    /// Name in the legend.
+    /// Name in the legend; empty: not in the legend.
     pub name: String,
     /// Colour by meaning.
     pub ink: Ink,

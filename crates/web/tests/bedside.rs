@@ -55,7 +55,7 @@ impl Bedside {
 
     fn deck(&self) -> Deck<'_> {
         let past = Past::new(&self.scene.ward, &self.bed, self.begin_us);
-        Deck { bed: &self.bed, past, sample: 0, noise: 1, more_kg: 0.0 }
+        Deck { bed: &self.bed, past, sample: 0, noise: 1, more_kg: 0.0, lost: None }
     }
 
     fn live(&self) -> Live {
@@ -111,6 +111,8 @@ struct Deck<'a> {
     sample: u32,
     noise: u32,
     more_kg: f64,
+    /// A cell that gives nothing.
+    lost: Option<usize>,
 }
 
 impl Deck<'_> {
@@ -135,6 +137,9 @@ impl Deck<'_> {
                 counts.push(Some(
                     (cell.zero_counts.unwrap() + (each_kg + noise_kg) / cell.kg_per_count.unwrap()).round(),
                 ));
+            }
+            if let Some(lost) = self.lost {
+                counts[lost] = None;
             }
             let tilt_deg = vec![0.0; self.bed.setup.deck.sections.len()];
             self.past.sample(&Sample { t_s, temperature_c: Some(22.0), tilt_deg, counts }).unwrap();
@@ -291,7 +296,10 @@ async fn a_tare_that_was_refused_is_nowhere_shown_as_taken() {
     let actions = side.scene.ward.memory.look(|tx| Ok(ward::records::actions(tx, "A1", 0))).unwrap().unwrap();
     assert_eq!(actions.len(), 2, "a tare that is refused is not on record");
     let words = side.page("/beds/A1").await.words();
-    assert!(words.contains("6 min ago") && !words.contains("Entered: tare of the empty deck, nurse, 0 min"), "{words}");
+    assert!(
+        words.contains("6 min ago") && !words.contains("Entered: tare of the empty deck, nurse, just now"),
+        "{words}"
+    );
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -349,4 +357,42 @@ async fn the_ward_says_of_each_bed_whether_its_weight_may_be_believed() {
     assert!(page.0.contains("weight unsure"), "{}", page.0);
     let bed = side.page("/beds/A1").await.words();
     assert!(!bed.contains("Entered just now") && bed.contains("Release: care is done"), "{bed}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_deck_that_bears_otherwise_than_at_its_last_tare_is_asked_about_before_the_next() {
+    let side = Bedside::since(58).await;
+    let mut deck = side.deck();
+    deck.until(50.0, &[(30.0, "tare", None, "")]);
+    // A bag that stands on the empty bed.
+    deck.more_kg = 5.0;
+    deck.on(8.0);
+    let before = side.live();
+    assert!((before.tare_kg.unwrap() - BED_KG).abs() < 0.05, "{before:?}");
+    let told = text(side.press(&side.page("/beds/A1").await.form("Tare the empty deck")).await).await;
+    let asked = Page(told.split("<main").nth(1).unwrap().to_owned());
+    let words = asked.words();
+    assert!(words.contains("20.0") && words.contains("kg on the deck now"), "{words}");
+    assert!(words.contains("15.0") && words.contains("kg at the last tare"), "{words}");
+    assert!(words.contains("No, back") && asked.has("Yes, do it"), "{words}");
+    assert_eq!(side.live().tare_at_us, before.tare_at_us, "a question takes no tare");
+    let mut sure = asked.form("Yes, do it");
+    sure.fields.push(("confirmed".into(), "yes".into()));
+    assert_eq!(side.press(&sure).await.status(), StatusCode::SEE_OTHER);
+    deck.on(10.0);
+    assert!((side.live().tare_kg.unwrap() - BED_KG - 5.0).abs() < 0.05, "{:?}", side.live());
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_cell_at_fault_is_named_where_the_bed_asks_for_somebody() {
+    let side = Bedside::since(200).await;
+    let mut deck = side.deck();
+    deck.until(150.0, &USUAL);
+    deck.lost = Some(0);
+    deck.on(50.0);
+    let cell = side.bed.setup.calibration.cells[0].name.clone();
+    for page in ["/", "/beds/A1"] {
+        let words = side.page(page).await.words();
+        assert!(words.contains(&format!("at fault: {cell}. ")), "{page}: {words}");
+    }
 }

@@ -28,7 +28,7 @@ pub use planning::planning;
 pub use touching::{touch_list, touching};
 pub use trial::trial;
 pub use verification::verification;
-pub use weighing::{clock, fault_line, weighing};
+pub use weighing::{clock, fault_line, fault_word, weighing};
 
 /// Said under every result that could be taken for a licence to act.
 const CAUTION: &str = "Research and engineering tool: not for dosing or treatment decisions on its own; local codes,\n\

@@ -48,7 +48,7 @@ pub fn weighing(deck: &str, report: &WeighReport) -> String {
 /// A fault in a line.
 #[must_use]
 pub fn fault_line(fault: &Fault) -> String {
-    format!("! {} cell {}: {}\n", clock(fault.t_s), fault.cell, fault_words(fault.kind))
+    format!("! {} cell {}: {}\n", clock(fault.t_s), fault.cell, fault_word(fault.kind))
 }
 
 /// Both weights of what is asked about: without the changes and with them.
@@ -112,7 +112,9 @@ fn state_words(state: State) -> &'static str {
     }
 }
 
-fn fault_words(kind: FaultKind) -> &'static str {
+/// How a cell failed, in words.
+#[must_use]
+pub fn fault_word(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::Stuck => "stuck at one count",
         FaultKind::Lost => "no samples",

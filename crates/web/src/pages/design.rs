@@ -54,16 +54,16 @@ fn requirements(reader: Reader, deck: &Deck, report: &::design::CheckReport) -> 
             let sign = r.sign();
             vec![
                 html! { (reader.stage(&name)) },
+                verdict(reader, r.met),
                 html! { (significant(r.value, 3)) " " (unit) },
                 html! { (sign) " " (significant(r.limit, 3)) " " (unit) },
-                verdict(reader, r.met),
             ]
         })
         .collect();
     html! {
         (table(
             reader.say("What the deck file asks for, and what was found"),
-            &[reader.say("requirement"), reader.say("found"), reader.say("limit"), reader.say("verdict")],
+            &[reader.say("requirement"), reader.say("verdict"), reader.say("found"), reader.say("limit")],
             &rows,
         ))
         @if !report.warnings.is_empty() {

@@ -89,7 +89,8 @@ fn errors(reader: Reader, report: &VerifyReport) -> Markup {
         edge.sort_by(|a, b| a.0.total_cmp(&b.0));
         for sign in [1.0, -1.0] {
             series.push(Series {
-                name: if sign > 0.0 { reader.say("limit").into() } else { reader.say("limit, below").into() },
+                // One name for both edges.
+                name: if sign > 0.0 { reader.say("limit").into() } else { String::new() },
                 ink: Ink::Limit,
                 mark: Mark::LimitSteps,
                 x: edge.iter().map(|(kg, _)| (*kg).into()).collect(),
@@ -122,10 +123,10 @@ fn tests(reader: Reader, report: &VerifyReport) -> Markup {
         .map(|t| {
             vec![
                 html! { (name(reader, t.test)) },
+                standing(reader, t.standing()),
                 html! { (t.rows.len()) },
                 html! { (fixed(t.worst_error_g, 1)) },
                 html! { (fixed(t.limit_g, 1)) },
-                standing(reader, t.standing()),
                 html! { span.left { (reader.stage(t.judged)) } },
             ]
         })
@@ -136,7 +137,7 @@ fn tests(reader: Reader, report: &VerifyReport) -> Markup {
         .flat_map(|t| t.gaps.iter().map(|g| format!("{}: {}", name(reader, t.test), reader.stage(g))))
         .collect();
     html! {
-        (table(reader.say("The worst row of each kind of test, in relation to its limit"), &[reader.say("test"), reader.say("rows"), reader.say("worst, g"), reader.say("limit, g"), reader.say("verdict"), reader.say("<what is judged")], &rows))
+        (table(reader.say("The worst row of each kind of test, in relation to its limit"), &[reader.say("test"), reader.say("verdict"), reader.say("rows"), reader.say("worst, g"), reader.say("limit, g"), reader.say("<what is judged")], &rows))
         @if !gaps.is_empty() {
             h3 { (reader.say("What the recommendation asks and the rows do not show")) }
             ul.plain { @for gap in &gaps { li { (gap) } } }

@@ -3,13 +3,15 @@
 use formats::weights::{State, Weight};
 use maud::{Markup, html};
 use report::number::{decimals_for, fixed, optional, with_uncertainty};
-use report::text::clock;
+use report::text::{clock, fault_word};
 use weigh::{EventKind, WeighReport};
 
 use crate::layout::{self, PLACES, headline, panel, signs, table};
 use crate::plot::{Band, Coordinate, Ink, Mark, Plot, Series, figure};
 use crate::words::Reader;
 
+/// Settled weights farther apart than this have no band between them, s: nothing is known of the time between.
+const GAP_S: f64 = 3600.0;
 /// Points on the plot; more are no help to the eye and a load to the page.
 const POINTS: usize = 1500;
 
@@ -33,7 +35,7 @@ pub fn weight(reader: Reader, subject: &str, weights: &[Weight], report: &WeighR
             (panel(reader.say("Weight over time"), &curve(reader, weights, report)))
             (panel(reader.say("What happened"), &events(reader, report)))
             @if !report.faults.is_empty() {
-                (panel(reader.say("Faults"), &html! { ul.plain { @for f in &report.faults { li { (clock(f.t_s)) " " (reader.say("cell")) " " (f.cell) } } } }))
+                (panel(reader.say("Faults"), &html! { ul.plain { @for f in &report.faults { li { (clock(f.t_s)) " " (reader.say("cell")) " " (f.cell) ": " (reader.stage(fault_word(f.kind))) } } } }))
             }
         },
     )
@@ -71,9 +73,6 @@ fn curve(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
     let shown: Vec<&Weight> = weights.iter().step_by(stride).collect();
     let settled: Vec<&&Weight> = shown.iter().filter(|w| w.state == State::Settled).collect();
     let is_time = weights.first().is_some_and(|w| w.time.is_some());
-    let bounds = |sign: f64| {
-        settled.iter().map(|w| w.patient_kg.unwrap_or(f64::NAN) + sign * 2.0 * w.u_kg.unwrap_or(0.0)).collect()
-    };
     let of_state =
         |states: &[State]| shown.iter().map(|w| w.patient_kg.filter(|_| states.contains(&w.state))).collect();
     let x: Vec<Coordinate> = shown.iter().map(|w| along(w)).collect();
@@ -96,13 +95,7 @@ fn curve(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
         y_title: reader.say("patient, kg").into(),
         x_is_time: is_time,
         y_range: around(&settled),
-        bands: vec![Band {
-            name: reader.say("± 2 u of settled weights").into(),
-            ink: Ink::Main,
-            x: settled.iter().map(|w| along(w)).collect(),
-            low: bounds(-1.0),
-            high: bounds(1.0),
-        }],
+        bands: bands(reader, &settled),
         series: vec![
             Series {
                 name: reader.say("settled").into(),
@@ -141,6 +134,22 @@ fn curve(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
     )
 }
 
+/// A band for each stretch of settled weights; the first carries the name of all.
+fn bands(reader: Reader, settled: &[&&Weight]) -> Vec<Band> {
+    let bounds = |stretch: &[&&Weight], sign: f64| {
+        stretch.iter().map(|w| w.patient_kg.unwrap_or(f64::NAN) + sign * 2.0 * w.u_kg.unwrap_or(0.0)).collect()
+    };
+    let stretches = settled.chunk_by(|a, b| b.t_s - a.t_s <= GAP_S);
+    let band = |(i, stretch): (usize, &[&&Weight])| Band {
+        name: if i == 0 { reader.say("± 2 u of settled weights").into() } else { String::new() },
+        ink: Ink::Main,
+        x: stretch.iter().map(|w| along(w)).collect(),
+        low: bounds(stretch, -1.0),
+        high: bounds(stretch, 1.0),
+    };
+    stretches.enumerate().map(band).collect()
+}
+
 /// Room for the settled weights and a fifth of their range beside: what moves may leave the picture.
 fn around(settled: &[&&Weight]) -> Option<[f64; 2]> {
     let kg = || settled.iter().filter_map(|w| w.patient_kg);
@@ -174,5 +183,25 @@ fn events(reader: Reader, report: &WeighReport) -> Markup {
         @if rows.is_empty() { p { (reader.say("Nothing but the patient's own weight changed.")) } }
         @else { (table(reader.say("Time since the start; place from the head end and from the patient's right"), &[reader.say("at"), reader.say("<what happened"), "kg", "x, y mm"], &rows)) }
         @if contacts > 0 { p { (reader.fill("{} times someone leaned on the bed and let go; none of it entered the weight.", [&contacts.to_string()])) } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_band_ends_where_nothing_is_known() {
+        let weight =
+            |t_s: f64| Weight { time: None, t_s, patient_kg: Some(80.0), u_kg: Some(0.1), state: State::Settled };
+        // Two hours of minutes, five hours of nothing, ten minutes more.
+        let weights: Vec<Weight> = (0..120).chain(420..430).map(|m| weight(60.0 * f64::from(m))).collect();
+        let shown: Vec<&Weight> = weights.iter().collect();
+        let settled: Vec<&&Weight> = shown.iter().collect();
+        let found = bands(Reader::ENGLISH, &settled);
+        let lengths: Vec<(usize, bool)> = found.iter().map(|b| (b.x.len(), b.name.is_empty())).collect();
+        assert_eq!(lengths, [(120, false), (10, true)]);
+        assert!(found.iter().all(|b| b.low.iter().all(|kg| (kg - 79.8).abs() < 1e-9)));
+        assert_eq!(bands(Reader::ENGLISH, &[]), []);
     }
 }

@@ -33,7 +33,7 @@ pub(super) struct Figures {
     pub(super) settled_pct: Option<f64>,
     pub(super) mean_g: Option<f64>,
     pub(super) sd_g: Option<f64>,
-    pub(super) largest_g: f64,
+    pub(super) largest_g: Option<f64>,
     pub(super) covered_pct: Option<f64>,
 }
 
@@ -82,7 +82,8 @@ impl Card {
             settled_pct: pct(self.settled, self.rows),
             mean_g: mean,
             sd_g: sd,
-            largest_g: self.largest_g,
+            // Of no row nothing is known, not even that it was right.
+            largest_g: (self.judged > 0).then_some(self.largest_g),
             covered_pct: pct(self.covered, self.judged),
         }
     }
@@ -99,13 +100,14 @@ mod tests {
     #[test]
     fn errors_of_settled_rows_are_counted_and_others_are_not() {
         let mut card = Card::default();
+        assert_eq!(card.figures().largest_g, None);
         card.add(&row(0.0, 70.010, State::Settled), Some(70.0));
         card.add(&row(1.0, 69.970, State::Settled), Some(70.0));
         card.add(&row(2.0, 75.0, State::Moving), Some(70.0));
         card.add(&row(3.0, 70.0, State::Settled), None);
         let figures = card.figures();
         assert_eq!((figures.rows, figures.settled_pct, figures.covered_pct), (4, Some(75.0), Some(50.0)));
-        assert!((figures.mean_g.unwrap() + 10.0).abs() < 1e-6 && (figures.largest_g - 30.0).abs() < 1e-6);
+        assert!((figures.mean_g.unwrap() + 10.0).abs() < 1e-6 && (figures.largest_g.unwrap() - 30.0).abs() < 1e-6);
         // Two values 40 g apart: s = 40/√2.
         assert!((figures.sd_g.unwrap() - 40.0 / 2f64.sqrt()).abs() < 1e-6);
     }

@@ -171,8 +171,13 @@ fn plates_kg(deck: &Deck, calibration: &Calibration, of_plate: &[usize], sample:
 
 impl Shared {
     fn take(&mut self, events: Vec<(usize, weigh::Event)>) {
-        // Who leans on the bed and lets go leaves nothing behind, and would fill the list.
-        for (number, event) in events.into_iter().filter(|(_, e)| e.kind != weigh::EventKind::Contact) {
+        for (number, event) in events {
+            // Who leans on the bed and lets go leaves nothing behind, and would fill the list. What was asked about before it turned
+            // out to be that is no question any more.
+            if event.kind == weigh::EventKind::Contact {
+                self.events.retain(|(known, ..)| *known != number);
+                continue;
+            }
             match self.events.iter_mut().find(|(n, ..)| *n == number) {
                 Some(known) => *known = (number, event.t_s, event.text),
                 None => self.events.push_back((number, event.t_s, event.text)),
@@ -208,5 +213,30 @@ impl Shared {
                 "origin_mm": p.origin_mm, "size_mm": p.size_mm, "kg": kg,
                 "cells": p.cells.iter().map(|c| json!({ "name": c.name, "at_mm": c.at_mm })).collect::<Vec<_>>() })).collect::<Vec<_>>(),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn event(kind: weigh::EventKind, text: &str) -> weigh::Event {
+        weigh::Event { t_s: 60.0, kind, kg: Some(3.0), u_kg: Some(0.1), x_mm: None, y_mm: None, text: text.into() }
+    }
+
+    #[test]
+    fn a_question_that_turns_out_to_be_a_hand_is_taken_off_the_list() {
+        let mut shared = Shared::default();
+        let words = |shared: &Shared| shared.events.iter().map(|(_, _, text)| text.clone()).collect::<Vec<_>>();
+        shared.take(vec![
+            (4, event(weigh::EventKind::Step, "what was it?")),
+            (5, event(weigh::EventKind::Added, "a bag")),
+        ]);
+        shared.take(vec![(6, event(weigh::EventKind::Contact, "somebody leaned on the bed"))]);
+        assert_eq!(words(&shared), ["what was it?", "a bag"]);
+        shared.take(vec![(4, event(weigh::EventKind::Contact, "somebody leaned on the bed and let go"))]);
+        assert_eq!(words(&shared), ["a bag"]);
+        shared.take(vec![(5, event(weigh::EventKind::Added, "a bag and a blanket"))]);
+        assert_eq!(words(&shared), ["a bag and a blanket"], "what is put right is told in its place");
     }
 }

@@ -46,7 +46,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let main = html! {
         header.title {
             h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
-            p.question.belief data-value="belief" role="status" { (belief_mark(urgency, &live)) " " (belief(reader, &live, urgency, why)) }
+            p.question.belief data-value="belief" role="status" { (belief_mark(urgency, &live)) " " (belief(reader, &live, urgency, &why)) }
         }
         div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
             p.big {
@@ -86,7 +86,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
 }
 
 /// Whether the weight may be believed, and why somebody is needed. To wait helps no question: where one is open, that alone is said of a load.
-fn belief(reader: Reader, live: &Live, urgency: Urgency, why: &'static str) -> Markup {
+fn belief(reader: Reader, live: &Live, urgency: Urgency, why: &str) -> Markup {
     let is_asked = !live.questions.is_empty() && matches!(live.state, Some(State::Settled | State::Moving));
     html! {
         @if urgency != Urgency::Soon || is_asked { (why) } @else { (believe(reader, live)) " – " (why) }
@@ -126,7 +126,7 @@ fn on_record<T>(
 fn since_tare(reader: Reader, live: &Live) -> Markup {
     html! {
         @match live.tare_at_us {
-            Some(at_us) => { (ago(reader, now_us() - at_us)) " " (reader.say("ago")) }
+            Some(at_us) => (ago(reader, now_us() - at_us)),
             None => (reader.say("never tared in this bed")),
         }
         @if live.awaits_tare { "; " (reader.say("a new tare waits until the load rests, for two minutes at most")) }
@@ -249,7 +249,7 @@ fn asked(call: &Call, bed: &str, question: &Question, may_care: bool) -> Markup 
             }
             @if may_care {
                 div.buttons { @for (action, text) in answers { (answer(call, bed, question, action, text)) } }
-            }
+            } @else { p.soft { (reader.say("A nurse answers this.")) } }
         }
     }
 }
@@ -322,7 +322,7 @@ fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
             form.inline method="post" action=(format!("/beds/{bed}/undo")) {
                 (guard(call))
                 input type="hidden" name="number" value=(entry.number);
-                span { (reader.say("Entered")) ": " strong { (terms::action(reader, &entry.new.subject)) } ", " (entry.new.author) ", " (ago(reader, now_us() - entry.new.at_us)) " " (reader.say("ago")) }
+                span { (reader.say("Entered")) ": " strong { (terms::action(reader, &entry.new.subject)) } ", " (entry.new.author) ", " (ago(reader, now_us() - entry.new.at_us)) }
                 button { (reader.say("Take it back")) }
             }
         }

@@ -113,10 +113,31 @@ pub(super) fn local(call: &Call, time: Timestamp) -> Markup {
 /// How long ago, in words.
 pub(super) fn ago(reader: Reader, us: i64) -> String {
     let minutes = us.max(0) / 60_000_000;
-    let (number, unit) = match minutes {
-        0..=119 => (minutes, reader.say("min")),
-        120..=2879 => (minutes / 60, reader.say("h")),
-        _ => (minutes / 1440, reader.say("days")),
-    };
-    format!("{number} {unit}")
+    match minutes {
+        0 => reader.say("just now").to_owned(),
+        1..=119 => reader.fill("{} min ago", [&minutes.to_string()]),
+        120..=2879 => reader.fill("{} h ago", [&(minutes / 60).to_string()]),
+        _ => reader.fill("{} days ago", [&(minutes / 1440).to_string()]),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::Language;
+
+    #[test]
+    fn how_long_ago_is_said_as_people_say_it() {
+        let here = Reader { language: Language::German, in_pounds: false };
+        const MIN_US: i64 = 60_000_000;
+        for (us, english, german) in [
+            (-5, "just now", "gerade eben"),
+            (MIN_US - 1, "just now", "gerade eben"),
+            (MIN_US, "1 min ago", "vor 1 min"),
+            (30 * 60 * MIN_US, "30 h ago", "vor 30 h"),
+            (3 * 1440 * MIN_US, "3 days ago", "vor 3 Tagen"),
+        ] {
+            assert_eq!((ago(Reader::ENGLISH, us).as_str(), ago(here, us).as_str()), (english, german));
+        }
+    }
 }

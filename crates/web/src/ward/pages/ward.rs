@@ -1,5 +1,8 @@
 //! All beds: who needs attention first, and why.
 
+use std::borrow::Cow;
+use std::cmp::Ordering;
+
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
 use ::ward::service::Bed;
@@ -25,34 +28,70 @@ pub(super) enum Urgency {
     None,
 }
 
-/// Why a bed asks for attention.
-pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, &'static str) {
+/// Why a bed asks for attention. A cell at fault is named: whoever comes is to know where to look.
+pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
     let trouble = bed.trouble();
     if trouble.memory.is_some() {
-        return (Urgency::Now, reader.say("what is weighed cannot be kept just now"));
+        return (Urgency::Now, reader.say("what is weighed cannot be kept just now").into());
     }
     if trouble.start.is_some() {
-        return (Urgency::Now, reader.say("a new tare on the empty deck is needed"));
+        return (Urgency::Now, reader.say("a new tare on the empty deck is needed").into());
     }
+    let failed = live.faults.iter().map(|(cell, _)| cell.as_str()).collect::<Vec<_>>().join(", ");
     if live.state == Some(State::Fault) {
-        return (Urgency::Now, reader.say("the deck cannot weigh"));
+        let why = if failed.is_empty() {
+            reader.say("the deck cannot weigh: weigh by another way, and have it looked at").into()
+        } else {
+            reader
+                .fill("the deck cannot weigh, at fault: {}. Weigh by another way, and have it looked at", [&failed])
+                .into()
+        };
+        return (Urgency::Now, why);
     }
     if live.state == Some(State::Overload) {
-        return (Urgency::Now, reader.say("more lies on the deck than it can weigh"));
+        return (Urgency::Now, reader.say("more lies on the deck than it can weigh").into());
     }
     if !live.link.up || live.is_silent(now_us()) {
-        return (Urgency::Now, reader.say("nothing comes from the deck"));
+        return (Urgency::Now, reader.say("nothing comes from the deck").into());
     }
     if !live.questions.is_empty() {
-        return (Urgency::Soon, reader.say("not sure: a step that nobody has explained"));
+        return (Urgency::Soon, reader.say("not sure: a step that nobody has explained").into());
     }
     if live.tare_kg.is_none() {
-        return (Urgency::Soon, reader.say("no tare yet: tare the empty deck"));
+        return (Urgency::Soon, reader.say("no tare yet: tare the empty deck").into());
     }
-    if !live.faults.is_empty() {
-        return (Urgency::Soon, reader.say("a cell failed: the deck goes on, less surely"));
+    if !failed.is_empty() {
+        return (Urgency::Soon, reader.fill("at fault: {}. The deck goes on, less surely", [&failed]).into());
     }
-    (Urgency::None, believe(reader, live))
+    (Urgency::None, believe(reader, live).into())
+}
+
+/// Labels as people count: L2 stands before L10.
+fn by_label(one: &str, other: &str) -> Ordering {
+    let (mut a, mut b) = (one, other);
+    while let (Some(x), Some(y)) = (a.chars().next(), b.chars().next()) {
+        let order = if x.is_ascii_digit() && y.is_ascii_digit() {
+            let (first, second) = (number(&mut a), number(&mut b));
+            // Of two numbers the longer is the greater; of equal length the first digit that differs says it.
+            first.len().cmp(&second.len()).then_with(|| first.cmp(second))
+        } else {
+            (a, b) = (&a[x.len_utf8()..], &b[y.len_utf8()..]);
+            x.cmp(&y)
+        };
+        if order != Ordering::Equal {
+            return order;
+        }
+    }
+    // What begins alike: the shorter first; and "1" and "01" still in one order.
+    a.len().cmp(&b.len()).then_with(|| one.cmp(other))
+}
+
+/// Takes the digits at the front, without zeros before them.
+fn number<'a>(text: &mut &'a str) -> &'a str {
+    let end = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
+    let (digits, rest) = text.split_at(end);
+    *text = rest;
+    digits.trim_start_matches('0')
 }
 
 /// May the weight be believed, in words.
@@ -91,7 +130,7 @@ pub(super) fn mark(call: Urgency) -> Markup {
 /// A bed among the others, and how much it asks.
 struct Shown<'a> {
     asks: Urgency,
-    why: &'static str,
+    why: Cow<'static, str>,
     bed: &'a Bed,
     live: Live,
 }
@@ -109,8 +148,7 @@ pub(super) fn overview(call: &Call) -> Result<Answer, Problem> {
             Shown { asks, why, bed, live }
         })
         .collect();
-    // Stable: beds that ask alike stay in the order of their labels.
-    beds.sort_by_key(|b| b.asks);
+    beds.sort_by(|a, b| a.asks.cmp(&b.asks).then_with(|| by_label(&a.live.bed, &b.live.bed)));
     let all = call.ward.beds().count();
     let asking = beds.iter().filter(|b| b.asks != Urgency::None).count();
     let pages = beds.len().div_ceil(BEDS_A_PAGE).max(1);
@@ -201,4 +239,16 @@ pub(super) fn weight(reader: Reader, live: &Live) -> Markup {
 /// The same in pounds, on a line of its own and apart from the ±, which is of the kilograms.
 pub(super) fn pounds(reader: Reader, live: &Live) -> Markup {
     html! { @if let Some(pounds) = live.patient_kg.and_then(|kg| reader.pounds(kg)) { span.pounds data-value="pounds" { (pounds) } } }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn beds_stand_as_people_count_them() {
+        let mut labels = ["L10", "L2", "bed", "L1", "L02", "A3", "L", "L1b", "L12", "Ä1", "L1a9", "L1a10"];
+        labels.sort_by(|a, b| by_label(a, b));
+        assert_eq!(labels, ["A3", "L", "L1", "L1a9", "L1a10", "L1b", "L02", "L2", "L10", "L12", "bed", "Ä1"]);
+    }
 }
