@@ -15,7 +15,7 @@ use crate::judge::JudgeState;
 use crate::report::{FaultKind, Last};
 
 /// Goes up when what is packed changes.
-const VERSION: u8 = 4;
+const VERSION: u8 = 5;
 
 /// Why a weigher cannot be kept or resumed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

@@ -60,6 +60,8 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     /// How far all sections swung together since the plateau was left, back and forth, degrees.
     swing_deg: [f64; 2],
     begun_kg: [f64; C],
+    /// When that was, s.
+    begun_s: f64,
     /// Whether the present plateau has lasted long enough for `begun_kg` to be its own.
     rested: bool,
     known_kg: Option<[f64; C]>,
@@ -69,6 +71,8 @@ pub struct SignalPath<const C: usize, const P: usize, const S: usize> {
     wandered: Option<(usize, f64)>,
     failed: [bool; C],
     rewired: bool,
+    /// How fast a cell wandered that was named as drifting, until the next plateau is found, kg/s.
+    wander_kg_s: Option<f64>,
     reading: Reading<C, P, S>,
 }
 
@@ -112,6 +116,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             excursion: (0.0, 0.0),
             swing_deg: [0.0; 2],
             begun_kg: [0.0; C],
+            begun_s: 0.0,
+            wander_kg_s: None,
             rested: false,
             known_kg: None,
             drifts: [false; C],

@@ -42,6 +42,8 @@ pub struct Change<const C: usize, const S: usize> {
     pub swung_deg: f64,
     /// Whether a channel failed or came back in between: the two are not of the same cells.
     pub rewired: bool,
+    /// How fast the cell wandered that was named as drifting on the plateau before, kg/s; `None` where none was.
+    pub wander_kg_s: Option<f64>,
 }
 
 /// What is known after a sample.

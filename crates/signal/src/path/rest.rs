@@ -43,12 +43,13 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 // When a plateau is found its cells' averages still hold what moved before: it begins here to who looks for drift.
                 self.rested = true;
                 self.begun_kg = now_kg;
+                self.begun_s = t_s;
                 self.note_trust(t_s, true);
                 return;
             }
             self.note_trust(t_s, false);
             // The newer note is judged only now that the plateau has outlived it: what ends a plateau is no drift.
-            self.note_drift(&newer_kg);
+            self.note_drift(&newer_kg, newer.level.t_s);
         }
     }
 
@@ -85,7 +86,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
     }
 
     /// Compares the plateau with its beginning: does one cell wander alone? What all cells bore when all were good is kept for the day one fails.
-    fn note_drift(&mut self, noted_kg: &[f64; C]) {
+    fn note_drift(&mut self, noted_kg: &[f64; C], noted_s: f64) {
         let n = self.config.n_cells;
         let begun = self.begun_kg.get(..n).unwrap_or(&[]);
         let bears = noted_kg.get(..n).unwrap_or(&[]);
@@ -98,6 +99,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 }
                 let wandered = bears.get(cell_idx).zip(begun.get(cell_idx)).map(|(is, was)| (cell_idx, is - was));
                 self.wandered = wandered;
+                self.wander_kg_s = wandered.map(|(_, kg)| kg / (noted_s - self.begun_s).max(NOTE_S));
                 if !failed.contains(&true) {
                     self.known_kg = Some(self.begun_kg);
                 }
@@ -131,6 +133,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
         self.rested = false;
         self.tilt_ref_deg = self.tilt_deg;
         self.reading.change = Some(self.compare(after));
+        self.wander_kg_s = None;
         self.rewired = false;
     }
 
@@ -168,6 +171,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 articulated: false,
                 swung_deg: 0.0,
                 rewired: self.rewired,
+                wander_kg_s: self.wander_kg_s,
             };
         };
         let load = |plateau: &Plateau<C, S>| Load::of(plateau.cells_kg.iter().zip(self.config.cells()));
@@ -190,6 +194,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             articulated: any_apart(&before.tilt_deg, &after.tilt_deg, self.config.limits.still.tilt_deg),
             swung_deg: self.swung_deg(&before, &after),
             rewired: self.rewired,
+            wander_kg_s: self.wander_kg_s,
         }
     }
 

@@ -106,6 +106,10 @@ const SENTENCES: Table = &[
         "Alle Zellen messen wieder: Wonach seit dem Ausfall gefragt wurde, war ein Fehler des Ersatzwerts.",
     ),
     (
+        "All cells give again: one had wandered by {} kg before it was named, and the weight is put right by as much.",
+        "Alle Zellen messen wieder: Eine war um {} kg gewandert, ehe es auffiel, und das Gewicht ist um so viel berichtigt.",
+    ),
+    (
         "What changed in care was the patient's own fluid, by the pace after it.",
         "Was sich in der Pflege änderte, war nach dem Verlauf danach Flüssigkeit des Patienten.",
     ),
@@ -142,6 +146,10 @@ const SENTENCES: Table = &[
         "Jemand stützte sich mit {} kg für {} s aufs Bett und ließ los: Die Last ist wie vorher.",
     ),
     (
+        "Load may still pass the cells{} by: look beneath it, and tare the empty deck. Until then no weight is settled.",
+        "Last geht vielleicht noch an den Zellen{} vorbei: darunter nachsehen und die leere Waage tarieren. Bis dahin ist kein Gewicht verlässlich.",
+    ),
+    (
         "{} kg are missing at plate {}, which bends by about {} of its {} mm: it may touch its base.",
         "{} kg fehlen an der Platte {}, die sich um etwa {} von ihren {} mm biegt: Sie liegt vielleicht auf ihrem Grund.",
     ),
@@ -153,6 +161,10 @@ const SENTENCES: Table = &[
 /// What may be said after a sentence.
 const AFTER: Table = &[
     (" The load was back after {} s.", " Die Last war nach {} s wieder da."),
+    (
+        " It was none: the load came to rest at what it was before.",
+        " Es war keine: Die Last kam bei dem zur Ruhe, was sie vorher war.",
+    ),
     (
         " It was none: flat, with all cells and no load past them, the deck bore at {} s what it bore before.",
         " Es war keine: Flach, mit allen Zellen und ohne Last daran vorbei, trug die Waage bei {} s, was sie vorher trug.",

@@ -78,6 +78,7 @@ impl Judge {
         self.whole = None;
         self.never_seen.clear();
         self.sure = None;
+        self.jam = None;
         self.care = None;
         self.found.clear();
         self.cleared = None;

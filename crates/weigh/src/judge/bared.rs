@@ -53,14 +53,31 @@ impl Judge {
     pub(super) fn leave_bare(&mut self, t_s: f64, after: &Rest) {
         let seen = |open: &&Open| self.asked.iter().all(|asked| asked.seen || asked.t_s.total_cmp(&open.t_s).is_ne());
         let asked: Vec<Open> = self.ledger.open().iter().filter(seen).copied().collect();
+        let jam = self.jam_to_keep();
         self.depart();
-        self.bare(t_s, after, &asked);
+        match jam.zip(self.bare_kg(after)) {
+            // What is missing there is borne by what is jammed.
+            Some((jam, bare)) => {
+                self.keep_jam(jam, t_s, after, bare);
+                self.expected.clear();
+            }
+            None => self.bare(t_s, after, &asked),
+        }
+    }
+
+    /// What the bare deck bears more than at the tare and than is known of; `None` without a tare.
+    fn bare_kg(&self, after: &Rest) -> Option<Mass> {
+        let u_kg = signal::doubt::between(&self.config, self.ledger.tare()?, after).total_kg();
+        Some(Mass { kg: self.ledger.net_kg(after.level.kg)?, u_kg })
     }
 
     /// What lies on a deck without a patient is not the patient.
     pub(super) fn bare(&mut self, t_s: f64, after: &Rest, asked: &[Open]) {
-        let Some((tare, net)) = self.ledger.tare().copied().zip(self.ledger.net_kg(after.level.kg)) else { return };
-        let u_kg = signal::doubt::between(&self.config, &tare, after).total_kg();
+        let Some((tare, Mass { kg, u_kg })) = self.ledger.tare().copied().zip(self.bare_kg(after)) else { return };
+        if self.jam_ends_bare(t_s, kg, u_kg) {
+            return;
+        }
+        let net = kg - self.ledger.open_kg();
         if net.abs() > self.least(u_kg) {
             self.note_found(&tare, after, Mass { kg: net, u_kg }, asked);
             self.give(ON_BARE, Mass { kg: net, u_kg });

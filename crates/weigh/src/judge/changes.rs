@@ -63,6 +63,7 @@ impl Judge {
         let now_s = path.reading().t_s;
         self.await_patient(path, temperature_c);
         self.end_tare_wait(now_s);
+        self.try_fresh(path, temperature_c);
         if self.expected.is_empty() || path.reading().motion != Motion::Settled || self.hold.is_some() {
             return;
         }
@@ -216,7 +217,10 @@ impl Judge {
             self.articulate(step, self.u_step(step.parts.without_lean_kg(), apart_s));
             return;
         }
-        let (mut step, mut u) = (*step, self.u_step(step.parts.total_kg(), apart_s));
+        let fluid = self.fluid(self.found_s, apart_s);
+        let (mut step, mut u) = (*step, step.parts.total_kg().hypot(fluid.u_kg));
+        // What was flowing goes on meanwhile, and is the patient's: a bolus of 3 L/h brings 50 g in a minute.
+        step.delta_kg -= fluid.kg;
         let lean = self.ledger.lean();
         if lean.kg.abs() > 0.0
             && let Some(u_lean) = self.flat(&step.after)
@@ -234,7 +238,8 @@ impl Judge {
         if step.delta_kg.abs() <= self.least(u) || self.is_part_of_entered(step) {
             self.share_with_lean(step, apart_s);
             self.calm(step, apart_s);
-        } else if !(self.match_stated(step, u)
+        } else if !(self.jam_ends(step)
+            || self.match_stated(step, u)
             || self.match_named(step, u)
             || self.mend(step, u, &[Mend::Arrival])
             || self.put_back_cleared(step, u)
@@ -252,22 +257,22 @@ impl Judge {
                     self.ask(open, question);
                 }
             }
+            self.begin_trial_of(open, &step.after);
         }
     }
 
-    /// Who turns on a raised section leans otherwise, and what stands in for a failed cell is off by another amount: that is no mass. What the lean was seen
+    /// `step` is without what flowed meanwhile. Who turns on a raised section leans otherwise, and what stands in for a failed cell is off by another amount: that is no mass. What the lean was seen
     /// to be foretells what it becomes; the rest of the change is shared out by the uncertainties of lean and mass, and what that leaves open stays in the uncertainty.
     fn share_with_lean(&mut self, step: &Step, apart_s: f64) {
         let Some(before) = &step.before else { return };
         let (lean, foretold) = (self.ledger.lean(), self.lean_change(before, &step.after, step.parts.lean_kg));
-        let fluid = self.fluid(self.found_s, apart_s);
-        let u_mass = step.parts.of_mass_kg().hypot(fluid.u_kg);
+        let u_mass = step.parts.of_mass_kg().hypot(self.fluid(self.found_s, apart_s).u_kg);
         let var = foretold.u_kg.powi(2) + step.parts.angle_kg.powi(2) + step.parts.stand_in_kg.powi(2);
         if var <= 0.0 {
             return;
         }
         let share = var / (var + u_mass * u_mass);
-        let kg = lean.kg + foretold.kg + share * (step.delta_kg - foretold.kg - fluid.kg);
+        let kg = lean.kg + foretold.kg + share * (step.delta_kg - foretold.kg);
         // More than the raised load can lean is no lean, but what a stand-in left open: it stays open.
         let beyond_kg = (kg.abs() - SLIP_MOST * self.leaning_kg(&step.after)).max(0.0);
         self.ledger.set_lean(Mass { kg, u_kg: lean.u_kg.hypot(share.sqrt() * u_mass).hypot(beyond_kg) });
@@ -430,7 +435,6 @@ impl Judge {
     /// What lay there before others came goes first: one question of the same mass at the same place.
     fn undo_older(&mut self, step: &Step, u: f64) -> bool {
         let fits = |open: &Open| {
-            let near = |[x, y]: [f64; 2], [x0, y0]: [f64; 2]| (x - x0).hypot(y - y0) <= SAME_PLACE_MM;
             let at_it = open.place_mm.zip(step.place_mm).is_some_and(|(a, b)| near(a, b));
             at_it && (open.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(open.mass.u_kg))
         };
@@ -557,6 +561,8 @@ impl Judge {
 
     /// Puts an entered item on the account, as it was measured.
     pub(super) fn book(&mut self, t_s: f64, item: &Expected, kg: f64, u: f64, place_mm: Option<[f64; 2]>) {
+        // A part of it may bear on what is jammed.
+        let u = if self.is_jammed() && item.kg.is_none() { u.hypot(UNWEIGHED_KG) } else { u };
         let id = self.id_of(&item.note);
         if !self.ledger.items().iter().any(|held| held.id == id && held.mass.kg * kg < 0.0) {
             self.named_found(Mass { kg, u_kg: u }, place_mm);
@@ -585,6 +591,11 @@ impl Judge {
         );
         self.tell_at(t_s, EventKind::Added, None, Some(UNWEIGHED_KG), None, &text);
     }
+}
+
+/// Whether two places are one.
+pub(super) fn near([x, y]: [f64; 2], [x0, y0]: [f64; 2]) -> bool {
+    (x - x0).hypot(y - y0) <= SAME_PLACE_MM
 }
 
 /// When the plateau before a change was left.

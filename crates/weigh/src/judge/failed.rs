@@ -3,7 +3,7 @@
 //! While something stands in for a cell, changes are seen through it and are off by its error. When all cells give again, the load is compared with
 //! the last one that all cells saw: the patient weighs what was weighed then (but for fluid), and a difference is of the things that came and
 //! went, as far as these were seen less surely. If care was given meanwhile, it is put with what came and went in care; if just one thing was entered as coming or going that way and
-//! no cell saw it, it is that; if not, it is asked about.
+//! no cell saw it, it is that; if a cell was named as drifting, and may have wandered by as much before it was named, it is told that it did; if not, it is asked about.
 
 use signal::{Mass, Open};
 
@@ -23,11 +23,22 @@ pub(crate) struct Whole {
     pub(super) in_care: bool,
     /// What had flowed until then.
     pub(super) flowed: Flowed,
+    /// How fast the cell wandered that was named as drifting, kg/s; 0 where the cells failed otherwise.
+    pub(super) wander_kg_s: f64,
 }
+
+/// A cell may have wandered for so long before it was named, s: what changes by less than the floor on each plateau stays unseen between two moves. A choice of this project, no source.
+const UNNAMED_S: f64 = 10_800.0;
+/// Standard uncertainty of what a cell had wandered before it was named, as a part of it: something may have come or gone meanwhile as well.
+const UNNAMED_REL: f64 = 0.25;
 
 impl Judge {
     /// Remembers the accounts as of a plateau that all cells saw, when the first that they did not all see follows it.
     pub(super) fn note_failed(&mut self, step: &Step) {
+        let wander_kg_s = step.wander_kg_s.unwrap_or(0.0);
+        if let Some(whole) = self.whole.as_mut().filter(|_| wander_kg_s.abs() > 0.0) {
+            whole.wander_kg_s = wander_kg_s;
+        }
         if self.whole.is_some() || step.after.stand_in_u_kg <= 0.0 && !step.rewired {
             return;
         }
@@ -39,7 +50,7 @@ impl Judge {
         if let Some(remainder_kg) = self.ledger.remainder_kg(rest.level.kg).filter(|_| on) {
             let (lean, items_u2) = (self.ledger.lean(), self.ledger.items_u2());
             let flowed = self.pace.flowed(rest.level.t_s, self.usual_pace());
-            self.whole = Some(Whole { rest, remainder_kg, lean, items_u2, in_care, flowed });
+            self.whole = Some(Whole { rest, remainder_kg, lean, items_u2, in_care, flowed, wander_kg_s });
         }
     }
 
@@ -90,6 +101,7 @@ impl Judge {
             self.tell(step.after.level.t_s, EventKind::Step, text);
         }
         if off_kg.abs() <= least_kg {
+            self.confirm_entered(whole.rest.level.t_s);
             let of_items = if items_var > 0.0 { items_var / (items_var + u * u) } else { 0.0 };
             self.ledger.correct_items(of_items * off_kg, whole.items_u2 + of_items * u * u);
         } else if whole.in_care && off_kg.abs() <= self.rules.care_kg {
@@ -102,6 +114,14 @@ impl Judge {
             && off_kg.abs() <= self.rules.care_kg
         {
             self.book(step.after.level.t_s, item, off_kg, u, None);
+        } else if off_kg * whole.wander_kg_s < 0.0 && off_kg.abs() <= whole.wander_kg_s.abs() * UNNAMED_S {
+            let u_kg = UNNAMED_REL * off_kg;
+            self.ledger.set_items_u2(self.ledger.items_u2() + u_kg * u_kg);
+            let text = format!(
+                "All cells give again: one had wandered by {:.2} kg before it was named, and the weight is put right by as much.",
+                off_kg.abs()
+            );
+            self.tell(step.after.level.t_s, EventKind::Step, &text);
         } else {
             let t_s = step.after.level.t_s;
             let open = Open { t_s, mass: Mass { kg: off_kg, u_kg: u }, place_mm: None };

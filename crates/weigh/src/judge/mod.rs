@@ -5,7 +5,7 @@
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
 //! `actions` takes what people did, `changes` what the load did, `bared` what is found on a bare deck and leaves later, `care` what happened between hold and release, `questions` what
-//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `moved` whether the whole bed was moved, `failed` what a cell that fails and comes back leaves behind, `sure` what the deck says of an
+//! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `moved` whether the whole bed was moved, `failed` what a cell that fails and comes back leaves behind, `fresh` whether the load comes to rest at what it was after all, `jam` what is jammed when the patient leaves, `sure` what the deck says of an
 //! open question once nothing is in doubt any more, `state` what outlives a power cut.
 
 mod actions;
@@ -13,6 +13,8 @@ mod bared;
 mod care;
 mod changes;
 mod failed;
+mod fresh;
+mod jam;
 mod log;
 mod moved;
 mod pace;
@@ -32,6 +34,8 @@ use bared::{Cleared, Found};
 use care::Care;
 use failed::Whole;
 use formats::weights::State;
+use fresh::Fresh;
+use jam::Jam;
 use log::Log;
 use pace::{Pace, usual_kg_s};
 pub(crate) use state::JudgeState;
@@ -259,6 +263,10 @@ pub(crate) struct Judge {
     never_seen: Vec<Expected>,
     /// The accounts when nothing was in doubt.
     sure: Option<Sure>,
+    /// A jam that may still be there, after the patient left.
+    jam: Option<Jam>,
+    /// The newest question, while the load may still come to rest at what it was.
+    fresh: Option<Fresh>,
     /// Whether the change that is judged may be none, see [`Asked`].
     unsure: bool,
     log: Log,
@@ -295,6 +303,8 @@ impl Judge {
             whole: None,
             never_seen: Vec::new(),
             sure: None,
+            jam: None,
+            fresh: None,
             unsure: false,
             log: Log::default(),
             happened: 0,

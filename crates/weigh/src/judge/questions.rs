@@ -3,7 +3,8 @@
 use formats::actions::Action;
 use signal::{Mass, Open};
 
-use super::{Asked, Expected, Judge, Mended, Undone};
+use super::changes::near;
+use super::{Expected, Judge, Mended, Undone};
 use crate::report::{EventKind, Question};
 use crate::setup::Rest;
 
@@ -34,7 +35,7 @@ impl Judge {
 
     /// The note of what was entered and not seen, where a question is about that.
     fn entered(&self, open: &Open) -> Option<&str> {
-        let of_it = |asked: &&Asked| asked.t_s.total_cmp(&open.t_s).is_eq() && !asked.seen;
+        let of_it = |asked: &&super::Asked| asked.t_s.total_cmp(&open.t_s).is_eq() && !asked.seen;
         self.asked.iter().rfind(of_it).map(|asked| asked.note.as_str())
     }
 
@@ -59,6 +60,20 @@ impl Judge {
         match named.filter(entered).and_then(|at| self.ledger.answer(at)) {
             Some(open) => self.tell_not_come(action, open),
             None => self.tell_not_open(action),
+        }
+    }
+
+    /// The load agrees with what was entered since `from_s` and not seen: it came about, and is on the items' account from now on.
+    pub(super) fn confirm_entered(&mut self, from_s: f64) {
+        let first = |judge: &Self| {
+            let since = |(_, open): &(usize, &Open)| open.t_s >= from_s;
+            let mut open = judge.ledger.open().iter().enumerate().filter(since);
+            open.find_map(|(at, open)| Some((at, judge.entered(open)?.to_owned())))
+        };
+        while let Some((at, note)) = first(self) {
+            let Some(open) = self.ledger.answer(at) else { return };
+            let item = Expected { t_s: open.t_s, sign: open.mass.kg.signum(), kg: Some(open.mass.kg.abs()), note };
+            self.book(open.t_s, &item, open.mass.kg, open.mass.u_kg, open.place_mm);
         }
     }
 
@@ -196,8 +211,13 @@ impl Judge {
             return false;
         };
         let id = self.names.iter().position(|name| *name == item.note && !name.is_empty());
+        // Several of one name are one item: what left is one of them where it left from elsewhere than what was asked about.
+        let elsewhere = last.of.place_mm.zip(last.place_mm).is_some_and(|(a, b)| !near(a, b));
+        let one_of = |kg: f64| elsewhere && kg.abs() > last.kg.abs();
         let lies = |held: &signal::Item| {
-            id == Some(usize::from(held.id)) && held.mass.kg * last.kg < 0.0 && fits(&last, held.mass.kg)
+            id == Some(usize::from(held.id))
+                && held.mass.kg * last.kg < 0.0
+                && (fits(&last, held.mass.kg) || one_of(held.mass.kg))
         };
         let lay = self.ledger.items().iter().any(lies);
         self.undone = None;

@@ -84,6 +84,14 @@ impl Judge {
         self.asked.iter().any(|asked| is_shunt(asked) && self.is_open(asked.t_s))
     }
 
+    /// The plate that bears least of what it bore before.
+    pub(super) fn most_lost(&self, before: &Rest, after: &Rest) -> Option<&Sheet> {
+        let (was, is) = (self.plates_kg(before), self.plates_kg(after));
+        let gain = |plate: usize| is.get(plate).zip(was.get(plate)).map_or(0.0, |(is, was)| is - was);
+        let lost = (0..self.sheets.len()).min_by(|a, b| gain(*a).total_cmp(&gain(*b)))?;
+        self.sheets.get(lost)
+    }
+
     /// The load that passed the cells by is back: true where it was a shunt that was asked about.
     pub(super) fn tell_shunt_over(&mut self, asked_s: &[f64], stayed_s: f64) -> bool {
         let mut over = false;

@@ -8,6 +8,7 @@ use super::{
     Asked, Expected, Hold, Judge, Mendable, Mended, Presence, Undone, Weighed,
     care::Care,
     failed::Whole,
+    jam::Jam,
     log::Log,
     pace::{Flowed, Pace},
 };
@@ -36,7 +37,8 @@ pub(crate) struct JudgeState {
     bared_s: Option<f64>,
     pace: Pace,
     care: Option<Care>,
-    whole: Option<(PackedRest, f64, [f64; 3], bool, Flowed)>,
+    whole: Option<(PackedRest, f64, [f64; 4], bool, Flowed)>,
+    jam: Option<Jam>,
     names: Vec<String>,
     n_events: usize,
 }
@@ -87,9 +89,16 @@ impl Judge {
             pace: self.pace,
             care: self.care,
             whole: self.whole.as_ref().map(|whole| {
-                let Whole { rest, remainder_kg, lean, items_u2, in_care, flowed } = whole;
-                (PackedRest::of(rest, &self.config), *remainder_kg, [lean.kg, lean.u_kg, *items_u2], *in_care, *flowed)
+                let Whole { rest, remainder_kg, lean, items_u2, in_care, flowed, wander_kg_s } = whole;
+                (
+                    PackedRest::of(rest, &self.config),
+                    *remainder_kg,
+                    [lean.kg, lean.u_kg, *items_u2, *wander_kg_s],
+                    *in_care,
+                    *flowed,
+                )
             }),
+            jam: self.jam,
             names: self.names.clone(),
             n_events: self.log.count(),
         }
@@ -117,16 +126,19 @@ impl Judge {
         self.bared_s = state.bared_s;
         self.pace = state.pace;
         self.care = state.care;
-        self.whole = state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2], in_care, flowed)| {
-            Some(Whole {
-                rest: rest.rest(&self.config)?,
-                remainder_kg,
-                lean: Mass { kg, u_kg },
-                items_u2,
-                in_care,
-                flowed,
-            })
-        });
+        self.whole =
+            state.whole.and_then(|(rest, remainder_kg, [kg, u_kg, items_u2, wander_kg_s], in_care, flowed)| {
+                Some(Whole {
+                    rest: rest.rest(&self.config)?,
+                    remainder_kg,
+                    lean: Mass { kg, u_kg },
+                    items_u2,
+                    in_care,
+                    flowed,
+                    wander_kg_s,
+                })
+            });
+        self.jam = state.jam;
         if !state.names.is_empty() {
             self.names = state.names;
         }

@@ -103,16 +103,21 @@ impl Judge {
             let refuted = (off_kg + sum_kg(&unsure, best)).abs() <= least_kg.min(0.5 * off_kg.abs());
             chosen(&unsure, if refuted { best } else { 0 }).map(|open| open.t_s).collect()
         };
-        self.close(&none, after.level.t_s);
+        let why = format!(
+            " It was none: flat, with all cells and no load past them, the deck bore at {:.0} s what it bore before.",
+            after.level.t_s
+        );
+        self.close(&none, &why);
     }
 
-    fn close(&mut self, none: &[f64], t_s: f64) {
+    /// Closes questions, by their times, that asked about nothing; `why` is the sentence that says how that is known.
+    pub(super) fn close(&mut self, none: &[f64], why: &str) {
         for asked_s in none {
             let Some(at) = self.ledger.open().iter().position(|open| open.t_s.total_cmp(asked_s).is_eq()) else {
                 continue;
             };
             self.ledger.answer(at);
-            self.retell_none(*asked_s, t_s);
+            self.retell_none(*asked_s, why);
             self.mendable = None;
         }
     }

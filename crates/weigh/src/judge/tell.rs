@@ -102,11 +102,9 @@ impl Judge {
     }
 
     /// What was asked about was nothing that came or went.
-    pub(super) fn retell_none(&mut self, asked_s: f64, known_s: f64) {
+    pub(super) fn retell_none(&mut self, asked_s: f64, why: &str) {
         let Some(event) = self.asking(asked_s) else { return };
-        event.text.push_str(&format!(
-            " It was none: flat, with all cells and no load past them, the deck bore at {known_s:.0} s what it bore before."
-        ));
+        event.text.push_str(why);
     }
 
     /// What was asked about was a hand or a body, which let go.
