@@ -506,11 +506,18 @@ impl Judge {
     /// What lies there under a name is entered as leaving (or what is missing as coming), and just its mass leaves: that it is, rather than the end of a
     /// question about something of like mass.
     fn match_named(&mut self, step: &Step, u: f64) -> bool {
+        // Several of one name are one item: one of them left, where no question of its mass was asked about its place.
+        let asked = |place_mm: [f64; 2]| {
+            let like = |open: &Open| (open.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(open.mass.u_kg));
+            self.ledger.open().iter().any(|open| like(open) && open.place_mm.is_none_or(|of| near(of, place_mm)))
+        };
+        let one_of = step.place_mm.is_some_and(|place_mm| !asked(place_mm));
         let lies = |item: &Expected| {
             let id = self.names.iter().position(|name| *name == item.note && !name.is_empty());
             let of_it = |held: &signal::Item| {
+                let left_kg = held.mass.kg + step.delta_kg;
                 id == Some(usize::from(held.id))
-                    && (held.mass.kg + step.delta_kg).abs() <= self.least(u.hypot(held.mass.u_kg))
+                    && (left_kg.abs() <= self.least(u.hypot(held.mass.u_kg)) || one_of && left_kg * held.mass.kg > 0.0)
             };
             item.kg.is_none() && item.sign * step.delta_kg > 0.0 && self.ledger.items().iter().any(of_it)
         };
