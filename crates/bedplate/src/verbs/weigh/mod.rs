@@ -1,5 +1,6 @@
 //! `weigh`: a recording and its actions to weights, streaming in constant memory; `follow` as it comes.
 
+mod ahead;
 mod follow;
 mod live_actions;
 mod state;
@@ -8,7 +9,7 @@ mod told;
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
-use formats::recording::{Reader, Sample};
+use formats::recording::Reader;
 use formats::weights::{State, Weight, Writer};
 use weigh::WeighReport;
 
@@ -40,17 +41,15 @@ fn replay(args: &WeighArgs, recording: &Path) -> Result<WeighReport, Failure> {
     let length = std::fs::metadata(recording).map_or(0, |m| m.len());
     let bar = progress::bar(length, "weighing");
     let source = BufReader::with_capacity(1 << 18, bar.wrap_read(files::open(recording)?));
-    let mut reader = Reader::new(&files::name(recording), source, &deck)?;
+    let reader = Reader::new(&files::name(recording), source, &deck)?;
     let options = weigh::Options { every_s: args.every, start: args.start };
     let mut weigher = weigh::Weigher::new(&deck, &calibration, reader.header(), &actions, options)
         .map_err(|e| Failure::stage(recording, &e))?;
     let mut written = args.output.as_deref().map(|path| WeightsFile::create(path, args.start.is_some())).transpose()?;
-    let mut sample = Sample::default();
-    while reader.next_sample(&mut sample)? {
-        if let (Some(weight), Some(file)) = (weigher.push(&sample), &mut written) {
-            file.write(&weight, weigher.open_kg())?;
-        }
-    }
+    ahead::each(reader, |sample| match (weigher.push(sample), &mut written) {
+        (Some(weight), Some(file)) => file.write(&weight, weigher.open_kg()),
+        _ => Ok(()),
+    })?;
     if let Some(file) = written {
         file.finish()?;
     }
