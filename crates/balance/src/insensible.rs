@@ -92,11 +92,14 @@ pub enum AgeGroup {
     Adult,
 }
 
+/// End of the newborn period, 28 days, in years.
+pub(crate) const NEWBORN_Y: f64 = 28.0 / 365.25;
+
 /// The age group of a patient; weight decides where no age is given.
 pub fn age_group(patient: &Patient, weight_kg: f64) -> AgeGroup {
     let age_y = patient.age_y.or(patient.age_mo.map(|mo| mo / 12.0));
     match age_y {
-        Some(y) if y < 28.0 / 365.25 => AgeGroup::Neonate,
+        Some(y) if y < NEWBORN_Y => AgeGroup::Neonate,
         Some(y) if y < 18.0 => AgeGroup::Child,
         Some(_) => AgeGroup::Adult,
         None if weight_kg < 2.5 => AgeGroup::Neonate,

@@ -41,13 +41,6 @@ pub fn density_kg_m3(temperature_c: f64, pressure_pa: f64, humidity: f64) -> f64
     p_t * DRY_AIR_KG_MOL / (z * GAS_CONSTANT) * (1.0 - x_v * (1.0 - WATER_KG_MOL / DRY_AIR_KG_MOL))
 }
 
-/// Air density by the simplified equation, kg/m³. `humidity` is relative, 0 to 1.
-pub fn simplified_density_kg_m3(temperature_c: f64, pressure_pa: f64, humidity: f64) -> f64 {
-    let pressure_hpa = pressure_pa / 100.0;
-    let humidity_pct = humidity * 100.0;
-    (0.348_48 * pressure_hpa - 0.009 * humidity_pct * (0.061 * temperature_c).exp()) / (ZERO_C_K + temperature_c)
-}
-
 /// Mean air pressure at an altitude, Pa: the standard atmosphere p₀ (1 − 2.25577e-5 h)^5.25588 (ISO 2533, from memory).
 pub fn pressure_at_pa(altitude_m: f64) -> f64 {
     101_325.0 * (1.0 - 2.255_77e-5 * altitude_m).powf(5.255_88)

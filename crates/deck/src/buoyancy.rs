@@ -13,24 +13,8 @@ pub const AIR_DENSITY_KG_M3: f64 = 1.2;
 /// Density of a human body with half-filled lungs, kg/m³: 985 (full breath) to 1060 (exhaled) is usual (memory).
 pub const BODY_DENSITY_KG_M3: f64 = 1010.0;
 
-/// Conventional mass of a body of true mass and density.
-pub fn conventional_kg(true_kg: f64, density_kg_m3: f64) -> f64 {
-    true_kg * (1.0 - AIR_DENSITY_KG_M3 / density_kg_m3) / (1.0 - AIR_DENSITY_KG_M3 / WEIGHT_DENSITY_KG_M3)
-}
-
 /// Indication, in kg, of an instrument that was adjusted with weights of 8000 kg/m³ in air of 1.2 kg/m³, when a body of
 /// true mass and density lies on it in air of density `air_kg_m3`.
 pub fn indication_kg(true_kg: f64, density_kg_m3: f64, air_kg_m3: f64) -> f64 {
     true_kg * (1.0 - air_kg_m3 / density_kg_m3) / (1.0 - AIR_DENSITY_KG_M3 / WEIGHT_DENSITY_KG_M3)
-}
-
-/// Conventional mass of a body W that balances a reference R of conventional mass `reference_kg` (JCGM 101, 9.3.1.3):
-/// m_W ≈ m_R [1 + (ρ_a − 1.2)(1/ρ_W − 1/ρ_R)].
-pub fn balanced_conventional_kg(
-    reference_kg: f64,
-    air_kg_m3: f64,
-    density_kg_m3: f64,
-    reference_density_kg_m3: f64,
-) -> f64 {
-    reference_kg * (1.0 + (air_kg_m3 - AIR_DENSITY_KG_M3) * (1.0 / density_kg_m3 - 1.0 / reference_density_kg_m3))
 }

@@ -42,16 +42,6 @@ pub struct Ellipsoid {
     pub pole_m_s2: f64,
 }
 
-/// Geodetic Reference System 1980.
-pub const GRS80: Ellipsoid = Ellipsoid {
-    semi_major_m: 6_378_137.0,
-    inverse_flattening: 298.257_222_101,
-    gm_m3_s2: 3.986_005e14,
-    omega_rad_s: 7.292_115e-5,
-    equator_m_s2: 9.780_326_771_5,
-    pole_m_s2: 9.832_186_368_5,
-};
-
 /// World Geodetic System 1984.
 pub const WGS84: Ellipsoid = Ellipsoid {
     semi_major_m: 6_378_137.0,
@@ -86,17 +76,17 @@ pub fn gravity_m_s2(site: &Site) -> f64 {
     }
 }
 
-/// Relative change of an indication when an instrument adjusted at `from` weighs at `to`: g₂/g₁ − 1.
-pub fn relative_change(from: &Site, to: &Site) -> f64 {
-    gravity_m_s2(to) / gravity_m_s2(from) - 1.0
-}
-
 /// Relative standard uncertainty of [`gravity_m_s2`]: 0 of a stated value (its own is not known here), else [`ANOMALY_U_RELATIVE`].
 pub fn u_relative(site: &Site) -> f64 {
     match site {
         Site::Gravity { .. } => 0.0,
         Site::Place { .. } => ANOMALY_U_RELATIVE,
     }
+}
+
+/// Relative standard uncertainty of the ratio of gravity at two sites: none where they are one.
+pub fn u_between(from: &Site, to: &Site) -> f64 {
+    if from == to { 0.0 } else { u_relative(from).hypot(u_relative(to)) }
 }
 
 #[cfg(test)]
@@ -108,6 +98,15 @@ mod tests {
         let site = Site::Gravity { gravity_m_s2: 9.81 };
         assert!((gravity_m_s2(&site) - 9.81).abs() < 1e-15);
         assert!(u_relative(&site).abs() < 1e-15);
+    }
+
+    #[test]
+    fn the_anomaly_of_one_place_is_in_both() {
+        let place = |latitude_deg| Site::Place { latitude_deg, altitude_m: 20.0 };
+        assert!(u_between(&place(52.0), &place(52.0)).abs() < 1e-15);
+        assert!((u_between(&place(52.0), &place(53.0)) - 2f64.sqrt() * ANOMALY_U_RELATIVE).abs() < 1e-15);
+        let stated = Site::Gravity { gravity_m_s2: 9.81 };
+        assert!((u_between(&stated, &place(53.0)) - ANOMALY_U_RELATIVE).abs() < 1e-15);
     }
 
     #[test]

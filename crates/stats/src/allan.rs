@@ -13,7 +13,7 @@
 //! over τ would show (over √2). White noise falls as τ^−½, a drift rises as τ.
 //! Source: NIST SP 1065, Riley, Handbook of Frequency Stability Analysis (2008), ch. 5 (from memory); tested
 //! against its tables of results. Needs readings without gaps.
-//! Not here: total and Thêo statistics, bias corrections, noise identification.
+//! Not here: Hadamard, total and Thêo statistics, bias corrections, noise identification.
 
 use crate::distribution::chi2_quantile;
 
@@ -148,22 +148,6 @@ impl Record {
         self.root_mean_square(factor, 2, 1, 2.0)
     }
 
-    /// Hadamard deviation: third differences of phase, which a linear drift does not enter.
-    ///
-    /// # Errors
-    /// A record shorter than three averages, a factor of 0.
-    pub fn hadamard(&self, factor: usize) -> Result<Deviation, AllanError> {
-        self.root_mean_square(factor, 3, factor, 6.0)
-    }
-
-    /// Overlapping Hadamard deviation.
-    ///
-    /// # Errors
-    /// As [`Record::hadamard`].
-    pub fn overlapping_hadamard(&self, factor: usize) -> Result<Deviation, AllanError> {
-        self.root_mean_square(factor, 3, 1, 6.0)
-    }
-
     /// Modified Allan deviation: phase averaged over the factor too, which tells white from flicker noise of phase.
     ///
     /// # Errors
@@ -271,7 +255,6 @@ mod tests {
         let r = Record::from_frequency(&[1.0, 2.0, 4.0], 0.1).unwrap();
         assert_eq!(r.allan(2), Err(AllanError::TooShort { factor: 2, found: 4, expected: 5 }));
         assert_eq!(r.modified(2), Err(AllanError::TooShort { factor: 2, found: 4, expected: 6 }));
-        assert_eq!(r.hadamard(1).unwrap().terms, 1);
         assert_eq!(r.overlapping(0), Err(AllanError::NoAveraging));
         assert!(r.allan(usize::MAX).is_err() && r.modified(usize::MAX).is_err());
         assert!(matches!(Record::from_frequency(&[1.0], 0.0), Err(AllanError::Step { .. })));
@@ -287,9 +270,9 @@ mod tests {
         assert_eq!(r.octaves(1000), [0_usize; 0]);
     }
 
-    /// A straight drift d per second of y: second differences of phase are d τ², third ones nothing.
+    /// A straight drift d per second of y: second differences of phase are d τ².
     #[test]
-    fn drift_enters_allan_and_not_hadamard() {
+    fn drift_enters_allan() {
         let y: Vec<f64> = (0..50).map(|i| 3.0 + 0.2 * f64::from(i)).collect();
         let r = Record::from_frequency(&y, 0.5).unwrap();
         for m in [1, 3, 8] {
@@ -299,7 +282,6 @@ mod tests {
             for d in [r.allan(m).unwrap(), r.overlapping(m).unwrap(), r.modified(m).unwrap()] {
                 assert!((d.value - 0.4 * tau / 2f64.sqrt()).abs() < 1e-12, "{d:?}");
             }
-            assert!(r.overlapping_hadamard(m).unwrap().value < 1e-12);
         }
     }
 

@@ -9,7 +9,6 @@ pub mod control_chart;
 pub mod distribution;
 pub mod moments;
 pub mod optimize;
-pub mod outliers;
 pub mod regression;
 pub mod robust;
 pub mod spectrum;

@@ -30,5 +30,4 @@ pub use water::BodyWater;
 pub use within::DoseError;
 pub(crate) use within::Within;
 
-/// End of the newborn period, 28 days, in years.
-const NEWBORN_Y: f64 = 28.0 / 365.25;
+use crate::insensible::NEWBORN_Y;

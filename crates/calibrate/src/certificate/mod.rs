@@ -156,6 +156,7 @@ fn used_mass(load: Option<String>, mass_kg: f64, u_mass_g: f64, details: Option<
         "{}; {}",
         match of_class {
             Some(g) => format!("permissible error ± {g} g of its class bounds the buoyancy"),
+            None if class.is_some() => "no nominal mass of its class within its permissible error: √3 u stands for that, which bounds the buoyancy".into(),
             None =>
                 "no class of OIML R 111-1 stated: √3 u stands for the permissible error that bounds the buoyancy".into(),
         },

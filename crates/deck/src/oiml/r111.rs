@@ -21,18 +21,11 @@ const MPE_MG: [(f64, [f64; 7]); 15] = [
     (1.0, [0.010, 0.03, 0.10, 0.3, 1.0, 3.0, 10.0]),
 ];
 
-/// Maximum permissible error of one weight, ± mg; `None` for a nominal mass that the table does not hold.
-pub fn mpe_mg(class: WeightClass, nominal_g: f64) -> Option<f64> {
-    let column = class as usize;
-    MPE_MG.iter().find(|(nominal, _)| (nominal / nominal_g - 1.0).abs() < 1e-9).map(|(_, mpe)| mpe[column])
-}
-
-/// Standard uncertainty of one weight used at its nominal mass, mg, when only its class is known: rectangular, MPE/√3.
-pub fn u_from_class_mg(class: WeightClass, nominal_g: f64) -> Option<f64> {
-    mpe_mg(class, nominal_g).map(|mpe| mpe / 3f64.sqrt())
-}
-
-/// Standard uncertainty of several weights of one set together, mg: their errors are taken as fully correlated, so they add.
-pub fn u_of_set_mg(u_mg: &[f64]) -> f64 {
-    u_mg.iter().sum()
+/// Maximum permissible error of one weight, ± mg, by its mass as calibrated or by its nominal one; `None` where the table holds no nominal mass
+/// within this error of it.
+pub fn mpe_mg(class: WeightClass, mass_g: f64) -> Option<f64> {
+    let of = |mpe: &[f64; 7]| mpe[class as usize];
+    // A nominal mass that was put together from others is off by rounding.
+    let near = |(nominal_g, mpe): &&(f64, [f64; 7])| 1e3 * (nominal_g - mass_g).abs() <= of(mpe) * (1.0 + 1e-9);
+    MPE_MG.iter().find(near).map(|(_, mpe)| of(mpe))
 }

@@ -26,14 +26,3 @@ pub fn mpe_kg(class: CellClass, v_kg: f64, load_kg: f64, p_lc: f64) -> f64 {
     };
     p_lc * factor * v_kg
 }
-
-/// Limits of creep, kg: over 30 min, and from 20 to 30 min (R 60-1, 5.5.1; the error taken with p_LC = 0.7).
-pub fn creep_limits_kg(class: CellClass, v_kg: f64, load_kg: f64) -> [f64; 2] {
-    let mpe = mpe_kg(class, v_kg, load_kg, P_LC_DEFAULT);
-    [0.7 * mpe, 0.15 * mpe]
-}
-
-/// Limit of the minimum dead load output return, kg (R 60-1, 5.5.2).
-pub fn dead_load_return_limit_kg(v_kg: f64) -> f64 {
-    0.5 * v_kg
-}

@@ -64,6 +64,8 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
                 } else {
                     trust.hear(kg, self.gains.share);
                 }
+            } else {
+                *overloaded = false;
             }
         }
     }

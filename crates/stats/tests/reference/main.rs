@@ -11,7 +11,6 @@ mod gum_h2;
 mod gum_h3;
 mod load_cell;
 mod nile;
-mod outliers;
 mod states;
 mod strd;
 mod supplement_1;

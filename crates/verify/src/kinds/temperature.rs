@@ -25,13 +25,17 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
     }
     let mut zeros: Vec<(f64, &Test)> = timed.iter().copied().filter(|(_, t)| t.load_kg == 0.0).collect();
     zeros.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for pair in zeros.windows(2) {
-        let change_c = pair[1].0 - pair[0].0;
+    // Readings that lie closer together are of one temperature, and it is the first of them that the next is held against: many small steps make a large one.
+    let mut colder = zeros.first().copied();
+    for &(at_c, test) in &zeros {
+        let Some((from_c, from)) = colder else { break };
+        let change_c = at_c - from_c;
         if change_c >= SAME_TEMPERATURE_C {
-            let error = error_g(pair[1].1, e_g);
+            let error = error_g(test, e_g);
             let limit = r76::temperature_zero_limit_g(instrument.deck.class, e_g, change_c);
-            let change_g = error - error_g(pair[0].1, e_g);
-            rows.push(Row::new(pair[1].1, error, change_g, limit).of("no load: change since the next colder"));
+            let change_g = error - error_g(from, e_g);
+            rows.push(Row::new(test, error, change_g, limit).of("no load: change since the next colder"));
+            colder = Some((at_c, test));
         }
     }
     let judged = "error under load; without load the change of the indication since the next lower temperature";

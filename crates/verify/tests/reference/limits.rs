@@ -254,6 +254,10 @@ fn temperature_moves_zero_by_at_most_an_e_per_five_degrees() {
     let t = judged(vec![at(18.0, 0.0, 0.0), at(28.0, 0.0, 0.3)]);
     assert!(!t.passed);
     within(t.limit_g, 200.0, SLACK_G);
+    // Readings 0.4 °C apart, 20 g each: a slow rise is no less of one.
+    let slow = |step_kg: f64| (0..26).map(|i| at(18.0 + 0.4 * f64::from(i), 0.0, step_kg * f64::from(i))).collect();
+    assert!(!judged(slow(0.02)).passed);
+    assert!(judged(slow(0.005)).passed);
     assert!(!judged(vec![at(28.0, 100.0, 100.2)]).passed);
     let cold = judged(vec![at(22.0, 100.0, 100.0)]);
     assert!(cold.gaps.iter().any(|g| g.contains("18.0 to 28.0")), "{:?}", cold.gaps);

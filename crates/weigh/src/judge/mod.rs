@@ -94,8 +94,7 @@ impl Rules {
             someone_kg: 0.05 * max_kg,
             // OIML R 76-1:2006, table 3: the minimum capacity of class III is 20 e.
             told_kg: (20.0 * e_kg).min(0.05 * max_kg),
-            // OIML R 76-1:2006, 4.2.3: no indication above Max + 9 e.
-            most_kg: max_kg + 9.0 * e_kg,
+            most_kg: deck::oiml::r76::indication_limit_kg(max_kg, e_g),
             // 0.72 kg/h as a standard uncertainty: machines that take 1 L/h and boluses of 1 to 2 L/h are not rare. See `pace`.
             fluid_kg_s: 2e-4,
             believe_s: 2.0,
