@@ -58,7 +58,7 @@ impl Judge {
         }
     }
 
-    /// Forgets what was entered and never seen; called with every row.
+    /// Forgets what was entered and never seen; called with every sample.
     pub(crate) fn expire(&mut self, path: &Path, temperature_c: Option<f64>) {
         let now_s = path.reading().t_s;
         self.await_patient(path, temperature_c);

@@ -36,7 +36,7 @@ impl Judge {
         self.fresh = self.ledger.remainder_kg(after.level.kg).map(fresh);
     }
 
-    /// Closes the newest question where the load has come to rest at what it was before it; called with every row.
+    /// Closes the newest question where the load has come to rest at what it was before it; called with every sample.
     pub(super) fn try_fresh(&mut self, path: &Path, temperature_c: Option<f64>) {
         let Some(fresh) = self.fresh else { return };
         let now_s = path.reading().t_s;
