@@ -2,7 +2,7 @@ use deck::oiml::r60::{CellClass, mpe_kg};
 use deck::oiml::r76::{class_limits, eccentricity_load_kg, mpe_g, mpe_steps_kg, weights_limit_g};
 use deck::oiml::r111::{WeightClass, mpe_mg};
 use formats::deck::AccuracyClass::{I, II, III, IIII};
-use published::{within, within_share};
+use published::within;
 
 /// Source: OIML R 76-1:2006, 3.5.1 Table 6 and 3.5.2, worked for class III, e = 100 g (from restatements of the standard).
 #[test]

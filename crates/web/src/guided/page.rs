@@ -37,7 +37,7 @@ pub(crate) fn page(reader: Reader, deck: &str, places: &[Place], own: &Own) -> M
                 h2 #task { "…" }
                 p #how {}
                 div.pair.wide {
-                    figure { div #drawing {} figcaption #drawing-words {} }
+                    figure { div #drawing tabindex="0" {} figcaption #drawing-words {} }
                     div #settling {
                         p.shown #shown {}
                         p.settling-words #settling-words {}
