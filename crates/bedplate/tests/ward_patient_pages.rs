@@ -236,6 +236,44 @@ async fn a_volume_that_nobody_expects_is_asked_about_once_more() {
     browser.stop().await;
 }
 
+/// Ten entries are in sight and the older ones a press away; one is struck out by two presses, that alone, and stays on record.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_entry_is_struck_out_by_two_presses_and_the_older_ones_are_a_press_away() {
+    let (_folder, served, nurse) = served();
+    let now = jiff::Timestamp::now();
+    for ml in 301..=314 {
+        let time = (now - jiff::SignedDuration::from_mins(400 - ml)).to_string();
+        let entry = json!({ "time": time, "direction": "intake", "route": "oral", "volume_mL": ml });
+        let told = served.ask("POST", "/api/patients/A1-invented/chart", Some(&nurse), Some(&entry));
+        assert_eq!(told.status, 201, "{}", told.body);
+    }
+    let charted = || served.ask("GET", "/api/patients/A1-invented/chart.csv", Some(&nurse), None).body;
+    let before = charted();
+    let browser = Browser::start().await;
+    browser.emulate(390, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    browser.open(&format!("http://{}/patients/A1-invented", served.address)).await;
+    let in_sight = "[...document.querySelectorAll('details.ask')].filter((d) => d.checkVisibility()).length";
+    assert_eq!(browser.number(in_sight).await, 10.0);
+    browser.number("(document.querySelector('#older-entries > summary').click(), 1)").await;
+    browser.wait_for(&format!("{in_sight} > 12")).await;
+    browser.assert_whole("a chart with its older entries").await;
+    // The first press asks, and strikes nothing out.
+    let asked =
+        "[...document.querySelectorAll('details.ask')].find((d) => d.closest('tr').textContent.includes('307'))";
+    browser.number(&format!("({asked}.querySelector('summary').click(), 1)")).await;
+    browser.wait_for(&format!("{asked}.querySelector('button').checkVisibility()")).await;
+    assert_eq!(charted(), before);
+    browser.number(&format!("({asked}.querySelector('button').focus(), 1)")).await;
+    browser.press_enter().await;
+    browser.wait_for(&format!("{asked} === undefined")).await;
+    let after = charted();
+    let gone: Vec<&str> = before.lines().filter(|line| !after.contains(line)).collect();
+    assert!(gone.len() == 1 && gone[0].contains(",307"), "{gone:?}");
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
 /// Paper outlives the screen: it says when it was printed, and by whom.
 #[tokio::test(flavor = "multi_thread")]
 async fn what_is_printed_says_when_and_by_whom() {

@@ -13,7 +13,7 @@ const draw = (run) => {
     $("task").textContent = say("Every reading was taken");
     $("how").replaceChildren(say("The files are in the run's folder too. Read every finding before the deck is used. Next:"), " ", el("a", { href: "/tests" }, say("verify the deck with this calibration")), ".");
   }
-  run.putDrawing(`${state.stage} ${state.next}`, state.stage === "place" ? state.drawing : null, say("Seen from above, head end left, the patient's right at the bottom. Rings fill with the load to be expected on each cell."));
+  if (state.stage !== "touch") run.putDrawing(`${state.stage} ${state.next}`, state.stage === "place" ? state.drawing : null, say("Seen from above, head end left, the patient's right at the bottom. Rings fill with the load to be expected on each cell."));
   drawButtons(run);
   drawFound(state);
   $("steps-head").textContent = say("The whole run, {} of {} readings taken", state.next, state.steps.length);
@@ -28,10 +28,13 @@ const drawPlaceTask = (state, { place, what, mass_kg: massKg }) => {
     ? `${mass} ${say("Middle at x {} mm from the plate's head end and y {} mm from the patient's right, within 2 mm; nothing else on the deck. Then hands off.", figure(place.x_mm, 0), figure(place.y_mm, 0))}`
     : say("A reading without load: nothing on the plates, nothing touches them.");
 };
-const drawTouchTask = ({ state, live }) => {
+const drawTouchTask = (run) => {
+  const { state, live } = run;
   const { places, under_way: underWay } = state.touch;
   const pressed = live?.touching?.pressed ?? 0;
   const place = places[pressed];
+  const drawing = underWay ? (state.touch.drawings[pressed] ?? null) : null;
+  run.putDrawing(`touch ${drawing ? pressed : "none"}`, drawing, say("Seen from above, head end left, the patient's right at the bottom. The square is the place to press."));
   if (!underWay) {
     $("task").textContent = say("Touch check: which cell answers where?");
     $("how").textContent = say("Nothing on the deck, hands off. Begin once the counts have settled, then press each place that is named here.");
@@ -76,8 +79,9 @@ const drawResiduals = (residuals) => {
     return bar;
   });
   const label = say("Residuals of {} readings, the largest {} g", residuals.length, figure(most, 1));
+  const scale = [[most, 12], [0, 70], [-most, 129]].map(([g, at]) => svg("text", { x: -8, y: at, "text-anchor": "end" }, g === 0 ? "0 g" : `${g > 0 ? "+" : ""}${figure(g, 1)} g`));
   $("residuals").replaceChildren(
-    svg("svg", { viewBox: "0 0 600 130", role: "img", "aria-label": label, class: "residuals" }, svg("line", { x1: 0, x2: 600, y1: 65, y2: 65, class: "axis" }), ...bars),
+    svg("svg", { viewBox: "-90 0 690 134", role: "img", "aria-label": label, class: "residuals" }, ...scale, svg("line", { x1: 0, x2: 600, y1: 65, y2: 65, class: "axis" }), ...bars),
     el("p", { class: "soft" }, say("{}: fitted less stated load, step by step.", label)),
     el("details", {}, el("summary", {}, say("As a table")), table(say("Residuals"), [say("step"), say("plate"), say("load, kg"), say("residual, g")], residuals.map((r) => ({ cells: [r.step, r.plate || "–", figure(r.load_kg, 3), figure(r.g, 1)] })))));
 };

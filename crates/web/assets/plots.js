@@ -14,6 +14,8 @@
       date: "%d.%m.%Y", year: "%Y", month: "%b %Y", dayMonth: "%-d. %b", dayMonthYear: "%-d. %b %Y", decimal: ",", thousands: ".",
     },
   });
+  // The library's own English writes days the American way.
+  else Plotly.register({ moduleType: "locale", name: "en-GB", dictionary: {}, format: { date: "%d/%m/%Y", dayMonth: "%-d %b", dayMonthYear: "%-d %b %Y" } });
   const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   const faint = (colour) => `color-mix(in srgb, ${colour} 22%, transparent)`;
 
@@ -111,7 +113,7 @@
     };
     if (onPaper()) Object.assign(layout, { autosize: false, width: PAPER_PX, height: canvas.clientHeight });
     else layout.autosize = true;
-    const config = { locale: inGerman ? "de" : "en-US", displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
+    const config = { locale: inGerman ? "de" : "en-GB", displaylogo: false, displayModeBar: matchMedia("(hover: hover)").matches ? "hover" : false, responsive: true, scrollZoom: false, modeBarButtonsToRemove: ["lasso2d", "select2d"] };
     canvas.querySelector(".waiting")?.remove();
     return Plotly.react(canvas, [...plot.bands.map(band), ...plot.series.map(trace)], layout, config);
   };

@@ -1,5 +1,5 @@
 // A night of the twin: begins it, looks in while it runs, draws bed, curve and report card.
-import { $, PLOT_CONFIG, asking, el, figure, plotAxis, plotLayout, say, token, warn } from "/static/shared.js";
+import { $, PLOT_CONFIG, asking, el, figure, plotAxis, plotLayout, say, table, token, warn } from "/static/shared.js";
 import { drawBed } from "/static/solid.js";
 
 const send = asking(say("The server does not answer. What stands here is the last that it said."));
@@ -21,6 +21,22 @@ const drawCurve = (curve) => {
   }), PLOT_CONFIG);
 };
 const headline = (label, value, unit, note) => el("div", { class: "headline" }, el("p", { class: "label" }, label), el("p", { class: "value" }, value, el("span", { class: "unit" }, ` ${unit}`)), el("p", { class: "note" }, note));
+const percent = (share, decimals) => `${figure(typeof share === "number" ? 100 * share : null, decimals)} %`;
+const drawCard = (card) => {
+  if (!card) return;
+  const { rows, asked } = card;
+  const verdict = (met) => el("span", { class: `verdict ${met ? "met" : "missed"}` }, met ? `✓ ${say("met")}` : `✗ ${say("not met")}`);
+  $("card").replaceChildren(
+    table(say("Asked over many nights"), [say("asked"), say("measured"), ""], asked.map((l) => [l.text, percent(l.value, 1), el("td", {}, verdict(l.met))])),
+    el("dl", { class: "facts" }, ...[
+      [say("rows settled"), `${rows.settled_rows}`],
+      [say("settled while the patient lay still"), percent(rows.share_settled, 0)],
+      [say("error, half of the rows within"), `${figure(rows.error_median_g, 0)} g`],
+      [say("error, 95 % of the rows within"), `${figure(rows.error_p95_g, 0)} g`],
+      [say("error, largest of a settled row"), `${figure(rows.error_max_g, 0)} g`],
+    ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])),
+    el("p", { class: "soft" }, say("Counted by the rules of the verb twin trial. A single night may miss a limit by chance; the verb judges many, and what was found or missed as well.")));
+};
 
 let drawn = "";
 const draw = (night) => {
@@ -39,15 +55,7 @@ const draw = (night) => {
   const angles = Object.fromEntries(night.sections.map((s) => [s.name, s.now_deg ?? 0]));
   $("bed").replaceChildren(drawBed(night.sections, night.plates.map((p) => ({ ...p, step: Math.max(0, Math.min(4, Math.floor((5 * p.kg) / most))), title: `${p.name}: ${figure(p.kg, 1)} kg` })), angles),
     el("p", {}, night.plates.map((p) => `${p.name} ${figure(p.kg, 1)} kg`).join(" · ")));
-  const { card } = night;
-  $("card").replaceChildren(el("dl", { class: "facts" }, ...[
-    [say("rows settled"), say("{} % of {}", figure(card.settled_pct, 0), card.rows)],
-    [say("error, mean"), `${figure(card.mean_g, 1)} g`],
-    [say("error, standard deviation"), `${figure(card.sd_g, 1)} g`],
-    [say("error, largest of a settled row"), `${figure(card.largest_g, 0)} g`],
-    [say("within 1.96 u"), say("{} %, of 95 % promised", figure(card.covered_pct, 1))],
-  ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])),
-    el("p", { class: "soft" }, say("Each settled row against the truth of that moment. The verb twin trial judges many nights, and counts apart what nobody told, pads and faults.")));
+  drawCard(night.card);
   const events = night.events.slice(-12).reverse();
   const key = events.map((e) => e.t_s + e.text).join("|");
   if (key !== drawn) {

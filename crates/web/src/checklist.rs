@@ -2,18 +2,21 @@
 //! ticked off beside the deck.
 
 use calibrate::plan::{Lift, Plan};
-use calibrate::touch::touch_places;
-use formats::deck::Deck;
+use calibrate::touch::{TouchPlace, touch_places};
+use formats::deck::{Deck, Plate};
 use maud::{Markup, PreEscaped, html};
 use report::number::{fixed, significant};
-use report::svg::{BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
+use report::svg::{BodyMark, DeckPlan};
 
 use crate::document::{Document, Section};
 use crate::layout::table;
+use crate::plan;
 use crate::words::Reader;
 
 /// Side of a body's foot in the drawings, mm.
 const FOOT_MM: f64 = 150.0;
+/// Side of the place that a hand presses, mm.
+const HAND_MM: f64 = 90.0;
 
 /// The whole file. `masses`: where the bodies were read from; `made_at`: RFC 3339.
 #[must_use]
@@ -145,33 +148,41 @@ pub(crate) fn drawing_of(reader: Reader, deck: &Deck, lift: &Lift) -> DeckPlan {
     let plates = deck.plates.iter().map(|plate| {
         let is_loaded = plate.name == lift.plate;
         let kg = |i: usize| lift.cells_kg.get(i).copied().filter(|_| is_loaded).unwrap_or(0.0);
-        let mark = |(i, cell): (usize, &formats::deck::Cell)| CellMark {
-            name: cell.name.clone(),
-            at_mm: cell.at_mm,
-            load_pct: 100.0 * kg(i).max(0.0) / capacity_kg(&cell.cell_type),
-        };
-        PlatePlan {
-            name: plate.name.clone(),
-            origin_mm: plate.origin_mm,
-            size_mm: plate.size_mm,
-            cells: plate.cells.iter().enumerate().map(mark).collect(),
-            field: None,
-            body: is_loaded.then(|| BodyMark {
-                name: lift.load.clone(),
-                at_mm: [lift.x_mm, lift.y_mm],
-                foot_mm: FOOT_MM,
-            }),
-        }
+        let load_pct = |i: usize, cell: &formats::deck::Cell| 100.0 * kg(i).max(0.0) / capacity_kg(&cell.cell_type);
+        let body = is_loaded.then(|| BodyMark {
+            name: lift.mass_kg.map_or_else(|| lift.load.clone(), |kg| plan::weighed(reader, &lift.load, kg)),
+            at_mm: [lift.x_mm, lift.y_mm],
+            foot_mm: FOOT_MM,
+        });
+        plan::flat_plate(plate, load_pct, body)
     });
     DeckPlan {
         title: reader.fill(
             "Step {}: {} on plate {} at x {} mm, y {} mm",
             [&lift.step.to_string(), &lift.load, &lift.plate, &lift.x_mm.to_string(), &lift.y_mm.to_string()],
         ),
-        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        sections: plan::sections(deck),
         plates: plates.collect(),
         side: None,
-        words: crate::plan::words(reader),
+        words: plan::words(reader),
+    }
+}
+
+/// Where the touch check wants a press.
+pub(crate) fn touch_drawing(reader: Reader, deck: &Deck, place: &TouchPlace) -> DeckPlan {
+    let here = |plate: &Plate| {
+        (plate.name == place.plate).then(|| BodyMark {
+            name: reader.fill("press here: {}", [&place.cell]),
+            at_mm: [place.x_mm, place.y_mm],
+            foot_mm: HAND_MM,
+        })
+    };
+    DeckPlan {
+        title: reader.fill("Press over cell {} of plate {}", [&place.cell, &place.plate]),
+        sections: plan::sections(deck),
+        plates: deck.plates.iter().map(|plate| plan::flat_plate(plate, |_, _| 0.0, here(plate))).collect(),
+        side: None,
+        words: plan::words(reader),
     }
 }
 

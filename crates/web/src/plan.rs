@@ -1,8 +1,8 @@
 //! A deck's plan from what `check` found: the drawing that page, workbench and report share.
 
 use ::design::{CheckReport, PlateReport};
-use formats::deck::Deck;
-use report::svg::{CellMark, DeckPlan, Field, PlanWords, PlatePlan, SectionPlan};
+use formats::deck::{Cell, Deck, Plate};
+use report::svg::{BodyMark, CellMark, DeckPlan, Field, PlanWords, PlatePlan, SectionPlan};
 
 use crate::words::Reader;
 
@@ -18,7 +18,7 @@ pub(crate) fn plan(reader: Reader, deck: &Deck, report: &CheckReport, case: usiz
     let name = deck.load_cases.get(case).map_or("", |c| &c.name);
     DeckPlan {
         title: reader.fill("{}: deflection under {}", [&deck.name, name]),
-        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        sections: sections(deck),
         plates: plates(deck, &report.plates, case),
         side: None,
         words: words(reader),
@@ -28,6 +28,34 @@ pub(crate) fn plan(reader: Reader, deck: &Deck, report: &CheckReport, case: usiz
 /// Words of a drawing.
 pub(crate) fn words(reader: Reader) -> PlanWords {
     PlanWords { mm_down: reader.say("mm down"), of_capacity: reader.say("of capacity") }
+}
+
+/// A plate that is not bent, with what stands on it and each cell's load, % of its capacity.
+pub(crate) fn flat_plate(plate: &Plate, load_pct: impl Fn(usize, &Cell) -> f64, body: Option<BodyMark>) -> PlatePlan {
+    let mark = |(i, cell): (usize, &Cell)| CellMark {
+        name: cell.name.clone(),
+        at_mm: cell.at_mm,
+        load_pct: load_pct(i, cell),
+    };
+    PlatePlan {
+        name: plate.name.clone(),
+        origin_mm: plate.origin_mm,
+        size_mm: plate.size_mm,
+        cells: plate.cells.iter().enumerate().map(mark).collect(),
+        field: None,
+        body,
+    }
+}
+
+/// A body's name with what it weighs.
+pub(crate) fn weighed(reader: Reader, name: &str, kg: f64) -> String {
+    // To the gram, and no digits beyond what is known of a round mass.
+    format!("{name} · {} kg", reader.signs(&((1e3 * kg).round() / 1e3).to_string()))
+}
+
+/// The bed's sections, as a plan names them.
+pub(crate) fn sections(deck: &Deck) -> Vec<SectionPlan> {
+    deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect()
 }
 
 /// The plates of a plan, bent by the load case number `case`.

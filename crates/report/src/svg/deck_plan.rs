@@ -85,7 +85,7 @@ pub struct PlatePlan {
 /// A body on a plate, with its place from the plate's corner.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BodyMark {
-    /// Name.
+    /// What it is, in a few words.
     pub name: String,
     /// Its middle, on the plate, mm.
     pub at_mm: [f64; 2],
@@ -251,28 +251,32 @@ fn draw_label(out: &mut String, place: Place, words: &str) {
     let _ = write!(out, r#"<text x="{x}" y="{y}" text-anchor="{}">{words}</text>"#, place.anchor.word());
 }
 
-/// Width of the two figures beside a body as drawn, with three digits each, mm.
-const FIGURES_MM: f64 = 210.0;
+/// Room between a body's foot and its words, mm.
+const ASIDE_MM: f64 = 14.0;
+/// From one line of a body's words to the next, mm.
+const LINE_MM: f64 = 38.0;
 
 impl BodyMark {
     /// The foot, its cross, and the way to it from the plate's corner: the head end and the patient's right.
     fn draw(&self, out: &mut String, [lx, ly]: [f64; 2]) {
         let (x, y) = (self.at_mm[0], ly - self.at_mm[1]);
         let half = self.foot_mm / 2.0;
-        // Figures stand on the side that has room, their own line never crossing the foot; on a narrow plate above it, or below.
-        let beside_y = (y + 12.0).min(ly - 12.0).max(40.0_f64.min(ly / 2.0));
-        let above_y = if y - half > 60.0 { y - half - 14.0 } else { y + half + 40.0 };
-        let (anchor, label_x, label_y) = if (lx - x).max(x) - half - 14.0 < FIGURES_MM {
+        let figures = format!("x {} · y {}", fixed(self.at_mm[0].round(), 0), fixed(self.at_mm[1].round(), 0));
+        let wide_mm = [&self.name, &figures].map(|words| labels::width(words, LETTER)).into_iter().fold(0.0, f64::max);
+        // What it is and where stand on the side that has room, their lines never crossing the foot; on a narrow plate above it, or below.
+        let beside_y = (y - LINE_MM / 2.0 + 12.0).min(ly - 12.0 - LINE_MM).max(40.0_f64.min(ly / 2.0));
+        let above = y - half > 60.0 + LINE_MM;
+        let above_y = if above { y - half - ASIDE_MM - LINE_MM } else { y + half + 40.0 };
+        let (anchor, label_x, label_y) = if (lx - x).max(x) - half - ASIDE_MM < wide_mm {
             ("middle", x, above_y)
         } else if x > lx / 2.0 {
-            ("end", x - half - 14.0, beside_y)
+            ("end", x - half - ASIDE_MM, beside_y)
         } else {
-            ("start", x + half + 14.0, beside_y)
+            ("start", x + half + ASIDE_MM, beside_y)
         };
         let _ = write!(
             out,
-            r#"<g><title>{}</title><path class="way" d="M0 {y}H{}M{x} {ly}V{}"/><rect class="body" x="{}" y="{}" width="{}" height="{}"/><path class="most" d="M{} {y}h48M{x} {}v48"/><text x="{label_x}" y="{label_y}" text-anchor="{anchor}">x {} · y {}</text></g>"#,
-            escape(&self.name),
+            r#"<g><title>{name}</title><path class="way" d="M0 {y}H{}M{x} {ly}V{}"/><rect class="body" x="{}" y="{}" width="{}" height="{}"/><path class="most" d="M{} {y}h48M{x} {}v48"/><text x="{label_x}" y="{label_y}" text-anchor="{anchor}">{name}</text><text x="{label_x}" y="{}" text-anchor="{anchor}">{figures}</text></g>"#,
             x - half,
             y + half,
             x - half,
@@ -281,8 +285,8 @@ impl BodyMark {
             self.foot_mm,
             x - 24.0,
             y - 24.0,
-            fixed(self.at_mm[0].round(), 0),
-            fixed(self.at_mm[1].round(), 0)
+            label_y + LINE_MM,
+            name = escape(&self.name),
         );
     }
 }
@@ -423,6 +427,7 @@ mod tests {
         narrow.plates[0].body = Some(BodyMark { name: "F20".into(), at_mm: [215.0, 212.5], foot_mm: 150.0 });
         let svg = narrow.svg();
         assert!(svg.contains(r#"<text x="215" y="558.5" text-anchor="middle">x 215 · y 213</text>"#), "{svg}");
+        assert!(svg.contains(r#"<text x="215" y="520.5" text-anchor="middle">F20</text>"#), "{svg}");
     }
 
     /// The lowest place under the plate's name, where a label would cover it: both stay readable.

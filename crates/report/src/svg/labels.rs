@@ -56,11 +56,17 @@ pub(super) struct Place {
     pub(super) anchor: Anchor,
 }
 
+/// How wide words of that height are.
+pub(super) fn width(words: &str, height: f64) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a label's letters are few")]
+    let letters = words.chars().count() as f64;
+    letters * LETTER_WIDTH * height
+}
+
 impl Place {
     /// What words of that height cover there.
     fn block(&self, words: &str, height: f64) -> Block {
-        #[expect(clippy::cast_precision_loss, reason = "a label's letters are few")]
-        let width = words.chars().count() as f64 * LETTER_WIDTH * height;
+        let width = width(words, height);
         let left = match self.anchor {
             Anchor::Start => self.at[0],
             Anchor::Middle => self.at[0] - width / 2.0,

@@ -86,34 +86,66 @@ const SHUNT_KG: f64 = 0.02;
 /// Stillness after which a settled row is asked for, s.
 pub const AGAIN_S: f64 = 15.0;
 
+/// Holds what an engine says, row by row, against what is true; for those who drive the night themselves. [`score`] is the rest.
+#[derive(Debug)]
+pub struct Judge {
+    card: Card,
+    quiet: Quiet,
+    again: Again,
+    pads: Pads,
+}
+
+impl Judge {
+    /// Of a night that has not begun.
+    #[must_use]
+    pub fn new(night: &Night<'_>) -> Self {
+        Self { card: Card::default(), quiet: Quiet::new(night), again: Again::default(), pads: Pads::default() }
+    }
+
+    /// Judges the row that the sample just taken from the night brought. Returns what a perfect deck would show, kg.
+    pub fn row(&mut self, night: &Night<'_>, sample: &Sample, weight: &Weight) -> f64 {
+        let now = night.now();
+        let condition = condition(night, sample);
+        let stillness = self.quiet.at(weight.t_s);
+        let true_kg = self.pads.reference_kg(weight, &now);
+        row(&mut self.card, condition, weight, true_kg, &now, stillness);
+        let answerable = now.aboard >= 1.0 && matches!(condition, Condition::Flat | Condition::Raised);
+        match self.again.row(stillness, answerable, weight.state == State::Settled) {
+            Some(Waited::Settled(after_s)) => self.card.again_s.push(after_s),
+            Some(Waited::Over(after_s)) if after_s > AGAIN_S => self.card.never_again += 1,
+            Some(Waited::Over(_)) | None => {}
+        }
+        true_kg
+    }
+
+    /// What the rows so far come to.
+    #[must_use]
+    pub fn so_far(&self) -> &Card {
+        &self.card
+    }
+
+    /// The card of the night that is over, with what the engine found in it.
+    #[must_use]
+    pub fn finish(mut self, night: &Night<'_>, found: &[Found]) -> Card {
+        events::hold(&mut self.card, night.truth(), found);
+        self.card.close();
+        self.card
+    }
+}
+
 /// Gives a night to an engine and scores what it says.
 ///
 /// # Errors
 /// A night that cannot go on.
 pub fn score(night: &mut Night<'_>, engine: &mut impl Engine) -> Result<Card, TwinError> {
-    let mut card = Card::default();
+    let mut judge = Judge::new(night);
     let mut sample = Sample::default();
-    let mut quiet = Quiet::new(night);
-    let mut again = Again::default();
-    let mut pads = Pads::default();
     while night.next_sample(&mut sample)? {
         if let Some(weight) = engine.weigh(&sample) {
-            let now = night.now();
-            let condition = condition(night, &sample);
-            let stillness = quiet.at(weight.t_s);
-            let true_kg = pads.reference_kg(&weight, &now);
-            row(&mut card, condition, &weight, true_kg, &now, stillness);
-            let answerable = now.aboard >= 1.0 && matches!(condition, Condition::Flat | Condition::Raised);
-            match again.row(stillness, answerable, weight.state == State::Settled) {
-                Some(Waited::Settled(after_s)) => card.again_s.push(after_s),
-                Some(Waited::Over(after_s)) if after_s > AGAIN_S => card.never_again += 1,
-                Some(Waited::Over(_)) | None => {}
-            }
+            judge.row(night, &sample, &weight);
         }
     }
-    events::hold(&mut card, night.truth(), &engine.found());
-    card.close();
-    Ok(card)
+    Ok(judge.finish(night, &engine.found()))
 }
 
 fn condition(night: &Night<'_>, sample: &Sample) -> Condition {

@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 
 use super::kept::{Kept, NAME};
 use super::{Body, Start};
-use crate::checklist::drawing_of;
+use crate::checklist::{drawing_of, touch_drawing};
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
 use crate::guided::{against, is_all_the_same, meant_for, no_step};
@@ -374,7 +374,7 @@ impl Session {
             self.run.rows.iter().enumerate().map(|(i, row)| self.step_of(reader, i, &row.load, next)).collect();
         let touched = self.kept.touched.as_ref().map(|t| t.iter().map(|f| reader.stage(f)).collect::<Vec<_>>());
         let touch = json!({
-            "places": self.places, "under_way": self.touching.is_some(),
+            "places": self.places, "drawings": self.touch_drawings(reader), "under_way": self.touching.is_some(),
             "found": touched, "left_out": self.kept.touch_left_out,
         });
         json!({
@@ -403,6 +403,12 @@ impl Session {
         };
         let place = place.map(|(plate, x_mm, y_mm)| json!({ "plate": plate, "x_mm": x_mm, "y_mm": y_mm }));
         json!({ "step": self.run.rows[index].step, "what": what, "mass_kg": mass_kg, "place": place, "done": index < next })
+    }
+
+    /// Where to press, place by place, while that is asked for.
+    fn touch_drawings(&self, reader: Reader) -> Vec<String> {
+        let drawn = |place| reader.drawn(&touch_drawing(reader, &self.deck, place).svg());
+        if self.touching.is_some() { self.places.iter().map(drawn).collect() } else { Vec::new() }
     }
 
     fn drawing(&self, reader: Reader, next: usize) -> Option<String> {

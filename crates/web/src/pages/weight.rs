@@ -1,8 +1,9 @@
 //! The weight page: what the patient weighs over time, whether it may be believed, what happened.
 
 use formats::weights::{State, Weight};
+use jiff::{SignedDuration, Timestamp};
 use maud::{Markup, html};
-use report::number::{decimals_for, fixed, optional, with_uncertainty};
+use report::number::{decimals_for, fixed, optional};
 use report::text::{clock, fault_word};
 use weigh::{EventKind, WeighReport};
 
@@ -33,7 +34,7 @@ pub fn weight(reader: Reader, subject: &str, weights: &[Weight], report: &WeighR
                 (headline(reader.say("On the deck besides"), &fixed(report.items_kg, 2), "kg", reader.say("items that came and went since the tare")))
             }
             (panel(reader.say("Weight over time"), &curve(reader, weights, report)))
-            (panel(reader.say("What happened"), &events(reader, report)))
+            (panel(reader.say("What happened"), &events(reader, weights, report)))
             @if !report.faults.is_empty() {
                 (panel(reader.say("Faults"), &html! { ul.plain { @for f in &report.faults { li { (clock(f.t_s)) " " (reader.say("cell")) " " (f.cell) ": " (reader.stage(fault_word(f.kind))) } } } }))
             }
@@ -158,21 +159,38 @@ fn around(settled: &[&&Weight]) -> Option<[f64; 2]> {
     Some([low - room, high + room])
 }
 
-fn events(reader: Reader, report: &WeighReport) -> Markup {
+/// A time of the run on the clock that the plot has, with the day where the rows reach over several.
+fn wall(weights: &[Weight], t_s: f64) -> Option<String> {
+    let (first, last) = (weights.first()?, weights.last()?);
+    let day = |time: Timestamp| time.strftime("%m-%d").to_string();
+    // Rows end before their times leave the calendar, and so do events.
+    let time = first.time?.checked_add(SignedDuration::try_from_secs_f64((t_s - first.t_s).floor()).ok()?).ok()?;
+    let clock = time.strftime("%H:%M:%S").to_string();
+    Some(if day(first.time?) == day(last.time?) { clock } else { format!("{} {clock}", day(time)) })
+}
+
+fn events(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
+    let at = |t_s: f64| wall(weights, t_s);
+    let head = if at(0.0).is_some() {
+        reader.say("Time (UTC), and since the start; place from the head end and from the patient's right")
+    } else {
+        reader.say("Time since the start; place from the head end and from the patient's right")
+    };
     let contacts = report.events.iter().filter(|e| e.kind == EventKind::Contact).count();
     let rows: Vec<Vec<Markup>> = report
         .events
         .iter()
         .filter(|e| e.kind != EventKind::Contact)
         .map(|e| {
+            // To the gram throughout, so that the column can be read down.
             let size = match (e.kg, e.u_kg) {
-                (Some(kg), Some(u)) => with_uncertainty(kg, u),
+                (Some(kg), Some(u)) => format!("{} ± {}", fixed(kg, 3), fixed(u, 3)),
                 (kg, _) => optional(kg, |k| fixed(k, 3)),
             };
             let place =
                 e.x_mm.zip(e.y_mm).map_or_else(|| "–".to_owned(), |(x, y)| format!("{}, {}", fixed(x, 0), fixed(y, 0)));
             vec![
-                html! { (clock(e.t_s)) },
+                html! { @if let Some(wall) = at(e.t_s) { (wall) " " span.soft { (clock(e.t_s)) } } @else { (clock(e.t_s)) } },
                 html! { span.left { (signs(&reader.event(&e.text))) } },
                 html! { (signs(&size)) },
                 html! { (place) },
@@ -181,7 +199,7 @@ fn events(reader: Reader, report: &WeighReport) -> Markup {
         .collect();
     html! {
         @if rows.is_empty() { p { (reader.say("Nothing but the patient's own weight changed.")) } }
-        @else { (table(reader.say("Time since the start; place from the head end and from the patient's right"), &[reader.say("at"), reader.say("<what happened"), "kg", "x, y mm"], &rows)) }
+        @else { (table(head, &[reader.say("at"), reader.say("<what happened"), "kg", "x, y mm"], &rows)) }
         @if contacts > 0 { p { (reader.fill("{} times someone leaned on the bed and let go; none of it entered the weight.", [&contacts.to_string()])) } }
     }
 }
@@ -189,6 +207,24 @@ fn events(reader: Reader, report: &WeighReport) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_event_has_the_time_of_the_plot_and_its_day_where_there_are_several() {
+        let weight = |t_s: f64| Weight {
+            time: format!("2031-03-02T{:02}:30:00Z", t_s / 3600.0).parse().ok(),
+            t_s,
+            patient_kg: None,
+            u_kg: None,
+            state: State::Empty,
+        };
+        let mut weights = vec![weight(0.0), weight(7200.0)];
+        assert_eq!(wall(&weights, 3725.9).unwrap(), "01:32:05");
+        weights[1].time = "2031-03-03T00:10:00Z".parse().ok();
+        assert_eq!(wall(&weights, 3725.9).unwrap(), "03-02 01:32:05");
+        weights[0].time = None;
+        assert_eq!(wall(&weights, 3725.9), None);
+        assert_eq!(wall(&[], 1.0), None);
+    }
 
     #[test]
     fn a_band_ends_where_nothing_is_known() {

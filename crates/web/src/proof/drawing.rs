@@ -1,7 +1,7 @@
 //! A step's bodies, drawn where they are to stand.
 
 use formats::deck::{Deck, Plate};
-use report::svg::{BedSide, BodyMark, CellMark, DeckPlan, PlatePlan, SectionPlan};
+use report::svg::{BedSide, BodyMark, DeckPlan};
 use verify::plan::{Placed, Setting, Step};
 
 use crate::plan;
@@ -15,18 +15,13 @@ pub(super) fn drawing(reader: Reader, deck: &Deck, step: &Step) -> DeckPlan {
     let on = |plate: &Plate| step.bodies.iter().filter(|b| b.plate == plate.name).collect::<Vec<_>>();
     let plates = deck.plates.iter().map(|plate| {
         let here = on(plate);
-        PlatePlan {
-            name: plate.name.clone(),
-            origin_mm: plate.origin_mm,
-            size_mm: plate.size_mm,
-            cells: plate
-                .cells
-                .iter()
-                .map(|c| CellMark { name: c.name.clone(), at_mm: c.at_mm, load_pct: 0.0 })
-                .collect(),
-            field: None,
-            body: here.first().map(|b| BodyMark { name: names(&here), at_mm: b.at_mm, foot_mm: FOOT_MM }),
-        }
+        let kg: f64 = here.iter().map(|b| b.mass_kg).sum();
+        let body = here.first().map(|b| BodyMark {
+            name: plan::weighed(reader, &names(&here), kg),
+            at_mm: b.at_mm,
+            foot_mm: FOOT_MM,
+        });
+        plan::flat_plate(plate, |_, _| 0.0, body)
     });
     let mut words: Vec<String> = deck
         .plates
@@ -41,7 +36,7 @@ pub(super) fn drawing(reader: Reader, deck: &Deck, step: &Step) -> DeckPlan {
     }
     DeckPlan {
         title: words.join("; "),
-        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        sections: plan::sections(deck),
         plates: plates.collect(),
         side,
         words: plan::words(reader),

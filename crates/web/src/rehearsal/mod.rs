@@ -1,12 +1,12 @@
 //! The twin, watched: an invented night on the deck lived through at speed, weighed as a ward would, and set against what is true.
 //!
-//! | module | what it does |
-//! |--------|--------------|
-//! | `run`  | the night, on a thread of its own |
-//! | `card` | what the weights were worth |
-//! | `page` | the page |
+//! | module  | what it does |
+//! |---------|--------------|
+//! | `run`   | the night, on a thread of its own |
+//! | `curve` | shown and true weight over the night |
+//! | `page`  | the page |
 
-mod card;
+mod curve;
 mod page;
 mod run;
 

@@ -61,7 +61,7 @@ fn help(reader: Reader) -> Markup {
             summary { (reader.say("Help with this page")) }
             ul.plain {
                 li { (reader.say("A virtual deck is built from deck.toml, its cells drawn from the seed; a virtual bench calibrates it; then the night runs and is weighed as on a ward. The same scenario and seed give the same night.")) }
-                li { strong { (reader.say("Error")) } ": " (reader.say("the settled weight less what a perfect deck would show.")) " " strong { (reader.say("Within 1.96 u")) } ": " (reader.say("how often the truth lay in the stated interval; 95 % is what it promises.")) }
+                li { strong { (reader.say("Error")) } ": " (reader.say("the settled weight less what a perfect deck would show; with a changed pad, as the weigher booked its fluid.")) " " (reader.say("The report card counts as the verb twin trial does.")) }
                 li { (reader.say("A night that goes badly is worth most: look at the events beside the curve, then at the deck on the workbench.")) }
                 li { (reader.say("For many nights and conditions at once:")) " " code { "bedplate twin trial" } "; " (reader.say("for files to keep:")) " " code { "bedplate twin" } "." }
                 li { a href="/manual/stages/twin" { (reader.say("The manual on the twin")) } }

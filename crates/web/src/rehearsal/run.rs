@@ -8,12 +8,13 @@ use std::time::{Duration, Instant};
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 use formats::recording::Sample;
-use formats::weights::Weight;
+use formats::weights::{State, Weight};
 use serde_json::{Value, json};
+use twin::trial::{Judge, ReportCard, Tally};
 use twin::{BenchOptions, BuiltDeck, Night, Scenario, bench_run};
 use weigh::{Options, Weigher};
 
-use super::card::Card;
+use super::curve::Curve;
 use crate::words::Reader;
 
 /// Events that the page shows, newest last.
@@ -38,7 +39,9 @@ pub(super) struct Shared {
     /// Number, time and words of an event: one that is put right comes again under its number.
     events: VecDeque<(usize, f64, String)>,
     happened: usize,
-    card: Card,
+    curve: Curve,
+    /// What the rows so far are worth, by the rules of the trial.
+    judged: Option<ReportCard>,
     problem: Option<String>,
     finished: bool,
 }
@@ -109,6 +112,7 @@ fn live(
     let mut weigher =
         Weigher::new(deck, &calibration, night.header(), night.actions(), options).map_err(|e| e.to_string())?;
     let of_plate: Vec<usize> = deck.cells().map(|(plate, _)| plate).collect();
+    let mut judge = Judge::new(&night);
     let mut sample = Sample::default();
     let (mut paced, mut told) = ((Instant::now(), 0.0), Instant::now());
     while night.next_sample(&mut sample).map_err(|e| e.to_string())? {
@@ -116,10 +120,10 @@ fn live(
             return Ok(());
         }
         if let Some(row) = weigher.push(&sample) {
-            let moment = night.now();
-            let truth = (moment.aboard > ABOARD).then(|| moment.shown_kg());
+            let judged_kg = judge.row(&night, &sample, &row);
+            let truth = (night.now().aboard > ABOARD).then_some(judged_kg);
             let mut shared = locked(shared);
-            shared.card.add(&row, truth);
+            shared.curve.add(row.t_s, row.patient_kg.filter(|_| row.state == State::Settled), truth);
             (shared.row, shared.true_kg) = (Some(row), truth);
             let news = weigher.news();
             shared.take(news.events);
@@ -131,11 +135,21 @@ fn live(
             shared.t_s = sample.t_s;
             shared.tilt_deg.clone_from(&sample.tilt_deg);
             shared.plates_kg = plates_kg(deck, &calibration, &of_plate, &sample);
+            shared.judged = Some(judged(&judge, scenario, seed));
         }
         pace(&mut paced, sample.t_s, speed);
     }
-    locked(shared).t_s = 3600.0 * scenario.hours;
+    let mut shared = locked(shared);
+    shared.t_s = 3600.0 * scenario.hours;
+    shared.judged = Some(judged(&judge, scenario, seed));
     Ok(())
+}
+
+/// The card of one night so far. What the weigher found is told beside it, and not judged here.
+fn judged(judge: &Judge, scenario: &Scenario, seed: u64) -> ReportCard {
+    let mut tally = Tally::new(1, scenario.hours, seed);
+    tally.add(&[], judge.so_far());
+    tally.report()
 }
 
 /// Waits so that the night runs at its speed; a new speed counts from where the night stands.
@@ -203,8 +217,12 @@ impl Shared {
             "u_kg": row.and_then(|r| r.u_kg),
             "state": row.map(|r| r.state.word()),
             "true_kg": shared.true_kg,
-            "card": shared.card.figures(),
-            "curve": shared.card.curve(),
+            "card": shared.judged.as_ref().map(|card| json!({
+                "rows": card.all,
+                "asked": card.limits.iter().filter(|l| l.met.is_some()).map(|l| json!({
+                    "text": reader.stage(l.text), "value": l.value, "met": l.met })).collect::<Vec<_>>(),
+            })),
+            "curve": shared.curve.points(),
             "happened": shared.happened,
             "events": shared.events.iter().map(|(_, t_s, text)| json!({ "t_s": t_s, "text": reader.event(text) })).collect::<Vec<_>>(),
             "sections": deck.sections.iter().enumerate().map(|(i, s)| json!({ "name": s.name, "length_mm": s.length_mm,

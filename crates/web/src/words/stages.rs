@@ -65,6 +65,7 @@ mod tests {
             include_str!("../../../design/src/warnings.rs"),
             include_str!("../../../design/src/budget/model.rs"),
             include_str!("../../../report/src/charts/verification.rs"),
+            include_str!("../../../twin/src/trial/report.rs"),
             include_str!("../guided/listening.rs"),
             include_str!("../guided/keeping.rs"),
             include_str!("../guided/mod.rs"),

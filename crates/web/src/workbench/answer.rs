@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 use formats::deck::{Deck, Edit};
 use report::number::{fixed, significant};
-use report::svg::{DeckPlan, SectionPlan};
+use report::svg::DeckPlan;
 use report::text::requirement_words;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -140,7 +140,7 @@ fn plan(reader: Reader, deck: &Deck, seen: &design::Glance, case: usize) -> Deck
     let name = deck.load_cases.get(case).map_or(reader.say("no load"), |c| &c.name);
     DeckPlan {
         title: reader.fill("{}: deflection under {}", [&deck.name, name]),
-        sections: deck.sections.iter().map(|s| SectionPlan { name: s.name.clone(), length_mm: s.length_mm }).collect(),
+        sections: crate::plan::sections(deck),
         plates: crate::plan::plates(deck, &seen.plates, case),
         side: None,
         words: crate::plan::words(reader),

@@ -25,7 +25,9 @@ use crate::ward::call::Call;
 /// An entry may come so long before the stay: who lies down was weighed first, and charted before. µs.
 const HOUR_US: i64 = 3_600_000_000;
 /// Chart entries shown on the page, newest first.
-const ENTRIES: usize = 30;
+const ENTRIES: usize = 200;
+/// Of these, so many in sight.
+const ENTRIES_IN_SIGHT: usize = 10;
 
 pub(super) fn list(call: &Call) -> Result<Answer, Problem> {
     let reader = call.reader;
@@ -322,29 +324,57 @@ pub(super) fn answer(call: &Call) -> Result<Answer, Problem> {
     Ok(Answer::go(format!("/patients/{label}")))
 }
 
+/// The newest entries; older ones are there when asked for.
 fn entries(call: &Call, label: &str, chart: &[Charted], may_care: bool) -> Markup {
     let reader = call.reader;
+    let shown = chart.len().min(ENTRIES);
+    let (older, newest) = chart.split_at(chart.len() - shown.min(ENTRIES_IN_SIGHT));
+    let older = &older[chart.len() - shown..];
     html! {
         section.panel {
             h2 { (reader.say("Chart")) }
             @if chart.is_empty() { p { (reader.say("Nothing is charted yet.")) } }
-            @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table {
-                thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words { span.hidden { (reader.say("Strike out")) } } } }
-                tbody { @for entry in chart.iter().rev().take(ENTRIES) { tr {
-                    th scope="row" { (local(call, entry.body.time)) }
-                    td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
-                    td { (reader.number(entry.body.volume_ml, 0)) }
-                    td.words { (entry.body.note) }
-                    td.words { (entry.author) }
-                    td { @if may_care {
-                        form method="post" action=(format!("/patients/{label}/strike")) {
-                            (guard(call))
-                            input type="hidden" name="number" value=(entry.number);
-                            button.small { (reader.say("Strike out")) }
-                        }
-                    } }
-                } } }
+            @else { (entry_table(call, label, reader.say("Chart"), newest, may_care)) }
+            @if !older.is_empty() {
+                details #older-entries {
+                    summary { (reader.fill("{} older entries", [&older.len().to_string()])) }
+                    (entry_table(call, label, reader.say("Older entries"), older, may_care))
+                }
+            }
+            @if chart.len() > shown { p.soft { (reader.fill("Of {} entries the newest {} stand here; day sheets have those of their day.", [&chart.len().to_string(), &shown.to_string()])) } }
+        }
+    }
+}
+
+fn entry_table(call: &Call, label: &str, name: &str, chart: &[Charted], may_care: bool) -> Markup {
+    let reader = call.reader;
+    html! {
+        div.scroll tabindex="0" role="region" aria-label=(name) { table {
+            thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words { span.hidden { (reader.say("Strike out")) } } } }
+            tbody { @for entry in chart.iter().rev() { tr {
+                th scope="row" { (local(call, entry.body.time)) }
+                td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
+                td { (reader.number(entry.body.volume_ml, 0)) }
+                td.words { (entry.body.note) }
+                td.words { (entry.author) }
+                td { @if may_care { (strike_out(call, label, entry)) } }
             } } }
+        } }
+    }
+}
+
+/// Striking an entry out takes two presses: the balance rests on it.
+fn strike_out(call: &Call, label: &str, entry: &Charted) -> Markup {
+    let reader = call.reader;
+    let of = reader.fill("Strike out {} mL", [&reader.number(entry.body.volume_ml, 0)]);
+    html! {
+        details.ask {
+            summary aria-label=(of) { (reader.say("Strike out")) }
+            form method="post" action=(format!("/patients/{label}/strike")) {
+                (guard(call))
+                input type="hidden" name="number" value=(entry.number);
+                button.small { (reader.say("Yes, strike it out")) }
+            }
         }
     }
 }

@@ -28,7 +28,7 @@ pub(super) fn weights(call: &Call) -> Result<Answer, Problem> {
         section.panel {
             @if seconds.is_empty() { p { (reader.say("No weight was kept in this time.")) } }
             @else { (curve(call, &seconds)) }
-            p.soft { (reader.number(seconds.len() as f64, 0)) " " (reader.say("weights; of each stretch the lowest and the highest settled one are drawn, and the middle one of the others")) }
+            @if !seconds.is_empty() { p.soft { (reader.fill("{} weights were kept, at most one a second.", [&reader.number(seconds.len() as f64, 0)])) } }
         }
         (frame::plots())
     };
