@@ -10,8 +10,9 @@ use crate::clinical::ultrafiltration;
 use crate::dose::kidney::{self, UMOL_L_PER_MG_DL};
 use crate::estimate::{Fit, Record, seconds};
 use crate::insensible::{AgeGroup, age_group};
-use crate::ledger::{distribute, hours};
+use crate::ledger::hours;
 use crate::report::{Overload, Row, Window};
+use crate::urine;
 
 /// Length of the session for which an ultrafiltration rate is shown, h. Common practice, no source.
 const SESSION_H: f64 = 4.0;
@@ -202,14 +203,6 @@ impl Asked<'_> {
         let counts = |line: usize| is_urine(line) && !doubted.contains(&line);
         let flows: Vec<_> =
             ledger.flows.iter().filter(|flow| counts(ledger.entries[flow.entry_idx].line)).cloned().collect();
-        let Some(last_h) = flows.iter().map(|flow| flow.stamp_h).reduce(f64::max) else { return Vec::new() };
-        let end_h = last_h.min(self.record.span.end_h);
-        let n = end_h.floor().max(0.0) as usize;
-        // Hours that end with the last entry: what came after is not charted yet.
-        let times: Vec<f64> = (0..=n).map(|k| end_h - (n - k) as f64).collect();
-        // Stages are of volume; what runs on after the last reading has a mass alone.
-        let g_per_ml = flows.iter().find(|f| f.signed_ml != 0.0).map_or(1.0, |f| f.body_g / f.signed_ml);
-        let hourly: Vec<f64> = distribute(&flows, &times).iter().map(|step| -step.body_g / g_per_ml).collect();
         let patient = &self.file.patient;
         let named = [
             ("dry weight", patient.dry_kg),
@@ -219,18 +212,30 @@ impl Asked<'_> {
         let Some((name, kg)) = named.into_iter().find_map(|(name, kg)| kg.map(|kg| (name, kg))) else {
             return Vec::new();
         };
-        let Some(stage) = urine_stage(&hourly, kg) else { return Vec::new() };
-        let over = hourly.len().min(24);
-        let rate = hourly[hourly.len() - over..].iter().sum::<f64>() / over as f64 / kg;
+        let spans = urine::spans(&flows, self.record.span.end_h);
+        let stages: Vec<_> = spans.iter().map(|span| urine_stage(&span.hourly_ml, kg)).collect();
+        let Some(worst) = stages.iter().flatten().map(|stage| stage.worst).max() else { return Vec::new() };
+        let Some((last, now)) = spans.last().zip(stages.last()) else { return Vec::new() };
+        let over = last.hourly_ml.len().min(24);
+        let rate = last.hourly_ml[last.hourly_ml.len() - over..].iter().sum::<f64>() / over.max(1) as f64 / kg;
+        let mut text = match now {
+            Some(stage) => {
+                format!("{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {worst} at worst", stage.now)
+            }
+            None => {
+                format!("{rate:.2} mL/kg/h over the last {over} h: too few for a stage by urine now, {worst} at worst")
+            }
+        };
+        let between_h: f64 = spans.windows(2).map(|pair| pair[1].from_h - pair[0].to_h).sum();
+        if between_h >= 1.0 {
+            text += &format!("; {between_h:.0} h without charted urine are not counted");
+        }
         vec![Answer {
             question: "urine output and kidney stage",
             value: rate,
             u: None,
             unit: "mL/kg/h",
-            text: format!(
-                "{rate:.2} mL/kg/h over the last {over} h: stage {} by urine now, {} at worst",
-                stage.now, stage.worst
-            ),
+            text,
             basis: format!(
                 "charted urine over {name} {kg:.1} kg{}; KDIGO 2012; a weight raised by fluid hides oliguria",
                 if doubted.is_empty() { String::new() } else { format!(", without {}, in doubt", lines(&doubted)) }

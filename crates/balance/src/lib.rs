@@ -38,6 +38,7 @@ mod options;
 mod report;
 mod screen;
 pub mod thin;
+mod urine;
 mod watch;
 mod windows;
 

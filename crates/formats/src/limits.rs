@@ -2,6 +2,11 @@
 
 use std::fmt;
 
+/// No quantity of a deck is larger than this in its unit, nor one above 0 smaller than [`LEAST`]: products and quotients of a few such
+/// numbers stay numbers.
+const MOST: f64 = 1e15;
+const LEAST: f64 = 1e-15;
+
 /// An interval of finite numbers, with the reason for it where that helps the user.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Limits {
@@ -42,7 +47,8 @@ impl Limits {
 
     /// Whether the number may stand.
     pub(crate) fn allow(&self, value: f64) -> bool {
-        value.is_finite() && value <= self.high && if self.above { value > self.low } else { value >= self.low }
+        let is_low = if self.above { value - self.low < LEAST } else { value < self.low };
+        value.abs() <= MOST && value <= self.high && !is_low
     }
 }
 
@@ -73,6 +79,9 @@ pub(crate) fn parse(text: &str, limits: &Limits) -> Result<f64, Misfit> {
     let text = text.trim();
     match text.parse::<f64>() {
         Ok(value) if limits.allow(value) => Ok(value),
+        Ok(value) if value.is_finite() && (value.abs() > MOST || (value != 0.0 && value.abs() < LEAST)) => {
+            Err(Misfit { found: text.to_owned(), expected: format!("{limits} of a size from {LEAST:e} to {MOST:e}") })
+        }
         Ok(value) if value.is_finite() => Err(Misfit { found: text.to_owned(), expected: limits.to_string() }),
         Ok(_) => Err(Misfit { found: format!("`{text}`"), expected: format!("{limits} that is finite") }),
         Err(_) => Err(Misfit { found: quoted(text), expected: expectation(text, limits) }),
@@ -127,6 +136,12 @@ mod unit {
             misfit("1,5", &Limits::POSITIVE),
             "found `1,5`, expected a number above 0, written with a decimal point: `1.5`"
         );
+        assert_eq!(
+            misfit("1e300", &Limits::POSITIVE),
+            "found 1e300, expected a number above 0 of a size from 1e-15 to 1e15"
+        );
+        assert!(misfit("4e-301", &Limits::POSITIVE).ends_with("of a size from 1e-15 to 1e15"));
+        assert_eq!(parse("4e-301", &Limits::NOT_NEGATIVE), Ok(4e-301));
         assert_eq!(misfit("NaN", &Limits::ANY), "found `NaN`, expected a number that is finite");
         assert_eq!(misfit("1e999", &Limits::ANY), "found `1e999`, expected a number that is finite");
         assert_eq!(misfit("-1", &Limits::NOT_NEGATIVE), "found -1, expected a number of at least 0");

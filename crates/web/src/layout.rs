@@ -153,7 +153,7 @@ pub(crate) fn caution(reader: Reader) -> &'static str {
 }
 
 /// The choice of a language, which leads back here.
-fn languages(reader: Reader, here: &str) -> Markup {
+pub(crate) fn languages(reader: Reader, here: &str) -> Markup {
     let choice = |tag: &str, name: &str| {
         html! { button.choice name="language" value=(tag) lang=(tag) aria-pressed=(reader.tag() == tag) { (name) } }
     };

@@ -1,44 +1,89 @@
-//! The manual of `docs/`, as pages of the server itself.
+//! The manual of `docs/`, as pages of the server itself, in the reader's language where a page is written in it.
 
 use axum::http::StatusCode;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pulldown_cmark::{CowStr, Event, Options, Parser, Tag, TagEnd, html as markdown};
 
-use crate::layout::CAUTION;
+use crate::layout;
+use crate::words::{Language, Reader};
 
-/// A page of the manual: its file below `docs/` without its ending, its short name, its text.
+/// A page of the manual.
 struct Page {
+    /// Its file below `docs/` without its ending.
     path: &'static str,
+    /// Its short name.
     name: &'static str,
-    text: &'static str,
+    english: &'static str,
+    /// What is made from the code, and long cards of measurements, are English alone.
+    german: Option<&'static str>,
 }
 
-macro_rules! page {
-    ($path:literal, $name:literal) => {
-        Page { path: $path, name: $name, text: include_str!(concat!("../../../docs/", $path, ".md")) }
+macro_rules! text {
+    ($path:literal) => {
+        include_str!(concat!("../../../docs/", $path, ".md"))
     };
 }
 
 const PAGES: &[Page] = &[
-    page!("README", "Manual"),
-    page!("story", "Story"),
-    page!("stages/design", "Design"),
-    page!("check-card", "Design: how near"),
-    page!("stages/calibrate", "Calibrate"),
-    page!("stages/verify", "Verify"),
-    page!("stages/weigh", "Weigh"),
-    page!("weighing-card", "Weighing: report card"),
-    page!("signal-filter", "The low-pass"),
-    page!("stages/balance", "Balance"),
-    page!("balance-card", "Balance: report card"),
-    page!("stages/twin", "Twin"),
-    page!("stages/ward", "Ward"),
-    page!("scale", "Ward: scale"),
-    page!("commands", "Commands"),
-    page!("formats", "Formats"),
-    page!("validation", "Validation"),
-    page!("licences", "Licences"),
-    page!("extend", "To add something"),
+    Page { path: "README", name: "Manual", english: text!("README"), german: Some(text!("de/README")) },
+    Page { path: "story", name: "Story", english: text!("story"), german: Some(text!("de/story")) },
+    Page {
+        path: "stages/design",
+        name: "Design",
+        english: text!("stages/design"),
+        german: Some(text!("de/stages/design")),
+    },
+    Page {
+        path: "check-card",
+        name: "Design: how near",
+        english: text!("check-card"),
+        german: Some(text!("de/check-card")),
+    },
+    Page {
+        path: "stages/calibrate",
+        name: "Calibrate",
+        english: text!("stages/calibrate"),
+        german: Some(text!("de/stages/calibrate")),
+    },
+    Page {
+        path: "stages/verify",
+        name: "Verify",
+        english: text!("stages/verify"),
+        german: Some(text!("de/stages/verify")),
+    },
+    Page {
+        path: "stages/weigh",
+        name: "Weigh",
+        english: text!("stages/weigh"),
+        german: Some(text!("de/stages/weigh")),
+    },
+    Page { path: "weighing-card", name: "Weighing: report card", english: text!("weighing-card"), german: None },
+    Page {
+        path: "signal-filter",
+        name: "The low-pass",
+        english: text!("signal-filter"),
+        german: Some(text!("de/signal-filter")),
+    },
+    Page {
+        path: "stages/balance",
+        name: "Balance",
+        english: text!("stages/balance"),
+        german: Some(text!("de/stages/balance")),
+    },
+    Page {
+        path: "balance-card",
+        name: "Balance: report card",
+        english: text!("balance-card"),
+        german: Some(text!("de/balance-card")),
+    },
+    Page { path: "stages/twin", name: "Twin", english: text!("stages/twin"), german: Some(text!("de/stages/twin")) },
+    Page { path: "stages/ward", name: "Ward", english: text!("stages/ward"), german: Some(text!("de/stages/ward")) },
+    Page { path: "scale", name: "Ward: scale", english: text!("scale"), german: Some(text!("de/scale")) },
+    Page { path: "commands", name: "Commands", english: text!("commands"), german: None },
+    Page { path: "formats", name: "Formats", english: text!("formats"), german: None },
+    Page { path: "validation", name: "Validation", english: text!("validation"), german: None },
+    Page { path: "licences", name: "Licences", english: text!("licences"), german: None },
+    Page { path: "extend", name: "To add something", english: text!("extend"), german: Some(text!("de/extend")) },
 ];
 
 /// Drawings of the manual: file below `docs/`, and what it holds. They are part of the page that shows them.
@@ -47,30 +92,47 @@ const DRAWINGS: &[(&str, &str)] = &[("signal-filter.svg", include_str!("../../..
 /// Where the manual lies on a server.
 pub(crate) const AT: &str = "/manual";
 
+/// Folder of the German pages below `docs/`.
+const GERMAN: &str = "de/";
+
 /// The first page.
 pub(crate) const FIRST: &str = "README";
 
 /// A page by its file below `docs/`, or what to say where there is none.
-pub(crate) fn page(path: &str) -> (StatusCode, String) {
+pub(crate) fn page(reader: Reader, path: &str) -> (StatusCode, String) {
     let (status, html) = match PAGES.iter().find(|page| page.path == path) {
-        Some(page) => (StatusCode::OK, frame(page.path, page.name, &PreEscaped(body_of(page)))),
+        Some(page) => (StatusCode::OK, frame(reader, page.path, reader.say(page.name), &shown(reader, page))),
         None => {
-            let body = html! { h1 { "Not in the manual" } p { "There is no page " code { (path) } "." } };
-            (StatusCode::NOT_FOUND, frame(path, "Not in the manual", &body))
+            let title = reader.say("Not in the manual");
+            let body =
+                html! { h1 { (title) } p { (reader.say("There is no page of this name:")) " " code { (path) } } };
+            (StatusCode::NOT_FOUND, frame(reader, path, title, &body))
         }
     };
     (status, html.into_string())
 }
 
+/// The page in the reader's language, or in English with a word about it.
+fn shown(reader: Reader, page: &Page) -> Markup {
+    match (reader.language, page.german) {
+        (Language::English, _) => PreEscaped(body_of(page.path, page.english)),
+        (Language::German, Some(text)) => PreEscaped(body_of(&format!("{GERMAN}{}", page.path), text)),
+        (Language::German, None) => html! {
+            p.soft role="note" { (reader.say("This page is written in English alone.")) }
+            div lang="en" { (PreEscaped(body_of(page.path, page.english))) }
+        },
+    }
+}
+
 /// The text as HTML. Headings get names to be linked to; links between files become links between pages; drawings are taken
 /// in; wide tables scroll.
-fn body_of(page: &Page) -> String {
+fn body_of(path: &str, text: &str) -> String {
     let mut events = Vec::new();
     let mut outside = false;
-    let mut parser = Parser::new_ext(page.text, Options::ENABLE_TABLES).peekable();
+    let mut parser = Parser::new_ext(text, Options::ENABLE_TABLES).peekable();
     while let Some(event) = parser.next() {
         match event {
-            Event::Start(Tag::Link { link_type, dest_url, title, id }) => match target(page.path, &dest_url) {
+            Event::Start(Tag::Link { link_type, dest_url, title, id }) => match target(path, &dest_url) {
                 Some(to) => {
                     events.push(Event::Start(Tag::Link { link_type, dest_url: CowStr::from(to), title, id }));
                 }
@@ -78,7 +140,8 @@ fn body_of(page: &Page) -> String {
             },
             Event::End(TagEnd::Link) if outside => outside = false,
             Event::Start(Tag::Image { dest_url, .. }) => {
-                let drawing = DRAWINGS.iter().find(|(path, _)| *path == &*dest_url).map_or("", |(_, drawing)| drawing);
+                let drawing =
+                    DRAWINGS.iter().find(|(file, _)| dest_url.ends_with(file)).map_or("", |(_, drawing)| drawing);
                 // The words that stand for the drawing are its own label, too.
                 while !matches!(parser.next(), None | Some(Event::End(TagEnd::Image))) {}
                 events.push(Event::InlineHtml(CowStr::from(drawing)));
@@ -130,36 +193,44 @@ fn target(from: &str, to: &str) -> Option<String> {
         }
     }
     let path = parts.join("/");
+    // A page has one address in every language.
+    let path = path.strip_prefix(GERMAN).unwrap_or(&path);
     let page = PAGES.iter().find(|page| page.path == path)?;
-    Some(if page.path == FIRST { AT.to_owned() + &place } else { format!("{AT}/{}{place}", page.path) })
+    Some(at(page) + &place)
 }
 
-fn frame(here: &str, title: &str, body: &Markup) -> Markup {
-    let link = |page: &Page| if page.path == FIRST { AT.to_owned() } else { format!("{AT}/{}", page.path) };
+/// Where a page lies on the server.
+fn at(page: &Page) -> String {
+    if page.path == FIRST { AT.to_owned() } else { format!("{AT}/{}", page.path) }
+}
+
+fn frame(reader: Reader, here: &str, title: &str, body: &Markup) -> Markup {
+    let back = PAGES.iter().find(|page| page.path == here).map_or_else(|| AT.to_owned(), at);
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(reader.tag()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (title) " · Bedplate manual" }
+                title { (title) " · " (reader.say("Bedplate manual")) }
                 link rel="icon" href="/static/icon.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/static/style.css";
             }
             body {
-                a.skip href="#main" { "To the content" }
-                nav.places aria-label="Manual" {
+                a.skip href="#main" { (reader.say("To the content")) }
+                nav.places aria-label=(reader.say("Manual")) {
                     span.mark { "Bedplate" }
                     ol {
-                        li { a href="/" { "Pages" } }
+                        li { a href="/" { (reader.say("Pages")) } }
                         @for page in PAGES {
-                            li { a href=(link(page)) aria-current=[(page.path == here).then_some("page")] { (page.name) } }
+                            li { a href=(at(page)) aria-current=[(page.path == here).then_some("page")] { (reader.say(page.name)) } }
                         }
                     }
+                    (layout::languages(reader, &back))
                 }
                 main #main .manual { (body) }
-                footer { p.caution role="note" { (CAUTION) } }
+                footer { p.caution role="note" { (layout::caution(reader)) } }
             }
         }
     }
@@ -175,33 +246,95 @@ mod tests {
         assert_eq!(target("stages/design", "../formats.md#decktoml").as_deref(), Some("/manual/formats#decktoml"));
         assert_eq!(target("stages/ward", "../README.md").as_deref(), Some("/manual"));
         assert_eq!(target("stages/ward", "../../SECURITY.md"), None);
+        assert_eq!(target("de/stages/ward", "../scale.md").as_deref(), Some("/manual/scale"));
+        assert_eq!(target("de/story", "../commands.md").as_deref(), Some("/manual/commands"));
     }
 
     #[test]
     fn every_page_is_rendered_and_every_link_inside_the_manual_leads_somewhere() {
-        for page in PAGES {
-            let html = body_of(page);
-            assert!(html.contains("<h1"), "{}", page.path);
-            assert_eq!(
-                page.text.matches("![").count(),
-                html.matches("<svg").count(),
-                "{}: a drawing is missing",
-                page.path
-            );
+        let german = PAGES.iter().filter_map(|p| Some((format!("{GERMAN}{}", p.path), p.german?)));
+        for (path, text) in PAGES.iter().map(|p| (p.path.to_owned(), p.english)).chain(german) {
+            let html = body_of(&path, text);
+            assert!(html.contains("<h1"), "{path}");
+            assert_eq!(text.matches("![").count(), html.matches("<svg").count(), "{path}: a drawing is missing");
             for link in html.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next()) {
-                let path = link.split('#').next().unwrap_or_default();
-                let known = path.is_empty()
-                    || path == AT
-                    || PAGES.iter().any(|p| path.strip_prefix("/manual/") == Some(p.path));
-                assert!(known, "{}: {link}", page.path);
+                let (page, place) = link.split_once('#').unwrap_or((link, ""));
+                let found = PAGES.iter().find(|p| page == at(p));
+                assert!(page.is_empty() || found.is_some(), "{path}: {link}");
+                let there = found.map(|p| body_of(p.path, p.english));
+                let named = format!("id=\"{place}\"");
+                assert!(place.is_empty() || there.unwrap_or_else(|| html.clone()).contains(&named), "{path}: {link}");
             }
+        }
+    }
+
+    /// The figures of the running text in the order of their digits. `comma` is what one inside a figure stands for: nothing, or the
+    /// decimal sign.
+    fn figures(text: &str, comma: &str) -> Vec<String> {
+        let outside: String = text.split("```").step_by(2).collect();
+        let outside: String = outside.split('`').step_by(2).collect::<Vec<_>>().join(" ");
+        // Without the targets of links, and the space that parts thousands.
+        let mut parts = outside.split("](");
+        let words: String =
+            parts.next().into_iter().chain(parts.map(|p| p.split_once(')').map_or("", |(_, r)| r))).collect();
+        let words: Vec<char> = words.chars().filter(|c| *c != '\u{202f}').collect();
+        let is_digit = |i: usize| words.get(i).is_some_and(char::is_ascii_digit);
+        let mut found = Vec::new();
+        let mut i = 0;
+        while i < words.len() {
+            let from = i;
+            while is_digit(i) || (i > from && matches!(words[i..], ['.' | ',', ..]) && is_digit(i + 1)) {
+                i += 1;
+            }
+            if i > from {
+                found.push(words[from..i].iter().collect::<String>().replace(',', comma));
+            }
+            i += 1;
+        }
+        found.sort();
+        found
+    }
+
+    /// What only one of two lists has.
+    fn apart(a: &[String], b: &[String]) -> Vec<String> {
+        let less = |a: &[String], b: &[String]| {
+            let mut left = b.to_vec();
+            let only = a.iter().filter(|x| left.iter().position(|y| y == *x).map(|i| left.swap_remove(i)).is_none());
+            only.cloned().collect::<Vec<_>>()
+        };
+        [less(a, b), less(b, a)].concat()
+    }
+
+    /// What a reader types, and how a page is parted: the same in both languages, so that neither is left behind.
+    #[test]
+    fn a_german_page_has_the_code_and_the_parts_of_the_english_one() {
+        let code =
+            |text: &str| -> Vec<String> { text.split("```").skip(1).step_by(2).map(ToOwned::to_owned).collect() };
+        let heads = |text: &str| -> Vec<usize> {
+            let outside: String = text.split("```").step_by(2).collect();
+            outside
+                .lines()
+                .filter(|l| l.starts_with('#'))
+                .map(|l| l.chars().take_while(|c| *c == '#').count())
+                .collect()
+        };
+        let rows = |text: &str| text.lines().filter(|line| line.starts_with('|')).count();
+        for (page, german) in PAGES.iter().filter_map(|p| Some((p, p.german?))) {
+            let of = |what: &str, same: bool| assert!(same, "{what} of {} differ between the languages", page.path);
+            of("code blocks", code(page.english) == code(german));
+            of("headings", heads(page.english) == heads(german));
+            of("rows of tables", rows(page.english) == rows(german));
+            let (english, german) = (figures(page.english, ""), figures(german, "."));
+            of(&format!("figures {:?}", apart(&english, &german)), english == german);
         }
     }
 
     #[test]
     fn a_page_that_is_not_there_is_404_and_escaped() {
-        let (status, html) = page("<script>");
-        assert_eq!(status, StatusCode::NOT_FOUND);
-        assert!(!html.contains("<script>"), "{html}");
+        for reader in Language::ALL.map(Reader::of_language) {
+            let (status, html) = page(reader, "<script>");
+            assert_eq!(status, StatusCode::NOT_FOUND);
+            assert!(!html.contains("<script>"), "{html}");
+        }
     }
 }

@@ -74,8 +74,8 @@ fn router(site: Arc<Site>) -> Router {
         // A document of its own names no icon, and a browser asks for this one.
         .route("/favicon.ico", get(|| async { asset("image/svg+xml", assets::ICON) }))
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
-        .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
-        .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
+        .route(manual::AT, get(|headers: HeaderMap| async move { manual_page(&headers, manual::FIRST) }))
+        .route("/manual/{*path}", get(|headers: HeaderMap, Path(path): Path<String>| async move { manual_page(&headers, &path) }))
         .route("/reader", post(|body: Bytes| async move { chosen(&body) }))
         .route("/", get(|State(site): State<Arc<Site>>, headers: HeaderMap| async move { page(&site, "/", Reader::of(&headers)) }))
         .route("/{*path}", get(|State(site): State<Arc<Site>>, headers: HeaderMap, Path(path): Path<String>| async move { page(&site, &format!("/{path}"), Reader::of(&headers)) }))
@@ -108,9 +108,9 @@ fn chosen(body: &[u8]) -> Response<Body> {
     response
 }
 
-fn manual_page(path: &str) -> Response<Body> {
-    let (status, html) = manual::page(path);
-    answer(status, "text/html; charset=utf-8", "max-age=3600", html)
+fn manual_page(headers: &HeaderMap, path: &str) -> Response<Body> {
+    let (status, html) = manual::page(Reader::of(headers), path);
+    answer(status, "text/html; charset=utf-8", "no-store", html)
 }
 
 fn asset(kind: &'static str, text: &'static str) -> Response<Body> {

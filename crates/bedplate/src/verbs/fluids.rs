@@ -4,8 +4,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::thread;
 
-use balance::{AlertKind, BalanceReport, Densities, Options, Removal};
-use twin::fluid::trial::{AHEAD_H, Card, Case, HourSaid, Said, Tally, draw, score};
+use balance::{Alert, AlertKind, BalanceReport, Densities, Options, Removal};
+use twin::fluid::trial::{AHEAD_H, Card, Case, HourSaid, Said, Tally, Told, draw, score};
 
 use crate::cli::FluidsArgs;
 use crate::failure::Failure;
@@ -70,6 +70,7 @@ fn said(case: &Case, report: &BalanceReport) -> Said {
             AlertKind::UnexplainedLoss | AlertKind::UnexplainedGain | AlertKind::Step | AlertKind::ContradictedEntry
         )
     };
+    let told = |alert: &Alert| Told { at_h: hour(alert.time), is_loss: alert.kind == AlertKind::UnexplainedLoss };
     let ahead = report.forecast.iter().find(|row| near(row.ahead_h, AHEAD_H));
     Said {
         hours: report
@@ -85,6 +86,6 @@ fn said(case: &Case, report: &BalanceReport) -> Said {
             .collect(),
         ahead_kg: ahead.map(|row| [row.mass_kg, row.low_kg, row.high_kg]),
         day_ml: report.windows.iter().find(|w| near(w.hours, 24)).map(|w| [w.charted_ml, w.fused_ml]),
-        alerts_h: report.alerts.iter().filter(|alert| of_chart(alert.kind)).map(|alert| hour(alert.time)).collect(),
+        alerts: report.alerts.iter().filter(|alert| of_chart(alert.kind)).map(told).collect(),
     }
 }

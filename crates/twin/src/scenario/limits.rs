@@ -9,7 +9,7 @@ use super::Scenario;
 use crate::error::{TwinError, in_range};
 
 /// The longest night, h.
-const LONGEST_H: f64 = 24.0 * 60.0;
+pub(super) const LONGEST_H: f64 = 24.0 * 60.0;
 /// The same, s.
 const LONGEST_S: f64 = LONGEST_H * 3600.0;
 /// What can lie on a bed, kg.

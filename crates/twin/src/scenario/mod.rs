@@ -12,11 +12,12 @@ pub use fluid::{Cells, Fluid, Hidden};
 pub use happening::Planned;
 #[cfg(test)]
 pub(crate) use limits::LIMITS;
+use limits::LONGEST_H;
 pub(crate) use limits::range_of;
 pub use patient::{Gas, Patient, Sex};
 pub use ward::{Angle, Bed, Room, Ward};
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
 use crate::error::TwinError;
@@ -102,12 +103,19 @@ impl Scenario {
     /// Wall time of t = 0.
     ///
     /// # Errors
-    /// A start that is no RFC 3339 time.
+    /// A start that is no RFC 3339 time, or so near an end of the calendar that the night would leave it.
     pub fn start_time(&self) -> Result<Timestamp, TwinError> {
-        self.start.parse().map_err(|_| TwinError::Scenario {
+        let expected = |what: &str| TwinError::Scenario {
             file: "start".into(),
-            message: format!("found `{}`, expected a time such as 2031-03-04T18:00:00Z", self.start),
-        })
+            message: format!("found `{}`, expected a time {what}", self.start),
+        };
+        let start: Timestamp = self.start.parse().map_err(|_| expected("such as 2031-03-04T18:00:00Z"))?;
+        // What is charted late reaches a little beyond the night.
+        let room = SignedDuration::from_hours(LONGEST_H as i64 + 48);
+        match (start.checked_add(room), start.checked_sub(room)) {
+            (Ok(_), Ok(_)) => Ok(start),
+            _ => Err(expected("some months from the ends of the calendar, the years −9999 and 9999")),
+        }
     }
 }
 
@@ -130,6 +138,7 @@ mod tests {
             ("hours = 2.0\nhuors = 3.0\n", ["line 2", "huors"]),
             ("[patient]\nmass_kg = \"heavy\"\n", ["line 2", "mass_kg"]),
             ("[patient]\nmass_kg = 900.0\n", ["patient.mass_kg", "0.4 to 450"]),
+            ("start = \"9999-12-30T18:00:00Z\"\n", ["start", "ends of the calendar"]),
             ("start = \"yesterday\"\n", ["yesterday", "2031-03-04T18:00:00Z"]),
             ("[[fault]]\nwhat = \"melted\"\n", ["line 2", "melted"]),
         ] {

@@ -40,18 +40,18 @@ pub struct Balanced {
 }
 
 impl Ward {
-    /// A patient's settled weights, over all stays.
+    /// A patient's settled weights, over all stays, from one time to another (to the last one where none is named).
     ///
     /// # Errors
     /// The memory refuses.
-    pub fn weights(&self, patient: &str, from_us: i64) -> Result<Vec<Weight>, RecordError> {
+    pub fn weights(&self, patient: &str, from_us: i64, to_us: Option<i64>) -> Result<Vec<Weight>, RecordError> {
         let mut weights = Vec::new();
         for stay in self.memory.look(|tx| Ok(records::stays(tx, patient)))?? {
             let query = Query {
                 chain: Some(stay.bed),
                 kind: Some(Kind::Weight),
                 from_us: Some(stay.from_us.max(from_us)),
-                to_us: stay.to_us,
+                to_us: stay.to_us.into_iter().chain(to_us).min(),
                 ..Query::default()
             };
             for entry in self.memory.look(|tx| journal::entries(tx, &query))? {
@@ -73,7 +73,7 @@ impl Ward {
     pub fn balance(&self, patient: &str, what_if: Option<Forward>, now: Timestamp) -> Result<Balanced, RecordError> {
         let (_, _, file) = self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
         let from_us = (now - SignedDuration::from_hours(BACK_H)).as_microsecond();
-        let weights = self.weights(patient, from_us)?;
+        let weights = self.weights(patient, from_us, None)?;
         let chart = self.memory.look(|tx| Ok(records::chart(tx, patient, Some(from_us))))??;
         let entries: Vec<_> =
             chart.iter().map(|c| c.body.entry(usize::try_from(c.number).unwrap_or(0))).collect::<Result<_, _>>()?;

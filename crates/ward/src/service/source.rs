@@ -26,7 +26,8 @@ pub async fn play(signs_as: String, begin_us: i64, mut samples: Receiver<Result<
                 is_up = true;
                 let wait_s = sample.t_s - (now_us() - begin_us) as f64 / 1e6;
                 if wait_s > 0.0 {
-                    tokio::time::sleep(Duration::from_secs_f64(wait_s)).await;
+                    // A row of a far future is waited for as long as there is time.
+                    tokio::time::sleep(Duration::try_from_secs_f64(wait_s).unwrap_or(Duration::MAX)).await;
                 }
                 let frame = frame(&signs_as, sequence, &sample);
                 sequence = sequence.wrapping_add(1);

@@ -69,8 +69,11 @@ pub fn router(ward: Arc<Ward>, is_secure: bool) -> Router {
             get(|| async { asset("text/javascript; charset=utf-8", assets::plot_library()) }),
         )
         .route("/static/icon.svg", get(|| async { asset("image/svg+xml", assets::ICON) }))
-        .route(manual::AT, get(|| async { manual_page(manual::FIRST) }))
-        .route("/manual/{*path}", get(|Path(path): Path<String>| async move { manual_page(&path) }))
+        .route(manual::AT, get(|headers: HeaderMap| async move { manual_page(&headers, manual::FIRST) }))
+        .route(
+            "/manual/{*path}",
+            get(|headers: HeaderMap, Path(path): Path<String>| async move { manual_page(&headers, &path) }),
+        )
         .fallback(not_here)
         .method_not_allowed_fallback(not_so)
         .layer(DefaultBodyLimit::max(BODY_MOST))
@@ -266,8 +269,8 @@ async fn not_so(method: HttpMethod, uri: Uri) -> Response<Body> {
     problem_response(&Problem::new(StatusCode::METHOD_NOT_ALLOWED, "Not this way", detail))
 }
 
-fn manual_page(path: &str) -> Response<Body> {
-    let (status, html) = manual::page(path);
+fn manual_page(headers: &HeaderMap, path: &str) -> Response<Body> {
+    let (status, html) = manual::page(Reader::of(headers), path);
     body(status, "text/html; charset=utf-8", html)
 }
 

@@ -154,7 +154,8 @@ async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(
     let way = if tls.is_some() { "https" } else { "http" };
     links.start(&ward, aside, begin_us)?;
     tokio::spawn(upkeep(Arc::clone(&ward)));
-    output::text(&format!("{}: {} beds, {way}://{bound}/ (Ctrl-C ends)\n", ward.name, file.beds.len()))?;
+    let beds = if file.beds.len() == 1 { "bed" } else { "beds" };
+    output::text(&format!("{}: {} {beds}, {way}://{bound}/ (Ctrl-C ends)\n", ward.name, file.beds.len()))?;
     let off = web::ward::Off::default();
     let switch = off.clone();
     tokio::spawn(async move {

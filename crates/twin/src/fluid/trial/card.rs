@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use formats::weights::{State, Weight};
 use serde::Serialize;
 
-use super::{AHEAD_H, ASKED_H, Case, FOUND_WITHIN_H, HOURS, LOOK_BACK_H, Said, TRUE_ML_KG};
+use super::{AHEAD_H, ASKED_H, Case, Episode, FOUND_WITHIN_H, HOURS, LOOK_BACK_H, Said, TRUE_ML_KG, Told};
 
 /// 97.5 % point of the normal law.
 const Z95: f64 = 1.96;
@@ -55,13 +55,16 @@ pub fn score(case: &Case, said: &Said) -> Card {
 }
 
 fn alerts(case: &Case, said: &Said, card: &mut Card) {
-    let of_episode = |h: f64| case.episode.is_some_and(|e| (e.from_h..=e.from_h + FOUND_WITHIN_H).contains(&h));
+    let of_episode = |told: &Told| {
+        let soon = |e: Episode| (e.from_h..=e.from_h + FOUND_WITHIN_H).contains(&told.at_h);
+        told.is_loss && case.episode.is_some_and(soon)
+    };
     if let Some(episode) = case.episode {
-        let first = said.alerts_h.iter().copied().filter(|h| of_episode(*h)).fold(f64::INFINITY, f64::min);
+        let first = said.alerts.iter().filter(|told| of_episode(told)).map(|t| t.at_h).fold(f64::INFINITY, f64::min);
         card.found = Some(first.is_finite());
         card.delay_h = first.is_finite().then_some(first - episode.from_h);
     }
-    card.false_alerts = said.alerts_h.iter().filter(|h| !of_episode(**h) && !is_true(case, **h)).count();
+    card.false_alerts = said.alerts.iter().filter(|told| !of_episode(told) && !is_true(case, told.at_h)).count();
 }
 
 /// Whether so much was missing from the chart over any stretch that ends by the alert.
@@ -267,5 +270,31 @@ impl Sum {
             day_error_ratio: day[2] / day[0].min(day[1]),
             ahead_error_g: self.ahead_g2.map(|sum| (sum / self.n_ahead.max(1) as f64).sqrt()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::draw;
+    use super::*;
+
+    /// Within the time a word that fluid was lost finds a loss; another word is no find, and is false where nothing was missing.
+    #[test]
+    fn a_hidden_loss_is_found_by_who_says_that_fluid_was_lost() {
+        let case = (0..).map(|n| draw(7, n)).find(|c| c.episode.is_some()).unwrap();
+        let from_h = case.episode.unwrap().from_h;
+        let card = |at_h: f64, is_loss| {
+            let alerts = vec![Told { at_h, is_loss }];
+            score(&case, &Said { alerts, ..Said::default() })
+        };
+        let found = card(from_h + 6.0, true);
+        assert_eq!((found.found, found.false_alerts), (Some(true), 0));
+        assert!((found.delay_h.unwrap() - 6.0).abs() < 1e-9);
+        assert_eq!(card(from_h + 6.0, false).found, Some(false));
+        assert_eq!(card(from_h + FOUND_WITHIN_H + 1.0, true).found, Some(false));
+        // Before anything was lost, a word of anything is false.
+        assert!(from_h > 1.0);
+        let early = [true, false].map(|is_loss| card(0.5, is_loss));
+        assert!(early.iter().all(|c| c.found == Some(false) && c.false_alerts == 1), "{early:?}");
     }
 }

@@ -59,6 +59,15 @@ pub struct Said {
     pub ahead_kg: Option<[f64; 3]>,
     /// Change over the last 24 h, mL: charted, fused.
     pub day_ml: Option<[f64; 2]>,
-    /// Hours at which unexplained fluid or a wrong entry was told.
-    pub alerts_h: Vec<f64>,
+    /// What was told of unexplained fluid or of wrong entries.
+    pub alerts: Vec<Told>,
+}
+
+/// An alert of an engine.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Told {
+    /// Hour of the record.
+    pub at_h: f64,
+    /// Whether it says that fluid was lost; only that finds a hidden loss.
+    pub is_loss: bool,
 }

@@ -67,7 +67,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
 fn weights(call: &Call) -> Result<Vec<Weight>, Problem> {
     let label = call.part("patient");
     call.ward.memory.look(|tx| Ok(records::patient_file(tx, label)))??;
-    Ok(call.ward.weights(label, i64::MIN)?)
+    Ok(call.ward.weights(label, i64::MIN, None)?)
 }
 
 fn file(

@@ -16,6 +16,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, Unit};
 use serde_json::{Value, json};
+use sha2::{Digest as _, Sha256};
 
 const LOINC: &str = "http://loinc.org";
 const UCUM: &str = "http://unitsofmeasure.org";
@@ -58,6 +59,12 @@ fn id_of(label: &str) -> String {
     "-p".repeat((LABEL_MOST + 1).saturating_sub(written.len()).div_ceil(2)) + &written
 }
 
+/// A patient in the id of an observation: who keeps observations by their id must not take one patient's for another's. An id has no room for two
+/// labels, so it is the beginning of a hash, FIPS 180-4.
+fn mark(patient: &str) -> String {
+    Sha256::digest(patient).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A name in a space of names of our own: labels of a ward are no addresses.
 fn url(kind: &str, id: &str) -> String {
     format!("http://bedplate.invalid/fhir/{kind}/{id}")
@@ -72,7 +79,7 @@ fn weight(patient: &str, weight: &Weight) -> Option<Value> {
     let note =
         weight.u_kg.map(|u| format!("Expanded uncertainty {:.3} kg (k = 2). Not a verified instrument.", 2.0 * u));
     Some(json!({
-        "resourceType": "Observation", "id": format!("weight-{}", time.as_second()),
+        "resourceType": "Observation", "id": format!("weight-{}-{}", mark(patient), time.as_second()),
         "meta": { "profile": ["http://hl7.org/fhir/StructureDefinition/bodyweight"] },
         "status": "final",
         "category": [{ "coding": [{ "system": "http://terminology.hl7.org/CodeSystem/observation-category", "code": "vital-signs" }] }],
@@ -96,7 +103,7 @@ fn total(patient: &str, day: Date, is_intake: bool, ml: f64, zone: &TimeZone, no
         ("output", "9256-9", "Fluid output total Estimated")
     };
     Some(json!({
-        "resourceType": "Observation", "id": format!("fluid-{word}-{day}"),
+        "resourceType": "Observation", "id": format!("fluid-{word}-{}-{day}", mark(patient)),
         // Until the day has ended the sum is of a part of it (FHIR R4, value set observation-status).
         "status": if now < to { "preliminary" } else { "final" },
         "code": { "coding": [{ "system": LOINC, "code": code, "display": display }] },
@@ -146,7 +153,10 @@ mod tests {
         assert_eq!(observations.len(), 4, "{bundle}");
         assert_eq!(observations[0]["valueQuantity"]["value"], 70.2);
         // The day on which clocks go forward has 23 hours: 23:00Z to 22:00Z.
-        let short = observations.iter().find(|o| o["id"] == "fluid-intake-2031-03-30").unwrap();
+        let short = observations
+            .iter()
+            .find(|o| o["id"].as_str().is_some_and(|id| id.starts_with("fluid-intake-") && id.ends_with("-2031-03-30")))
+            .unwrap();
         assert_eq!(short["effectivePeriod"]["start"], "2031-03-29T23:00:00Z");
         assert_eq!(short["effectivePeriod"]["end"], "2031-03-30T22:00:00Z");
         assert_eq!(short["valueQuantity"]["value"], 250.0);
@@ -160,6 +170,31 @@ mod tests {
         let status = |now: &str| total("p-1", day, true, 250.0, &zone, now.parse().unwrap()).unwrap()["status"].clone();
         assert_eq!(status("2031-03-30T21:59:59Z"), "preliminary");
         assert_eq!(status("2031-03-30T22:00:00Z"), "final");
+    }
+
+    /// Two patients who were weighed in one second, and drank on one day.
+    #[test]
+    fn observations_of_two_patients_have_two_ids() {
+        let zone = TimeZone::UTC;
+        let time: Timestamp = "2031-03-30T00:10:00Z".parse().unwrap();
+        let ids = |patient: &str| {
+            let chart = [Entry {
+                line: 0,
+                time,
+                direction: Direction::Intake,
+                route: formats::chart::Route::Oral,
+                volume_ml: 100.0,
+                leaves_deck: true,
+                note: String::new(),
+            }];
+            let bundle = bundle(patient, &[weighed("2031-03-30T00:10:00Z", 70.0)], &chart, &zone, time);
+            let entries = bundle["entry"].as_array().unwrap().iter();
+            entries.map(|e| e["resource"]["id"].as_str().unwrap().to_owned()).collect::<Vec<_>>()
+        };
+        let (one, other) = (ids("p-1"), ids("p-2"));
+        assert_eq!(one.len(), 3);
+        assert!(one.iter().all(|id| !other.contains(id) && id.len() <= 64), "{one:?} {other:?}");
+        assert_eq!(one, ids("p-1"), "an observation keeps its id");
     }
 
     #[test]

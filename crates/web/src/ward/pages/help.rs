@@ -28,7 +28,7 @@ pub(super) fn help(call: &Call) -> Result<Answer, Problem> {
             reader.say("The fused mass rests on weights and chart together. Unexplained is what the deck saw and the chart does not tell: sweat, breath, pads, forgotten cups, or an error."),
             reader.say("The forecast shows where the weight goes if the plan is kept; the what-if plan changes nothing on record."),
         ]))
-        p { a.button href="/" { (reader.say("To the ward")) } " " a.button href="/manual" lang="en" { (reader.say("The whole manual, in English")) } }
+        p { a.button href="/" { (reader.say("To the ward")) } " " a.button href="/manual" lang="en" { (reader.say("The whole manual")) } }
     };
     Ok(Answer::Page(frame::bare(reader, reader.say("Help"), &main)))
 }

@@ -13,6 +13,8 @@
 
 mod account;
 mod bedside;
+mod chart;
+mod day;
 mod frame;
 mod help;
 mod patient;
@@ -59,9 +61,9 @@ pub(super) const ENDPOINTS: &[Endpoint] = &[
     page("/patients", SEE, patient::list),
     form("/patients", CARE, patient::put),
     page("/patients/{patient}", SEE, patient::patient),
-    page("/patients/{patient}/day", SEE, patient::day),
-    form("/patients/{patient}/chart", CARE, patient::chart),
-    form("/patients/{patient}/strike", CARE, patient::strike),
+    page("/patients/{patient}/day", SEE, day::day),
+    form("/patients/{patient}/chart", CARE, chart::chart),
+    form("/patients/{patient}/strike", CARE, chart::strike),
     form("/patients/{patient}/answer", CARE, patient::answer),
     page("/help", None, help::help),
     page("/sign-in", None, account::sign_in_page),

@@ -28,15 +28,22 @@ pub(super) enum Urgency {
     None,
 }
 
-/// Why a bed asks for attention. A cell at fault is named: whoever comes is to know where to look.
+/// Why a bed asks for attention. A cell at fault is named: whoever comes is to know where to look. That nothing can be kept hides no worse:
+/// the live weight is then what people go by.
 pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
     let trouble = bed.trouble();
-    if trouble.memory.is_some() {
-        return (Urgency::Now, reader.say("what is weighed cannot be kept just now").into());
-    }
-    if trouble.start.is_some() {
-        return (Urgency::Now, reader.say("a new tare on the empty deck is needed").into());
-    }
+    let by_itself = asks_for_itself(trouble.start.is_some(), live, reader);
+    if trouble.memory.is_some() { unkept(by_itself, reader) } else { by_itself }
+}
+
+/// What a bed asks whose weights cannot be kept.
+fn unkept((urgency, why): (Urgency, Cow<'static, str>), reader: Reader) -> (Urgency, Cow<'static, str>) {
+    let lost = reader.say("what is weighed cannot be kept just now");
+    (Urgency::Now, if urgency == Urgency::Now { format!("{why}; {lost}").into() } else { lost.into() })
+}
+
+/// Why a bed asks, but for the memory.
+fn asks_for_itself(needs_tare: bool, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
     let failed = live.faults.iter().map(|(cell, _)| cell.as_str()).collect::<Vec<_>>().join(", ");
     if live.state == Some(State::Fault) {
         let why = if failed.is_empty() {
@@ -53,6 +60,9 @@ pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'sta
     }
     if !live.link.up || live.is_silent(now_us()) {
         return (Urgency::Now, reader.say("nothing comes from the deck").into());
+    }
+    if needs_tare {
+        return (Urgency::Now, reader.say("a new tare on the empty deck is needed").into());
     }
     if !live.questions.is_empty() {
         return (Urgency::Soon, reader.say("not sure: a step that nobody has explained").into());
@@ -244,6 +254,17 @@ pub(super) fn pounds(reader: Reader, live: &Live) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn that_nothing_can_be_kept_hides_no_worse() {
+        let reader = Reader::ENGLISH;
+        let lost = "what is weighed cannot be kept just now";
+        let told = |urgency, why: &'static str| unkept((urgency, why.into()), reader);
+        assert_eq!(told(Urgency::None, "settled"), (Urgency::Now, lost.into()));
+        assert_eq!(told(Urgency::Soon, "no tare yet"), (Urgency::Now, lost.into()));
+        let (urgency, why) = told(Urgency::Now, "nothing comes from the deck");
+        assert_eq!((urgency, why.as_ref()), (Urgency::Now, format!("nothing comes from the deck; {lost}").as_str()));
+    }
 
     #[test]
     fn beds_stand_as_people_count_them() {
