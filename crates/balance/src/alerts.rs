@@ -26,6 +26,7 @@ pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row
         time: record.time(doubt.stamp_h),
         kind: AlertKind::ImplausibleEntry,
         text: format!("chart line {}: {}; {}", doubt.line, doubt.text, consequence(doubt.counted)),
+        line: Some(doubt.line),
     }));
     out.extend(overload(file, rows));
     out.extend(not_checked(record, fit));
@@ -35,7 +36,7 @@ pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row
 }
 
 /// An alert found again on a longer record may stand this far from where it stood, h: its answer still holds.
-const SAME_ALERT_H: f64 = 1.0;
+pub const SAME_ALERT_H: f64 = 1.0;
 
 /// Parts the alerts into those still open and those answered; an answer that fits none is told in a note.
 pub(crate) fn part(
@@ -94,8 +95,11 @@ fn unexplained(record: &Record, fit: &Fit) -> Vec<Alert> {
                     "{:.0} mL {word} by now than chart and expected loss explain, since about {onset}: it goes on",
                     g.abs()
                 ),
+                line: None,
             });
-            std::iter::once(Alert { time: record.time(episode.found_h), kind, text }).chain(again).collect::<Vec<_>>()
+            std::iter::once(Alert { time: record.time(episode.found_h), kind, text, line: None })
+                .chain(again)
+                .collect::<Vec<_>>()
         })
         .collect()
 }
@@ -118,7 +122,7 @@ fn steps(record: &Record, fit: &Fit) -> Vec<Alert> {
                 seconds(record.time(before)),
                 seconds(record.time(after))
             );
-            Alert { time: record.time(after), kind: AlertKind::Step, text }
+            Alert { time: record.time(after), kind: AlertKind::Step, text, line: None }
         })
         .collect()
 }
@@ -142,7 +146,7 @@ fn contradicted(record: &Record, fit: &Fit) -> Vec<Alert> {
                  does not rely on it",
                 entry.line, flow.signed_ml, found.seen_g, found.u_g
             );
-            Alert { time: record.time(flow.stamp_h), kind: AlertKind::ContradictedEntry, text }
+            Alert { time: record.time(flow.stamp_h), kind: AlertKind::ContradictedEntry, text, line: Some(entry.line) }
         })
         .collect()
 }
@@ -163,6 +167,7 @@ fn overload(file: &PatientFile, rows: &[Row]) -> Vec<Alert> {
                 "overload of {percent:.1} ± {:.1} % of the admission weight {admission_kg:.1} kg has reached {band:.0} %",
                 100.0 * row.u_kg / admission_kg
             ),
+            line: None,
         });
     }
     out
@@ -189,6 +194,7 @@ fn not_checked(record: &Record, fit: &Fit) -> Vec<Alert> {
                     "no settled weight for {since_h:.0} h: the mass is known to ± {u_g:.0} g (standard uncertainty), \
                      {than} than the {limit_g:.0} g that tell 1 % of the weight"
                 ),
+                line: None,
             });
         }
         if node.observation.is_some() {
@@ -219,5 +225,6 @@ fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) 
             lost,
             net * day.hours
         ),
+        line: None,
     })
 }

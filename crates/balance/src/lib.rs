@@ -42,6 +42,7 @@ mod urine;
 mod watch;
 mod windows;
 
+pub use alerts::SAME_ALERT_H;
 pub use answers::Answer;
 pub use diagnostics::Diagnostics;
 pub use error::{BalanceError, Blame};

@@ -166,6 +166,9 @@ pub struct Alert {
     pub kind: AlertKind,
     /// What was seen, with its evidence.
     pub text: String,
+    /// The line of the chart entry that it is about: two entries of one minute are two alerts.
+    #[serde(skip)]
+    pub line: Option<usize>,
 }
 
 /// An alert that was answered.

@@ -12,18 +12,18 @@ pub struct Session {
     pub account: String,
     /// What a form of this session must carry.
     pub guard: String,
-    /// When it began, µs of UTC.
+    /// When it began, µs of UTC; not before the account was last changed, whatever the clock showed by then.
     pub begun_us: i64,
     /// When it ends, µs of UTC.
     pub ends_us: i64,
 }
 
-/// Keeps a session that begins, and drops those that have ended by then.
+/// Keeps a session that begins, and drops those that have ended by `now_us`.
 ///
 /// # Errors
 /// A database that refuses.
-pub fn begin(transaction: &mut dyn Transaction, session: &Session) -> Result<(), StoreError> {
-    transaction.run("delete from session where ends_us <= $1", &[Value::Int(session.begun_us)])?;
+pub fn begin(transaction: &mut dyn Transaction, session: &Session, now_us: i64) -> Result<(), StoreError> {
+    transaction.run("delete from session where ends_us <= $1", &[Value::Int(now_us)])?;
     let row = [
         Field::Bytes(&session.token),
         Field::Text(&session.account),

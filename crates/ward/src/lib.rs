@@ -15,6 +15,8 @@ pub mod clock;
 pub mod memory;
 pub mod records;
 pub mod service;
+#[cfg(test)]
+mod testing;
 
 /// The chain of what belongs to no bed: accounts, settings, patients.
 pub const WARD: &str = "ward";

@@ -247,3 +247,20 @@ fn a_session_begun_by_an_old_password_is_none_once_the_new_one_is_kept() {
     let anew = ward.at(12).sign_in("nurse", "other words, as plain").unwrap();
     assert!(ward.at(13).session(&anew.token).is_ok());
 }
+
+#[test]
+fn an_account_that_was_made_while_the_clock_stood_ahead_can_be_used_once_it_is_right() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("ward.db");
+    // The clock of the record stands a year ahead as the first administrator is made; then it is set right.
+    let ahead_us = 365 * 24 * HOUR_US;
+    let memory = Memory::open(place.to_str().unwrap(), Box::new(move || ahead_us)).unwrap();
+    let ward = Ward { memory, failures: Mutex::default(), folder };
+    let (name, password) = ward.at(ahead_us).first_start().unwrap().unwrap();
+    let first = ward.at(5).sign_in(name, &password).unwrap();
+    assert_eq!(ward.at(6).session(&first.token).unwrap().account, name);
+    // Who signs in next ends nobody's session by the time that is to come.
+    let second = ward.at(7).sign_in(name, &password).unwrap();
+    assert!(ward.at(8).session(&first.token).is_ok() && ward.at(8).session(&second.token).is_ok());
+    assert!(ward.at(8 + 12 * HOUR_US).session(&first.token).is_err(), "a session ends by itself all the same");
+}

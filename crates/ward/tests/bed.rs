@@ -303,6 +303,53 @@ fn actions_are_known_again_after_a_restart_where_the_clock_was_set_back() {
 }
 
 #[test]
+fn what_is_entered_while_our_clock_stands_ahead_is_done_once_it_is_right_and_holds_nothing_up() {
+    let scene = scene();
+    let begin = SAMPLES - 4_000;
+    let action = |kind| Action { line: 0, t_s: 0.0, kind, kg: None, note: String::new(), asked_s: None };
+    let (hold, release) = (action(ActionKind::Hold), action(ActionKind::Release));
+    // Our clock stands an hour ahead for two minutes, in which somebody holds: the link does not believe it so soon.
+    let at = |number: usize| {
+        let is_ahead = (begin..begin + 120).contains(&number);
+        set_back(&scene, number, 0, if is_ahead { -3_600_000_000 } else { 0 })
+    };
+    for restarts in [false, true] {
+        let (_, _, mut engine) = weigh(&scene, begin, at);
+        let mut states = Vec::new();
+        let mut go_on = |engine: &mut Engine, numbers: std::ops::Range<usize>| {
+            for number in numbers.start + begin..numbers.end + begin {
+                let job = engine.take(&scene.frames[number], at(number)).unwrap();
+                states.extend(job.into_iter().flat_map(|job| job.states));
+            }
+            states.clone()
+        };
+        go_on(&mut engine, 0..60);
+        engine.act(at(begin + 60), &hold);
+        go_on(&mut engine, 60..120);
+        assert_ne!(engine.live().state, Some(State::Held), "the scene proves nothing");
+        let kept = go_on(&mut engine, 120..125);
+        assert_eq!(engine.live().state, Some(State::Held), "it waits for an hour");
+        if restarts {
+            let newest: Vec<_> =
+                (0..3).filter_map(|slot| kept.iter().rev().find(|s| s.slot == slot).cloned()).collect();
+            let on_record = [(at(begin + 60), hold.clone())];
+            engine = Engine::new(scene.setup.clone(), &newest, &on_record, at(125 + begin)).unwrap();
+        }
+        engine.act(at(begin + 130), &release);
+        go_on(&mut engine, 130..3_900);
+        assert_ne!(engine.live().state, Some(State::Held), "the hold was done again as its hour came");
+    }
+    // A word that comes before the next sample takes what waits with it, in the order in which they were said.
+    let (_, _, mut engine) = weigh(&scene, begin, at);
+    engine.act(at(begin), &release);
+    engine.act(at(begin + 121), &hold);
+    for number in begin + 121..begin + 130 {
+        engine.take(&scene.frames[number], at(number)).unwrap();
+    }
+    assert_eq!(engine.live().state, Some(State::Held));
+}
+
+#[test]
 fn a_deck_that_died_looks_silent_whichever_way_our_clock_was_set() {
     let scene = scene();
     let (_, _, engine) = weigh(&scene, 100, |number| set_back(&scene, number, 100, 0));

@@ -126,9 +126,18 @@ impl Weigher {
         })
     }
 
-    /// Takes an action while weighing goes on.
+    /// Takes an action while weighing goes on: they come in the order in which people did them. Where one has an earlier time than others
+    /// that wait, the clock that timed those stood ahead, and they are done with it.
     pub fn act(&mut self, action: Action) {
+        self.wait_no_later(action.t_s);
         self.actions.push_back(action);
+    }
+
+    /// What waits for a later time than `t_s` waits for that: its own was of a clock that stood ahead.
+    pub fn wait_no_later(&mut self, t_s: f64) {
+        for waiting in self.actions.iter_mut().rev().take_while(|waiting| waiting.t_s > t_s) {
+            waiting.t_s = t_s;
+        }
     }
 
     /// Goes on from the newer whole one of two records that [`Weigher::keep`] made, as after a pause of the samples: to be asked before the

@@ -173,7 +173,11 @@ impl<'a> Access<'a> {
         // Nothing is looked up, remembered or written of a text that can be no name: it may be long, or a password.
         let is_name = is_name(name);
         let found = if is_name { self.find(name)? } else { None };
-        let found = found.map(|(_, account)| account).filter(|account| !account.closed);
+        let found = found.filter(|(_, account)| !account.closed);
+        // An account that was made or changed while our clock stood ahead is of a time to come: a session begins after it all the same,
+        // or nobody could use it until the clock is there again, the first administrator among them.
+        let begun_us = found.as_ref().map_or(self.now_us, |(entry, _)| self.now_us.max(entry.kept_us));
+        let found = found.map(|(_, account)| account);
         // The same work is done where there is no such account: how long it takes must not tell which names exist.
         let kept = found.as_ref().map_or(NOBODY, |account| account.password.as_str());
         let fits = secret::is_password(kept, password);
@@ -198,10 +202,10 @@ impl<'a> Access<'a> {
             token: secret::of_token(&token),
             account: name.to_owned(),
             guard: session.guard.clone(),
-            begun_us: self.now_us,
+            begun_us,
             ends_us: self.now_us + SESSION_US,
         };
-        self.memory.write(|tx| sessions::begin(tx, &kept))?;
+        self.memory.write(|tx| sessions::begin(tx, &kept, self.now_us))?;
         Ok(SignedIn { token, session })
     }
 

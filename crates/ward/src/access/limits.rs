@@ -20,8 +20,10 @@ pub struct Failures {
 impl Failures {
     /// Until when an account is shut, if it is.
     #[must_use]
-    pub fn shut_until(&self, account: &str, now_us: i64) -> Option<i64> {
-        let (failures, last_us) = self.by_account.get(account)?;
+    pub fn shut_until(&mut self, account: &str, now_us: i64) -> Option<i64> {
+        let (failures, last_us) = self.by_account.get_mut(account)?;
+        // A failure of a time to come is of a clock that was set back since: nobody is shut out for as long as that was.
+        *last_us = now_us.min(*last_us);
         let until = last_us.saturating_add(SHUT_US);
         (*failures >= FAILURES_MOST && now_us < until).then_some(until)
     }
@@ -94,6 +96,18 @@ mod tests {
         assert_eq!(failures.shut_until("nurse1", 5 + SHUT_US), None);
         assert!(!failures.failed("nurse1", 6 + SHUT_US), "old failures are forgotten");
         assert_eq!(failures.shut_until("nurse1", 7 + SHUT_US), None);
+    }
+
+    #[test]
+    fn a_clock_that_is_set_back_shuts_nobody_for_longer() {
+        let mut failures = Failures::default();
+        let hour_us = 3_600 * 1_000_000;
+        for _ in 0..FAILURES_MOST {
+            failures.failed("nurse1", hour_us);
+        }
+        assert_eq!(failures.shut_until("nurse1", 10), Some(10 + SHUT_US));
+        assert_eq!(failures.shut_until("nurse1", 11), Some(10 + SHUT_US), "it begins once");
+        assert_eq!(failures.shut_until("nurse1", 10 + SHUT_US), None);
     }
 
     #[test]

@@ -60,7 +60,9 @@ impl Seen {
 
     /// The session as it was last found, where the memory did not answer a moment ago.
     pub(super) fn meanwhile(&self, token: &[u8], now_us: i64) -> Option<Session> {
-        if now_us < self.away_until_us { self.last(token, now_us) } else { None }
+        // A moment that is further off is of a clock that was set back since.
+        let left_us = self.away_until_us.saturating_sub(now_us);
+        if (1..=AWAY_US).contains(&left_us) { self.last(token, now_us) } else { None }
     }
 
     fn last(&self, token: &[u8], now_us: i64) -> Option<Session> {

@@ -64,6 +64,18 @@ impl Given {
         }
     }
 
+    /// What waits for a later time than `t_s` waits for that.
+    fn wait_no_later(&mut self, t_s: f64) {
+        for given_s in self.0.values_mut() {
+            *given_s = given_s.min(t_s);
+        }
+    }
+
+    /// Whether one has a time that is not yet, on our clock as it is at `now_us`.
+    fn is_ahead(&self, now_us: i64) -> bool {
+        self.0.last_key_value().is_some_and(|(at_us, _)| at_us.saturating_sub(now_us) > SET_US)
+    }
+
     /// The weigher's time of an action that was given; `None` for one that was not.
     fn t_s(&self, at_us: i64) -> Option<f64> {
         let (earliest_us, earliest_s) = self.0.first_key_value()?;
@@ -275,6 +287,11 @@ impl Engine {
         let before_ms = self.deck_ms.replace(frame.t_ms).filter(|_| came != Came::Restarted);
         let t_s = self.goes_on(at_us, before_ms.map(|before_ms| frame.t_ms.saturating_sub(before_ms)));
         self.last_t_s = t_s;
+        if self.given.is_ahead(arrived_us) {
+            // It was done while our clock stood ahead, which was set right since: it was before this sample.
+            self.weigher.wait_no_later(t_s);
+            self.given.wait_no_later(t_s);
+        }
         let at_us = self.at(t_s);
         self.take_counts(frame, at_us);
         let sample = Sample {
@@ -313,6 +330,8 @@ impl Engine {
     /// Takes an action that is on record now.
     pub fn act(&mut self, at_us: i64, action: &Action) {
         let t_s = seconds(self.start_us, at_us.saturating_add(self.ahead_us));
+        // As the weigher does with what waits, so that a restart knows when each was done.
+        self.given.wait_no_later(t_s);
         self.given.take(at_us, t_s);
         self.weigher.act(Action { t_s, ..action.clone() });
     }

@@ -102,7 +102,7 @@ pub fn stay_entry(bed: &str, patient: &str, comes: bool, at_us: i64, by: &str) -
 /// # Errors
 /// The memory refuses.
 pub fn stay(tx: &mut dyn Transaction, bed: &str) -> Result<Option<Stay>, RecordError> {
-    Ok(stays_of(tx, Some(bed), None)?.pop().filter(|stay| stay.to_us.is_none()))
+    Ok(stays_of(tx, Some(bed), None)?.into_iter().rev().find(|stay| stay.to_us.is_none()))
 }
 
 /// All stays of a patient, in order.
@@ -123,17 +123,57 @@ fn stays_of(tx: &mut dyn Transaction, bed: Option<&str>, patient: Option<&str>) 
     let mut entries = journal::entries(tx, &query)?;
     query.kind = Some(Kind::Discharge);
     entries.extend(journal::entries(tx, &query)?);
-    entries.sort_by_key(|e| (e.new.at_us, e.number));
+    // A chain has the order in which things happened, whatever the clock showed: where it was set back, a discharge stands before its
+    // admission by their times.
+    entries.sort_by(|a, b| (&a.new.chain, a.number).cmp(&(&b.new.chain, b.number)));
     let mut stays: Vec<Stay> = Vec::new();
     for Entry { new, .. } in entries {
         let open = stays.iter_mut().rev().find(|s| s.bed == new.chain && s.patient == new.subject && s.to_us.is_none());
         match (new.kind, open) {
-            (Kind::Discharge, Some(open)) => open.to_us = Some(new.at_us),
+            (Kind::Discharge, Some(open)) => open.to_us = Some(new.at_us.max(open.from_us)),
             (Kind::Admission, None) => {
                 stays.push(Stay { bed: new.chain, patient: new.subject, from_us: new.at_us, to_us: None });
             }
             _ => {}
         }
     }
+    stays.sort_by_key(|stay| stay.from_us);
     Ok(stays)
+}
+
+#[cfg(test)]
+mod tests {
+    use store::writer::Job;
+
+    use super::*;
+    use crate::memory::Memory;
+
+    /// A memory with these comings and goings of bed and time, µs, in the order in which they were kept.
+    fn kept(moves: &[(&str, bool, i64)]) -> (Memory, tempfile::TempDir) {
+        let folder = tempfile::tempdir().unwrap();
+        let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(|| 0)).unwrap();
+        for (bed, comes, at_us) in moves {
+            let entry = stay_entry(bed, "p-1", *comes, *at_us, "nurse");
+            memory.keep(Job { entries: vec![entry], ..Job::default() }).unwrap();
+        }
+        (memory, folder)
+    }
+
+    #[test]
+    fn a_clock_set_back_between_admission_and_discharge_leaves_nobody_in_two_beds() {
+        // Comes at 5 s; the clock is set back; leaves at 1 s, comes elsewhere at 2 s.
+        let (memory, _folder) = kept(&[("A1", true, 5), ("A1", false, 1), ("A2", true, 2)]);
+        assert_eq!(memory.look(|tx| Ok(stay(tx, "A1"))).unwrap(), Ok(None));
+        let all = memory.look(|tx| Ok(stays(tx, "p-1"))).unwrap().unwrap();
+        let all: Vec<_> = all.iter().map(|s| (s.bed.as_str(), s.from_us, s.to_us)).collect();
+        assert_eq!(all, [("A2", 2, None), ("A1", 5, Some(5))]);
+    }
+
+    #[test]
+    fn who_lies_in_a_bed_by_a_clock_that_was_set_back_lies_there() {
+        // A stay from 100 s to 200 s, then one from 50 s on.
+        let (memory, _folder) = kept(&[("A1", true, 100), ("A1", false, 200), ("A1", true, 50)]);
+        let now = memory.look(|tx| Ok(stay(tx, "A1"))).unwrap().unwrap();
+        assert_eq!(now.map(|s| (s.from_us, s.to_us)), Some((50, None)));
+    }
 }

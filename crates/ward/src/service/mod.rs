@@ -9,8 +9,10 @@
 //! | `past`     | lives through a past at once, for an invented ward |
 //! | `care`     | what people enter, checked and kept |
 //! | `balance`  | a patient's balance, from what is on record |
-//! | `upkeep`   | reduces old counts, raises alerts |
+//! | `alerts`   | what the balances ask to look at, put on record |
+//! | `upkeep`   | reduces old counts and raises alerts, by the clock |
 
+mod alerts;
 pub mod backlog;
 mod balance;
 mod beds;

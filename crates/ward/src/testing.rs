@@ -1,0 +1,110 @@
+//! An invented ward for the tests of this crate.
+
+use formats::deck::Deck;
+use jiff::{SignedDuration, Timestamp};
+use serde_json::json;
+use store::entry::{Kind, NewEntry};
+use store::journal::{self, Query};
+use store::writer::Job;
+use twin::BuiltDeck;
+use twin::bench::run::{BenchOptions, bench_run_of};
+
+use crate::bed::Setup;
+use crate::memory::Memory;
+use crate::records::{self, ChartBody, patient_chain};
+use crate::service::Ward;
+
+/// A ward, and the folder that it lies in.
+pub(crate) struct Invented {
+    ward: std::sync::Arc<Ward>,
+    _folder: tempfile::TempDir,
+}
+
+impl std::ops::Deref for Invented {
+    type Target = std::sync::Arc<Ward>;
+
+    fn deref(&self) -> &Self::Target {
+        &self.ward
+    }
+}
+
+/// The deck of a bed and its calibration.
+pub(crate) fn setup(bed: &str) -> Setup {
+    let deck: Deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
+    let spread = twin::demo::scenario().unwrap().cell_spread();
+    let built = BuiltDeck::build(&deck, &spread, 1).unwrap();
+    let options = BenchOptions { spread, ..BenchOptions::default() };
+    let run = bench_run_of(&deck, &built, 1, &options).unwrap().run;
+    let calibration = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01")).unwrap();
+    Setup { bed: bed.to_owned(), signs_as: format!("deck of {bed}"), deck, calibration }
+}
+
+/// A ward of these beds, with nobody in them.
+pub(crate) fn ward(beds: &[&str]) -> Invented {
+    let folder = tempfile::tempdir().unwrap();
+    let now_us = crate::clock::now_us;
+    let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
+    let first = setup(beds[0]);
+    let of = |bed: &&str| Setup { bed: (*bed).to_owned(), signs_as: format!("deck of {bed}"), ..first.clone() };
+    let setups = beds.iter().map(of).collect();
+    let ward = Ward::open("invented", memory, jiff::tz::TimeZone::UTC, 1, setups, now_us()).unwrap();
+    Invented { ward: std::sync::Arc::new(ward), _folder: folder }
+}
+
+/// A patient in a bed, who has been weighed every ten minutes of the last four full hours; gives the second of them.
+pub(crate) fn weighed_since_hours(bed: &str, patient: &str, ward: &Ward) -> Timestamp {
+    ward.put_patient(&format!("[patient]\nlabel = \"{patient}\"\nadmission_kg = 70.0\n"), "test").unwrap();
+    let hour_s = Timestamp::now().as_second() / 3600 * 3600 - 4 * 3600;
+    let begin = Timestamp::from_second(hour_s).unwrap();
+    ward.admit_at(bed, patient, "test", begin.as_microsecond()).unwrap();
+    let body = json!({ "patient_kg": 70.0, "u_kg": 0.02, "state": "settled" }).to_string();
+    let weights = (0..24).map(|n| NewEntry {
+        chain: bed.to_owned(),
+        at_us: (begin + SignedDuration::from_mins(10 * n)).as_microsecond(),
+        kind: Kind::Weight,
+        subject: String::new(),
+        author: "deck".to_owned(),
+        corrects: None,
+        once: None,
+        body: body.clone(),
+    });
+    ward.memory.keep(Job { entries: weights.collect(), ..Job::default() }).unwrap();
+    begin + SignedDuration::from_hours(1)
+}
+
+/// Charts a volume of urine.
+pub(crate) fn chart(patient: &str, time: Timestamp, volume_ml: f64, ward: &Ward) {
+    let body = ChartBody {
+        time,
+        direction: "output".to_owned(),
+        route: "urine".to_owned(),
+        volume_ml,
+        leaves_deck: true,
+        note: String::new(),
+    };
+    ward.chart(patient, "test", None, None, &body).unwrap();
+}
+
+/// The alerts on record of a patient.
+pub(crate) fn alerts(patient: &str, ward: &Ward) -> Vec<serde_json::Value> {
+    let query = Query { chain: Some(patient_chain(patient)), kind: Some(Kind::Alert), ..Query::default() };
+    let entries = ward.memory.look(|tx| journal::entries(tx, &query)).unwrap();
+    entries.iter().map(|entry| serde_json::from_str(&entry.new.body).unwrap()).collect()
+}
+
+/// Spoils a patient's chart as a later version might, whose form this one does not know.
+pub(crate) fn spoil_chart(patient: &str, ward: &Ward) {
+    let body = json!({ "form": "of a later version" }).to_string();
+    let now_us = crate::clock::now_us();
+    let entry = NewEntry {
+        chain: records::patient_chain(patient),
+        at_us: now_us,
+        kind: Kind::Chart,
+        subject: patient.to_owned(),
+        author: "test".to_owned(),
+        corrects: None,
+        once: None,
+        body,
+    };
+    ward.memory.keep(Job { entries: vec![entry], ..Job::default() }).unwrap();
+}
