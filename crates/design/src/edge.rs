@@ -38,10 +38,11 @@ pub(crate) fn safe_edge(
         let share = case.as_ref().map_or(f64::INFINITY, use_of_limit);
         if share <= 1.0 {
             safe = (kg, share);
+            // What is said beside the safe load is of the plate under that load, not under a trial that was too much.
+            best = case.unwrap_or(best);
         } else {
             too_much = Some((kg, share));
         }
-        best = case.unwrap_or(best);
         if share <= 0.0 || (1.0 - NEAR..=1.0).contains(&share) {
             break;
         }

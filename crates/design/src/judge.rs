@@ -16,10 +16,12 @@ pub(crate) struct Found<'a> {
 pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> {
     let target = &deck.target;
     let cases = || report.plates.iter().flat_map(|p| &p.cases);
-    let largest = |value: fn(&CaseReport) -> f64| cases().map(value).fold(0.0, f64::max);
+    // Without a load nothing bends, and nothing is shown by that; what is no number is no small one.
+    let worst = |a: f64, b: f64| if a.is_nan() || b.is_nan() { f64::NAN } else { a.max(b) };
+    let deflection_mm = cases().map(|c| c.max_deflection_mm).reduce(worst);
     let plate_mass_kg = report.plates.iter().map(|p| p.mass_kg).fold(0.0, f64::max);
     let targets = [
-        ("deflection_mm", largest(|c| c.max_deflection_mm), target.deflection_mm),
+        ("deflection_mm", deflection_mm.unwrap_or(f64::NAN), target.deflection_mm.filter(|_| deflection_mm.is_some())),
         ("expanded_u_g", report.expanded_u_g.largest(), target.expanded_u_g),
         ("mass_kg", report.mass_kg, target.mass_kg),
         ("cost", report.cost, target.cost),
@@ -35,7 +37,7 @@ pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> 
     if deck.load_cases.is_empty() {
         return requirements;
     }
-    let cell_pct = cases().flat_map(|c| &c.cells).map(|c| c.load_pct_of_capacity).fold(0.0, f64::max);
+    let cell_pct = cases().flat_map(|c| &c.cells).map(|c| c.load_pct_of_capacity).fold(0.0, worst);
     requirements.push(Requirement {
         name: "cell_load_pct_of_capacity".to_owned(),
         value: cell_pct,

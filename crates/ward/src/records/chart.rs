@@ -112,3 +112,49 @@ pub fn chart(tx: &mut dyn Transaction, patient: &str, from_us: Option<i64>) -> R
         })
         .collect()
 }
+
+/// The chart as entries of a chart file, numbered by their place on record. Two that are alike to the minute are a slip in a file, which is refused;
+/// on record both may be meant (two drains that gave as much), so the later one is told apart in its note.
+///
+/// # Errors
+/// An entry that is no charted volume.
+pub fn entries(chart: &[Charted]) -> Result<Vec<formats::chart::Entry>, RecordError> {
+    let mut out: Vec<formats::chart::Entry> = Vec::with_capacity(chart.len());
+    for charted in chart {
+        let mut entry = charted.body.entry(usize::try_from(charted.number).unwrap_or(0))?;
+        let same_time = out.iter().rev().take_while(|other| other.time == entry.time).count();
+        let beside = &out[out.len() - same_time..];
+        while beside.iter().any(|other| formats::chart::Entry { line: entry.line, ..other.clone() } == entry) {
+            entry.note = format!("{} (again)", entry.note).trim_start().to_owned();
+        }
+        out.push(entry);
+    }
+    Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_entries_that_are_alike_are_both_kept_and_told_apart() {
+        let charted = |number: i64, minute: u32, note: &str| Charted {
+            number,
+            author: "nurse".into(),
+            body: ChartBody {
+                time: format!("2031-05-01T06:{minute:02}:00Z").parse().unwrap(),
+                direction: "output".into(),
+                route: "drain".into(),
+                volume_ml: 20.0,
+                leaves_deck: true,
+                note: note.into(),
+            },
+        };
+        let chart = [charted(1, 0, ""), charted(2, 0, ""), charted(3, 0, "left"), charted(4, 0, ""), charted(5, 1, "")];
+        let found = entries(&chart).unwrap();
+        let notes: Vec<(usize, &str)> = found.iter().map(|e| (e.line, e.note.as_str())).collect();
+        assert_eq!(notes, [(1, ""), (2, "(again)"), (3, "left"), (4, "(again) (again)"), (5, "")]);
+        // A file of them is read again.
+        formats::chart::read("chart.csv", &formats::chart::write(&found)).unwrap();
+    }
+}

@@ -75,8 +75,7 @@ impl Ward {
         let from_us = (now - SignedDuration::from_hours(BACK_H)).as_microsecond();
         let weights = self.weights(patient, from_us, None)?;
         let chart = self.memory.look(|tx| Ok(records::chart(tx, patient, Some(from_us))))??;
-        let entries: Vec<_> =
-            chart.iter().map(|c| c.body.entry(usize::try_from(c.number).unwrap_or(0))).collect::<Result<_, _>>()?;
+        let entries = records::chart_entries(&chart)?;
         let alternatives = what_if.map(|f| {
             let plan = Plan {
                 intake_ml_h: f.intake_ml_h,

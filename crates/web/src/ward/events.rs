@@ -32,6 +32,10 @@ const SENTENCES: Table = &[
         "Tara wurde verlangt, während der Patient auf der Waage lag: nicht genommen.",
     ),
     (
+        "The patient came before the load rested for the tare: it was not taken, and the weight rests on the tare before it. Weigh anew on an empty deck if mattress or linen were changed.",
+        "Der Patient kam, ehe die Last für die Tara ruhte: Sie wurde nicht genommen, und das Gewicht beruht auf der Tara davor. Auf leerer Waage neu wiegen, wenn Matratze oder Wäsche gewechselt wurden.",
+    ),
+    (
         "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken.",
         "Der Patient kam, ehe die Last für die Tara ruhte: Es gibt keine Tara, und kein Gewicht, bis eine genommen ist.",
     ),

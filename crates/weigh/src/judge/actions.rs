@@ -88,7 +88,11 @@ impl Judge {
 
     fn patient_on(&mut self, t_s: f64, rest: Option<Rest>) {
         if self.tare_wanted_s.take().is_some() {
-            let text = "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken.";
+            let text = if self.ledger.tare().is_some() {
+                "The patient came before the load rested for the tare: it was not taken, and the weight rests on the tare before it. Weigh anew on an empty deck if mattress or linen were changed."
+            } else {
+                "The patient came before the load rested for the tare: there is no tare, and no weight until one is taken."
+            };
             self.tell(t_s, EventKind::Step, text);
         }
         match self.presence {

@@ -358,3 +358,18 @@ fn what_was_entered_and_did_not_come_is_withdrawn_or_lies_there() {
         assert!((last.patient_kg.unwrap() - out.truth(1499.0) + on_bed_kg).abs() < 0.03, "{kind:?}: {last:?}");
     }
 }
+
+/// A second tare is asked for, and the patient comes before the load rests: there is a tare still, the one before, and that is what is told.
+#[test]
+fn who_asked_for_a_tare_that_was_not_taken_is_told_what_the_weight_rests_on() {
+    let told = |actions: Vec<(f64, formats::actions::ActionKind, Option<f64>)>| {
+        let mut night = begun(300.0);
+        night.actions = actions;
+        let out = weigh(&night);
+        let texts: Vec<String> = out.report.events.iter().map(|e| e.text.clone()).collect();
+        (texts.iter().any(|t| t.contains("rests on the tare before it")), texts.iter().any(|t| t.contains("there is no tare")))
+    };
+    // The load does not rest within the first second after the word.
+    assert_eq!(told(vec![(30.0, Tare, None), (61.5, Tare, None), (62.0, PatientOn, None)]), (true, false));
+    assert_eq!(told(vec![(61.5, Tare, None), (62.0, PatientOn, None)]), (false, true));
+}

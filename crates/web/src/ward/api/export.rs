@@ -84,7 +84,7 @@ fn chart_csv(call: &Call) -> Result<Answer, Problem> {
     let label = call.part("patient");
     call.ward.memory.look(|tx| Ok(records::patient_file(tx, label)))??;
     let chart = call.ward.memory.look(|tx| Ok(records::chart(tx, label, None)))??;
-    let entries: Vec<_> = chart.iter().map(|c| c.body.entry(0)).collect::<Result<_, _>>()?;
+    let entries = records::chart_entries(&chart)?;
     let bytes = formats::chart::write(&entries).into_bytes();
     Ok(Answer::Text { kind: CSV, name: Some(format!("{label}-chart.csv")), bytes })
 }
@@ -93,7 +93,7 @@ fn bundle(call: &Call) -> Result<Answer, Problem> {
     let label = call.part("patient");
     let weights = weights(call)?;
     let chart = call.ward.memory.look(|tx| Ok(records::chart(tx, label, None)))??;
-    let entries: Vec<_> = chart.iter().map(|c| c.body.entry(0)).collect::<Result<_, _>>()?;
+    let entries = records::chart_entries(&chart)?;
     let bundle = fhir::bundle(label, &weights, &entries, &call.ward.zone, Timestamp::now());
     let bytes = bundle.to_string().into_bytes();
     Ok(Answer::Text { kind: FHIR, name: Some(format!("{label}-fhir.json")), bytes })
