@@ -4,7 +4,7 @@
 //! | module    | what it does |
 //! |-----------|--------------|
 //! | `kept`    | what outlives a power cut, as text |
-//! | `session` | where the verification stands, and what each step does to it |
+//! | `session` | where the verification stands, and what each step does to it; `told` in it what the page gets |
 //! | `standing` | the angle or the temperature of a step, entered or measured |
 //! | `drawing` | the bodies of a step on the deck |
 //! | `page`    | the page |

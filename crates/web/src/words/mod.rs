@@ -230,6 +230,7 @@ mod tests {
             include_str!("../guide/session.rs"),
             include_str!("../proof/page.rs"),
             include_str!("../proof/session.rs"),
+            include_str!("../proof/session/told.rs"),
             include_str!("../proof/drawing.rs"),
             include_str!("../rehearsal/page.rs"),
             include_str!("../rehearsal/run.rs"),

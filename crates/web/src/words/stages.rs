@@ -71,6 +71,7 @@ mod tests {
             include_str!("../guided/mod.rs"),
             include_str!("../guide/session.rs"),
             include_str!("../proof/session.rs"),
+            include_str!("../proof/session/told.rs"),
             include_str!("../proof/standing.rs"),
         ];
         // Not for a page: the reason of a lint, errors of a file that a guided run cannot write, of the start, of the log; a half that is

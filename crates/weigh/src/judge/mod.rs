@@ -4,7 +4,7 @@
 //! action explains it, or it came about in care), to nobody (it is within its uncertainty, or it undoes an open question) or to the open
 //! questions. An open question keeps the weight from being settled, whatever its size.
 //!
-//! `actions` takes what people did, `changes` what the load did, `bared` what is found on a bare deck and leaves later, `care` what happened between hold and release, `questions` what
+//! `actions` takes what people did, `changes` what the load did, `entered` which of it was entered, `undone` which takes back what was before, `bared` what is found on a bare deck and leaves later, `care` what happened between hold and release, `questions` what
 //! answers an open one, `pace` what fluid does meanwhile, `shunt` whether load passes the cells by, `moved` whether the whole bed was moved, `failed` what a cell that fails and comes back leaves behind, `fresh` whether the load comes to rest at what it was after all, `jam` what is jammed when the patient leaves, `sure` what the deck says of an
 //! open question once nothing is in doubt any more, `state` what outlives a power cut.
 
@@ -12,6 +12,7 @@ mod actions;
 mod bared;
 mod care;
 mod changes;
+mod entered;
 mod failed;
 mod fresh;
 mod jam;
@@ -23,6 +24,7 @@ mod shunt;
 mod state;
 mod sure;
 mod tell;
+mod undone;
 
 use serde::{Deserialize, Serialize};
 use signal::{Doubt, Mass, Motion, Reading};

@@ -367,7 +367,10 @@ fn who_asked_for_a_tare_that_was_not_taken_is_told_what_the_weight_rests_on() {
         night.actions = actions;
         let out = weigh(&night);
         let texts: Vec<String> = out.report.events.iter().map(|e| e.text.clone()).collect();
-        (texts.iter().any(|t| t.contains("rests on the tare before it")), texts.iter().any(|t| t.contains("there is no tare")))
+        (
+            texts.iter().any(|t| t.contains("rests on the tare before it")),
+            texts.iter().any(|t| t.contains("there is no tare")),
+        )
     };
     // The load does not rest within the first second after the word.
     assert_eq!(told(vec![(30.0, Tare, None), (61.5, Tare, None), (62.0, PatientOn, None)]), (true, false));
