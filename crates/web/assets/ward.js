@@ -22,6 +22,8 @@
       // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew; nor of a load that moves.
       const isOf = part.dataset.stay === (bed.lies_since ?? "") && ["settled", "held"].includes(bed.state);
       const beside = part.dataset.value === "change" ? place.querySelector("[data-value=change_pounds]") : null;
+      const about = part.dataset.value === "change" ? place.querySelector("[data-value=change_u]") : null;
+      if (about) about.textContent = isOf && typeof bed.u_kg === "number" && part.dataset.referenceU ? number(Math.hypot(bed.u_kg, Number(part.dataset.referenceU)), 2) : "–";
       if (part.dataset.value === "change" && !isOf) {
         part.textContent = "–";
         if (beside) beside.textContent = "–";

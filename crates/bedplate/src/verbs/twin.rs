@@ -159,12 +159,12 @@ fn screen(folder: &Path, scenario: &Scenario, report: &TwinReport) -> String {
     let night = &report.truth.night;
     let _ = writeln!(
         out,
-        "Truth: tare {:.2} kg, patient {:.2} kg at first and {:.2} kg at the end, {} things happened, {:.0} mL went uncharted.",
+        "Truth: tare {:.2} kg, patient {:.2} kg at first and {:.2} kg at the end, {} things happened, {} mL went uncharted.",
         night.tare_kg,
         night.first_patient_kg,
         night.last_patient_kg,
         night.events.len(),
-        night.hidden_ml
+        report::number::fixed(night.hidden_ml, 0)
     );
     out
 }

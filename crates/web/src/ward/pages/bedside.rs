@@ -7,6 +7,7 @@ use ::ward::bed::{Live, Question};
 use ::ward::clock::now_us;
 use ::ward::records::{ActionBody, Stay};
 use ::ward::service::{Bed, NoTare, Outcome, UNDO_US};
+use axum::http::StatusCode;
 use formats::weights::State;
 use jiff::Timestamp;
 use maud::{Markup, html};
@@ -157,16 +158,18 @@ fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Markup, Probl
     };
     let reference = first.pop().and_then(|entry| {
         let body: serde_json::Value = serde_json::from_str(&entry.new.body).ok()?;
-        Some((Timestamp::from_microsecond(entry.new.at_us).ok()?, body["patient_kg"].as_f64()?))
+        Some((Timestamp::from_microsecond(entry.new.at_us).ok()?, body["patient_kg"].as_f64()?, body["u_kg"].as_f64()))
     });
     // Of a load that moves no change is known.
     let now_kg = live.patient_kg.filter(|_| matches!(live.state, Some(State::Settled | State::Held)));
     Ok(html! {
         div.change {
             p.delta {
-                @if let Some((at, kg)) = reference {
-                    span data-value="change" data-reference=(kg) data-stay=[super::super::api::beds::at(stay.from_us)] { (now_kg.map_or_else(|| "–".into(), |now| signed(reader, now - kg))) }
+                @if let Some((at, kg, u_kg)) = reference {
+                    span data-value="change" data-reference=(kg) data-reference-u=[u_kg] data-stay=[super::super::api::beds::at(stay.from_us)] { (now_kg.map_or_else(|| "–".into(), |now| signed(reader, now - kg))) }
                     span.unit {
+                        // What two weights have in common is counted as if it were not: too wide rather than too narrow.
+                        " ± " span data-value="change_u" { (now_kg.and(live.u_kg).zip(u_kg).map_or_else(|| "–".into(), |(now, then)| reader.number(now.hypot(then), 2))) }
                         " kg " (reader.say("since")) " " (local(call, at))
                         @if let Some(pounds) = now_kg.and_then(|now| reader.pounds(now - kg)) {
                             " (" span data-value="change_pounds" { (with_plus(pounds)) } ")"
@@ -340,6 +343,7 @@ fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem
             @match patient {
                 Some(patient) => form.inline method="post" action=(format!("/beds/{bed}/discharge")) {
                     (guard(call))
+                    input type="hidden" name="patient" value=(patient);
                     span { (patient) }
                     button { (reader.say("Leaves this bed for good")) }
                 },
@@ -419,7 +423,7 @@ fn ask_once_more(call: &Call, bed: &str, title: &str, text: &str, to: &str, show
                 p.big { (shown) }
                 form.buttons method="post" action=(format!("/beds/{bed}/{to}")) {
                     (guard(call))
-                    @for name in ["action", "once", "kg", "note", "question"] {
+                    @for name in ["action", "once", "kg", "note", "question", "patient"] {
                         @if let Some(value) = form.get(name) { input type="hidden" name=(name) value=(value); }
                     }
                     a.button href=(format!("/beds/{bed}")) { (reader.say("No, back")) }
@@ -513,6 +517,11 @@ pub(super) fn discharge(call: &Call) -> Result<Answer, Problem> {
     let patient = call.bed()?.stay().map(|stay| stay.patient).unwrap_or_default();
     let bed = call.bed()?.setup.bed.clone();
     let reader = call.reader;
+    // A page may be minutes old: who is meant is who stood there.
+    if let Some(shown) = call.form().get("patient").filter(|shown| **shown != patient) {
+        let detail = format!("{shown} does not lie in bed {bed} any more: look who does");
+        return Err(Problem::new(StatusCode::CONFLICT, "Another patient", detail));
+    }
     let text =
         reader.say("The stay in this bed ends: weights and chart from now on are nobody's. What is on record stays.");
     let title = reader.say("Leaves this bed for good");
