@@ -1,4 +1,4 @@
-//! Findings against limits: those of the deck file, and two that hold for every deck.
+//! Findings against limits: those of the deck file, and three that hold for every deck.
 
 use formats::deck::Deck;
 
@@ -12,7 +12,8 @@ pub(crate) struct Found<'a> {
     pub(crate) cost: f64,
 }
 
-/// The limits of the deck's target, then that no cell bears more than it is rated for and no layer more than its strength.
+/// The limits of the deck's target, then that no cell bears more than it is rated for, no load passes the cells by, and no layer bears more than its
+/// strength.
 pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> {
     let target = &deck.target;
     let cases = || report.plates.iter().flat_map(|p| &p.cases);
@@ -43,6 +44,13 @@ pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> 
         value: cell_pct,
         limit: 100.0,
         met: cell_pct <= 100.0,
+    });
+    let shunted_pct = cases().map(|c| c.shunted_pct).fold(0.0, worst);
+    requirements.push(Requirement {
+        name: "shunted_pct".to_owned(),
+        value: shunted_pct,
+        limit: 0.0,
+        met: shunted_pct <= 0.0,
     });
     if let Some(value) = cases().filter_map(|c| c.safety_factor).reduce(f64::min) {
         requirements.push(Requirement {

@@ -60,3 +60,16 @@ fn a_deck_without_a_load_meets_no_limit_of_deflection() {
     let report = design::check(&deck).unwrap();
     assert!(report.requirements.iter().all(|r| r.name != "deflection_mm"), "{:?}", report.requirements);
 }
+
+/// A deck that rests on its base under one of its own loads weighs that load too low: no limit of the file has to say so.
+#[test]
+fn a_deck_that_touches_under_its_own_loads_does_not_meet_its_limits() {
+    let of = |text: &str| {
+        let report = design::check(&formats::deck::read("deck.toml", text).unwrap()).unwrap();
+        let found = report.requirements.iter().find(|r| r.name == "shunted_pct").cloned().unwrap();
+        (found.met, found.value)
+    };
+    assert_eq!(of(include_str!("data/rowan.toml")), (true, 0.0));
+    let (met, pct) = of(include_str!("../../formats/data/examples/deck.toml"));
+    assert!(!met && pct > 10.0, "{pct} %");
+}

@@ -107,6 +107,7 @@ pub fn requirement_words(name: &str, currency: &str) -> (String, String) {
         "cost" => ("cost of the deck", currency),
         "plate_mass_kg" => ("heaviest plate", "kg"),
         "cell_load_pct_of_capacity" => ("most loaded cell, of its capacity", "%"),
+        "shunted_pct" => ("load that passes the cells by", "%"),
         "safety_factor" => ("strength over stress, any layer", ""),
         other => (other, ""),
     };
