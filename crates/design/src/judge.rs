@@ -2,7 +2,7 @@
 
 use formats::deck::Deck;
 
-use crate::report::{ByLoad, CaseReport, PlateReport, Requirement};
+use crate::report::{ByLoad, PlateReport, Requirement};
 
 /// What is set against the limits.
 pub(crate) struct Found<'a> {

@@ -20,7 +20,6 @@ use super::{Begin, ProofError};
 use crate::guided::keeping::Keeping;
 use crate::guided::listening::Listening;
 use crate::guided::{Body, against, is_all_the_same, meant_for, no_step};
-use crate::words::Reader;
 use crate::workbench::Refusal;
 
 /// A reading that is due at a minute is taken so many seconds before it at the earliest.

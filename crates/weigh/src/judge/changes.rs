@@ -2,7 +2,7 @@
 
 use signal::Motion;
 
-use super::{Expected, Judge, Mend, Mendable, Mended, Presence, Undone};
+use super::{Expected, Judge, Mend, Mendable, Presence};
 use crate::report::EventKind;
 use crate::setup::{Path, Rest, Step};
 use signal::{Mass, Open};

@@ -13,7 +13,7 @@ use crate::words::Reader;
 
 impl Session {
     /// What changes while somebody waits.
-    pub(super) fn live(&self, reader: Reader) -> Value {
+    pub(in crate::proof) fn live(&self, reader: Reader) -> Value {
         let mut live = self.listening.told(&self.deck);
         live["shown_kg"] = json!(self.shown_now_kg());
         let is_near = self.is_near();
@@ -29,7 +29,7 @@ impl Session {
     }
 
     /// Where the verification stands.
-    pub(super) fn state(&self, reader: Reader, has_hands: bool) -> Value {
+    pub(in crate::proof) fn state(&self, reader: Reader, has_hands: bool) -> Value {
         let next = self.next();
         let steps: Vec<Value> = (0..self.plan.steps.len()).map(|i| self.step_of(reader, i)).collect();
         json!({
