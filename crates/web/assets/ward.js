@@ -11,9 +11,12 @@
   const says = (bed) => JSON.stringify([bed.state, bed.link_up, bed.trouble, bed.faults, bed.questions.map((q) => q.question), bed.tare_at, bed.awaits_tare, bed.lies, bed.last_event?.at, bed.patient, bed.lies_since]);
   const known = new Map();
 
-  const show = (bed) => {
+  const placeOf = (label) => {
     const page = document.querySelector("[data-live]");
-    const place = page?.dataset.bed === bed.bed ? page : [...(page?.querySelectorAll("[data-bed]") ?? [])].find((e) => e.dataset.bed === bed.bed);
+    return page?.dataset.bed === label ? page : [...(page?.querySelectorAll("[data-bed]") ?? [])].find((e) => e.dataset.bed === label);
+  };
+  const show = (bed) => {
+    const place = placeOf(bed.bed);
     if (!place) return;
     for (const part of place.querySelectorAll("[data-value]")) {
       const value = bed[part.dataset.value];
@@ -41,8 +44,19 @@
   // One look at a time: of two on their way the older could come last and leave old words on the page.
   let due = false;
   let underWay = false;
+  // Beds of which more is known than the page says.
+  const ahead = new Set();
+  // A figure that goes on beside words of before would lend them its truth: until the page may be made anew, it says that they are old.
+  const putOff = () => {
+    due = true;
+    for (const place of [...ahead].map(placeOf)) {
+      place?.classList.add("behind");
+      for (const words of place?.querySelectorAll(".belief, .why") ?? []) words.textContent = lost.dataset.behind;
+    }
+  };
   const fetchAnew = async () => {
-    if (underWay || busy()) { due = true; return; }
+    if (busy()) { putOff(); return; }
+    if (underWay) { due = true; return; }
     due = false;
     underWay = true;
     try {
@@ -64,7 +78,8 @@
     const main = new DOMParser().parseFromString(text, "text/html").querySelector("main");
     if (!main) return;
     // Somebody may have begun to type, or opened something, while the page was on its way.
-    if (busy()) { due = true; return; }
+    if (busy()) { putOff(); return; }
+    ahead.clear();
     const focus = document.activeElement?.closest("button, a")?.textContent;
     document.querySelector("main").replaceChildren(...main.children);
     const place = document.querySelector("[data-live]");
@@ -98,6 +113,7 @@
       const before = known.get(bed.bed);
       known.set(bed.bed, says(bed));
       // What changed between the writing of the page and the first word from the bed is known to nobody: look once.
+      if (before !== undefined && before !== says(bed)) ahead.add(bed.bed);
       if (isFirst || (before !== undefined && before !== says(bed)) || due) soon();
       isFirst = false;
       show(bed);

@@ -15,8 +15,9 @@ use crate::keep::{KeepingError, Weigh, pack, unpack};
 use crate::report::{Event, Fault, FaultKind, Last, Lies, Question, UncertaintyParts, WeighReport};
 use crate::setup::{CELLS, Path, SECTIONS, configure, sheets};
 
-/// An overload of the same cell is told again only after so long without one, s.
-const OVERLOAD_QUIET_S: f64 = 60.0;
+/// What is wrong with a cell is told again only after so long without it, s.
+const QUIET_S: f64 = 60.0;
+const FAULT_KINDS: usize = FaultKind::Overload as usize + 1;
 
 /// How to weigh.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -69,6 +70,8 @@ pub struct Weigher {
     options: Options,
     next_row_s: Option<f64>,
     bad: [Option<FaultKind>; CELLS],
+    /// When each was last bad in each way, s.
+    bad_s: [[f64; FAULT_KINDS]; CELLS],
     /// Whether no channel was bad at the last sample.
     sound: bool,
     overloaded_s: [f64; CELLS],
@@ -117,6 +120,7 @@ impl Weigher {
             options,
             next_row_s: None,
             bad: [None; CELLS],
+            bad_s: [[f64::NEG_INFINITY; FAULT_KINDS]; CELLS],
             sound: true,
             overloaded_s: [f64::NEG_INFINITY; CELLS],
             faults: Vec::new(),
@@ -278,7 +282,7 @@ impl Weigher {
     #[must_use]
     pub fn at_fault(&self) -> Vec<(String, FaultKind)> {
         let t_s = self.path.reading().t_s;
-        let over = |over_s: f64| (t_s - over_s <= OVERLOAD_QUIET_S).then_some(FaultKind::Overload);
+        let over = |over_s: f64| (t_s - over_s <= QUIET_S).then_some(FaultKind::Overload);
         let cells = self.cell_names.iter().zip(self.bad.iter().zip(&self.overloaded_s));
         cells.filter_map(|(cell, (bad, over_s))| Some((cell.clone(), bad.or_else(|| over(*over_s))?))).collect()
     }
@@ -355,8 +359,8 @@ impl Weigher {
             return;
         }
         let channels = reading.channels.iter().zip(&reading.overloaded);
-        let known = self.bad.iter_mut().zip(&mut self.overloaded_s);
-        for (cell, ((channel, overloaded), (bad, over_s))) in self.cell_names.iter().zip(channels.zip(known)) {
+        let known = self.bad.iter_mut().zip(&mut self.bad_s).zip(&mut self.overloaded_s);
+        for (cell, ((channel, overloaded), ((bad, bad_s), over_s))) in self.cell_names.iter().zip(channels.zip(known)) {
             let kind = match channel {
                 Channel::Lost => Some(FaultKind::Lost),
                 Channel::Stuck => Some(FaultKind::Stuck),
@@ -365,11 +369,15 @@ impl Weigher {
                 Channel::Silent | Channel::Good | Channel::Bridged => None,
             };
             // A load that sways about the rated one is told once.
-            let over = *overloaded && reading.t_s - *over_s > OVERLOAD_QUIET_S;
+            let over = *overloaded && reading.t_s - *over_s > QUIET_S;
             if *overloaded {
                 *over_s = reading.t_s;
             }
-            let new = kind.filter(|kind| *bad != Some(*kind));
+            // So is a channel that flickers: the record keeps for ever what it is told.
+            let new = kind.filter(|kind| *bad != Some(*kind) && reading.t_s - bad_s[*kind as usize] > QUIET_S);
+            if let Some(kind) = kind {
+                bad_s[kind as usize] = reading.t_s;
+            }
             *bad = kind;
             for kind in new.into_iter().chain(over.then_some(FaultKind::Overload)) {
                 self.faults.push(Fault { t_s: reading.t_s, cell: cell.clone(), kind });

@@ -122,6 +122,10 @@ const SENTENCES: Table = &[
         "{} kg sind mehr als Wäsche: Wer oder was kam oder ging während der Pflege?",
     ),
     (
+        "{} kg was entered, and beside a patient the deck does not bear it: is it on the bed?",
+        "{} kg wurden eingetragen, und neben einem Patienten trägt die Waage das nicht: Liegt es auf dem Bett?",
+    ),
+    (
         "{} kg was entered, and the load did not change: is it on the bed?",
         "{} kg wurden eingetragen, und die Last änderte sich nicht: Liegt es auf dem Bett?",
     ),

@@ -107,13 +107,12 @@ impl Judge {
                 self.book(t_s, item, item.sign * kg, self.u_stated(kg), None);
             }
             Some(kg) if self.presence == Presence::On => {
-                let kg = item.sign * kg;
-                let open = Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None };
-                self.ask(open, "was entered, and the load did not change: is it on the bed?");
-                if let Some(asked) = self.asked.last_mut() {
-                    asked.seen = false;
-                    asked.note.clone_from(&item.note);
-                }
+                self.ask_entered(
+                    t_s,
+                    item,
+                    item.sign * kg,
+                    "was entered, and the load did not change: is it on the bed?",
+                );
             }
             _ => {
                 if self.whole.is_some() {
@@ -121,6 +120,21 @@ impl Judge {
                 }
                 self.tell(t_s, EventKind::Step, "An item was entered without its mass, and the load did not change.");
             }
+        }
+    }
+
+    /// Whether what is entered with its mass would leave less of the load than any patient: a slip of the point, or of the bed.
+    fn leaves_nobody(&self, kg: f64, after: &Rest) -> bool {
+        self.ledger.remainder_kg(after.level.kg).is_some_and(|left_kg| left_kg - kg < self.rules.told_kg)
+    }
+
+    /// Asks about what was entered and has not shown in the load.
+    fn ask_entered(&mut self, t_s: f64, item: &Expected, kg: f64, question: &str) {
+        let open = Open { t_s, mass: Mass { kg, u_kg: self.u_stated(kg) }, place_mm: None };
+        self.ask(open, question);
+        if let Some(asked) = self.asked.last_mut() {
+            asked.seen = false;
+            asked.note.clone_from(&item.note);
         }
     }
 
@@ -182,6 +196,14 @@ impl Judge {
         self.ledger.set_lean(Mass { kg: 0.0, u_kg: parts.lean_kg.hypot(parts.angle_kg) });
         for item in std::mem::take(&mut self.expected) {
             match item.kg {
+                Some(kg) if self.leaves_nobody(item.sign * kg, after) => {
+                    self.ask_entered(
+                        t_s,
+                        &item,
+                        item.sign * kg,
+                        "was entered, and beside a patient the deck does not bear it: is it on the bed?",
+                    );
+                }
                 Some(kg) => self.book(t_s, &item, item.sign * kg, self.u_stated(kg), None),
                 None => self.book_unweighed(t_s, &item),
             }

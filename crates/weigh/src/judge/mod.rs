@@ -88,6 +88,9 @@ pub(crate) struct Rules {
     pub stated_rel: f64,
 }
 
+/// No patient is lighter, kg: less is what accounts that do not fit leave.
+const LEAST_PATIENT_KG: f64 = 0.2;
+
 impl Rules {
     pub(crate) fn new(max_kg: f64, e_g: f64) -> Self {
         let e_kg = e_g / 1e3;
@@ -363,7 +366,8 @@ impl Judge {
         if matches!(self.presence, Presence::Empty | Presence::Leaving) {
             return (State::Empty, None);
         }
-        if self.is_settled(reading) && weighed.is_some() {
+        // What is left of the load must be somebody, whatever was entered.
+        if self.is_settled(reading) && weighed.is_some_and(|weighed| weighed.kg >= LEAST_PATIENT_KG) {
             self.last_settled = weighed;
             return (State::Settled, weighed);
         }

@@ -376,3 +376,20 @@ fn who_asked_for_a_tare_that_was_not_taken_is_told_what_the_weight_rests_on() {
     assert_eq!(told(vec![(30.0, Tare, None), (61.5, Tare, None), (62.0, PatientOn, None)]), (true, false));
     assert_eq!(told(vec![(61.5, Tare, None), (62.0, PatientOn, None)]), (false, true));
 }
+
+/// A slip of the point: more was entered than lies there beside any patient. It is asked about, and no weight is settled meanwhile.
+#[test]
+fn an_item_that_leaves_no_patient_is_asked_about() {
+    let mut night = begun(400.0);
+    night.actions = vec![(30.0, Tare, None), (40.0, Add, Some(90.0)), (62.0, PatientOn, None)];
+    let out = weigh(&night);
+    assert!(out.settled(0.0, 400.0).is_empty(), "{:?}", out.settled(0.0, 400.0).len());
+    assert!(out.report.open.len() == 1 && out.report.events.iter().any(|e| e.text.contains("does not bear it")));
+    // Taken back, the patient is weighed.
+    let asked_s = out.report.open[0].t_s;
+    night.actions.push((200.0, Withdraw, None));
+    night.asked = vec![(200.0, asked_s)];
+    let out = weigh(&night);
+    assert!(out.settled(0.0, 200.0).is_empty() && out.settled(215.0, 400.0).len() > 150, "{:?}", out.report.events);
+    assert!(out.worst(215.0, 400.0) < 0.05, "{}", out.worst(215.0, 400.0));
+}

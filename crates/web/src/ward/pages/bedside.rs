@@ -43,7 +43,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
     let patient = stay_now.as_ref().map(|stay| stay.patient.clone());
     let (urgency, why) = asks(bed, &live, reader);
     let may_care = call.session.as_ref().is_some_and(|s| s.role.may(Right::Care));
-    let recent = on_record(call, |tx| journal::newest(tx, label, Kind::Action))?.flatten();
+    let recent = on_record(call, |tx| journal::newest(tx, label, Kind::Action)).flatten();
     let main = html! {
         header.title {
             h1 { (label) @if let Some(patient) = &patient { " " a.patient href=(format!("/patients/{patient}")) { (patient) } } }
@@ -111,16 +111,16 @@ fn pending(call: &Call, bed: &Bed, entry: &Entry) -> Markup {
     }
 }
 
-/// What the record says; `None` while the memory is away. The live weight is shown all the same.
-fn on_record<T>(
-    call: &Call,
-    look: impl FnOnce(&mut dyn Transaction) -> Result<T, StoreError>,
-) -> Result<Option<T>, Problem> {
-    match call.ward.memory.look(look) {
-        Ok(told) => Ok(Some(told)),
-        Err(error) if error.is_passing() => Ok(None),
-        Err(error) => Err(error.into()),
+/// What the record says; `None` while the memory is away, or where a row of it cannot be read. The live weight is shown all the same: a bed is not to
+/// lose its page over an old entry.
+fn on_record<T>(call: &Call, look: impl FnOnce(&mut dyn Transaction) -> Result<T, StoreError>) -> Option<T> {
+    let told = call.ward.memory.look(look);
+    if let Err(error) = &told
+        && !error.is_passing()
+    {
+        tracing::error!(%error, "a bed's record cannot be read");
     }
+    told.ok()
 }
 
 /// When the tare was taken that the weight rests on: one that was only asked for is none.
@@ -151,7 +151,7 @@ fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Markup, Probl
         most: Some(1),
         ..Query::default()
     };
-    let Some(mut first) = on_record(call, |tx| journal::entries(tx, &query))? else {
+    let Some(mut first) = on_record(call, |tx| journal::entries(tx, &query)) else {
         return Ok(
             html! { div.change { p.delta { span.unit { (reader.say("the record cannot be read just now")) } } } },
         );
@@ -335,8 +335,7 @@ fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
 fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem> {
     let reader = call.reader;
     // Nobody is moved while that cannot be kept.
-    let Some(known) = on_record(call, |tx| Ok(::ward::records::patients(tx)))? else { return Ok(html! {}) };
-    let known = known?;
+    let Some(Ok(known)) = on_record(call, |tx| Ok(::ward::records::patients(tx))) else { return Ok(html! {}) };
     Ok(html! {
         section.panel {
             h2 { (reader.say("Who lies here")) }

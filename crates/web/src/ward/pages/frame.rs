@@ -29,7 +29,7 @@ pub(super) fn page(call: &Call, here: &str, title: &str, help: &str, main: &Mark
             main #main { (main) }
             footer {
                 p.printed { (reader.fill("Printed {} by {}", [&reader.clock(&Timestamp::now().to_zoned(call.ward.zone.clone())), call.by()])) }
-                p.lost role="alert" hidden data-unsent=(reader.say("Not sent: the connection to the ward is lost.")) { (reader.say("The connection to the ward is lost: what is shown is old.")) }
+                p.lost role="alert" hidden data-unsent=(reader.say("Not sent: the connection to the ward is lost.")) data-behind=(reader.say("More is known than stands here: close what is open, or leave the field, to see it.")) { (reader.say("The connection to the ward is lost: what is shown is old.")) }
                 (caution(reader))
             }
         },

@@ -17,7 +17,7 @@ use crate::words::Reader;
 
 /// Beds that one page holds: more than a person takes in at a look, and few enough to be made and sent at once.
 const BEDS_A_PAGE: usize = 100;
-/// A page that does not show all beds is made anew so often, s.
+/// The page is made anew so often whatever is heard, s: a deck that falls silent says nothing, and a bed that is not shown may come to ask.
 const ANEW_S: u32 = 15;
 
 /// How much a bed asks for attention: the least number first.
@@ -165,8 +165,6 @@ pub(super) fn overview(call: &Call) -> Result<Answer, Problem> {
     let page = call.query.get("page").and_then(|p| p.parse().ok()).unwrap_or(1_usize).clamp(1, pages);
     let here = beds.iter().skip((page - 1) * BEDS_A_PAGE).take(BEDS_A_PAGE);
     let labels: Vec<&str> = here.clone().map(|b| b.bed.setup.bed.as_str()).collect();
-    // Where some beds are not shown, one of them may come to ask: the page is then made anew now and then.
-    let anew = (all > labels.len()).then_some(ANEW_S);
     let main = html! {
         header.title {
             h1 { (call.ward.name) }
@@ -179,7 +177,7 @@ pub(super) fn overview(call: &Call) -> Result<Answer, Problem> {
             }
         }
         @if all > BEDS_A_PAGE { (ways(reader, wanted, page, pages, beds.len())) }
-        ul.beds data-live=(live_address(&labels, all)) data-order="1" data-anew-s=[anew] {
+        ul.beds data-live=(live_address(&labels, all)) data-order="1" data-anew-s=(ANEW_S) {
             @for shown in here { (tile(reader, shown)) }
         }
     };
