@@ -38,22 +38,37 @@ pub(crate) fn alerts(file: &PatientFile, record: &Record, fit: &Fit, rows: &[Row
 /// An alert found again on a longer record may stand this far from where it stood, h: its answer still holds.
 pub const SAME_ALERT_H: f64 = 1.0;
 
-/// Parts the alerts into those still open and those answered; an answer that fits none is told in a note.
+/// Parts the alerts into those still open and those answered; an answer that fits none is told in a note. An answer is one alert's: that of its time, or
+/// else the nearest of its kind that has none.
 pub(crate) fn part(
     alerts: Vec<Alert>,
     answers: &[Answered],
     notes: &mut Vec<String>,
 ) -> (Vec<Alert>, Vec<AnsweredAlert>) {
-    let fits = |alert: &Alert, answer: &Answered| {
-        let apart_h = alert.time.duration_since(answer.time).as_secs_f64().abs() / 3600.0;
-        alert.kind.word() == answer.kind && apart_h <= SAME_ALERT_H
+    let apart_s = |alert: &Alert, answer: &Answered| alert.time.duration_since(answer.time).as_secs_f64().abs();
+    let mut given: Vec<Option<&Answered>> = vec![None; alerts.len()];
+    let mut nearest = |answer, within_s: f64, may_replace: bool| {
+        let fits = |(i, alert): (usize, &Alert)| {
+            let apart_s = apart_s(alert, answer);
+            let is_free = may_replace || given[i].is_none();
+            (alert.kind.word() == answer.kind && apart_s <= within_s && is_free).then_some((i, apart_s))
+        };
+        let at = alerts.iter().enumerate().filter_map(fits).min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
+        if let Some(at) = at {
+            given[at] = Some(answer);
+        }
+        at.is_some()
     };
-    for answer in answers.iter().filter(|answer| !alerts.iter().any(|alert| fits(alert, answer))) {
-        notes.push(format!("the answer to {} at {} fits no alert of this record", answer.kind, answer.time));
+    // Times are written to the second.
+    let moved: Vec<&Answered> = answers.iter().filter(|answer| !nearest(answer, 1.0, true)).collect();
+    for answer in moved {
+        if !nearest(answer, 3600.0 * SAME_ALERT_H, false) {
+            notes.push(format!("the answer to {} at {} fits no alert of this record", answer.kind, answer.time));
+        }
     }
     let (mut open, mut answered) = (Vec::new(), Vec::new());
-    for alert in alerts {
-        match answers.iter().find(|answer| fits(&alert, answer)) {
+    for (alert, answer) in alerts.into_iter().zip(given) {
+        match answer {
             Some(answer) => answered.push(AnsweredAlert { alert, answer: answer.answer.clone() }),
             None => open.push(alert),
         }
@@ -227,4 +242,37 @@ fn off_plan(file: &PatientFile, record: &Record, fit: &Fit, windows: &[Window]) 
         ),
         line: None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_answer_is_one_alerts() {
+        let at = |minute: i64| jiff::Timestamp::UNIX_EPOCH + jiff::SignedDuration::from_mins(minute);
+        let alert = |minute, line| Alert {
+            time: at(minute),
+            kind: AlertKind::ImplausibleEntry,
+            text: String::new(),
+            line: Some(line),
+        };
+        let answer =
+            |minute, words: &str| Answered { time: at(minute), kind: "implausible-entry".into(), answer: words.into() };
+        let alerts = || vec![alert(5, 1), alert(40, 2), alert(300, 3)];
+        let parted = |answers: &[Answered]| {
+            let mut notes = Vec::new();
+            let (open, answered) = part(alerts(), answers, &mut notes);
+            let answered: Vec<(usize, String)> =
+                answered.into_iter().map(|a| (a.alert.line.unwrap(), a.answer)).collect();
+            (open.iter().filter_map(|a| a.line).collect::<Vec<_>>(), answered, notes.len())
+        };
+        assert_eq!(parted(&[answer(5, "it was 90")]), (vec![2, 3], vec![(1, "it was 90".into())], 0));
+        // The alert has moved a little on the longer record; another answer of its hour stays with the other one.
+        let moved = parted(&[answer(40, "two bags"), answer(12, "it was 90")]);
+        assert_eq!(moved, (vec![3], vec![(1, "it was 90".into()), (2, "two bags".into())], 0));
+        // Said twice, the later word holds; what fits nothing is told.
+        let again = parted(&[answer(5, "first"), answer(5, "second"), answer(200, "of nothing")]);
+        assert_eq!(again, (vec![2, 3], vec![(1, "second".into())], 1));
+    }
 }

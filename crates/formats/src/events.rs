@@ -31,6 +31,20 @@ pub struct Event {
     pub text: String,
 }
 
+impl Event {
+    /// What came or went by this event, with the sign that its mass should have; `None` for events of other kinds and items without a size.
+    #[must_use]
+    pub fn item(&self) -> Option<(f64, Item)> {
+        let sign = match self.kind.as_str() {
+            "added" => 1.0,
+            "removed" => -1.0,
+            _ => return None,
+        };
+        let name = note_of(&self.text).to_owned();
+        Some((sign, Item { t_s: self.t_s, kg: self.kg?, u_kg: self.u_kg.unwrap_or(0.0), name }))
+    }
+}
+
 /// Something other than the patient came onto the deck or left it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
@@ -59,26 +73,20 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Item>, Problems> {
     json.end().map_err(|e| json_problem(file, text, ".", &e, WRITTEN))?;
     let (mut items, mut problems) = (Vec::new(), Vec::new());
     for (i, event) in document.events.iter().enumerate() {
-        let sign = match event.kind.as_str() {
-            "added" => 1.0,
-            "removed" => -1.0,
-            _ => continue,
-        };
-        let Some(kg) = event.kg else { continue };
+        let Some((sign, item)) = event.item() else { continue };
         let mut bad = |key: &str, found: String, expected: &str| {
             problems.push(Problem::new(file, found, expected.to_owned()).key(format!("events[{i}].{key}")));
         };
-        if event.t_s < 0.0 {
-            bad("t_s", event.t_s.to_string(), "seconds from the start of the recording, 0 or more");
+        if item.t_s < 0.0 {
+            bad("t_s", item.t_s.to_string(), "seconds from the start of the recording, 0 or more");
         }
-        if kg * sign < 0.0 {
-            bad("kg", kg.to_string(), "a mass above 0 for what was added, below 0 for what was removed");
+        if item.kg * sign < 0.0 {
+            bad("kg", item.kg.to_string(), "a mass above 0 for what was added, below 0 for what was removed");
         }
-        let u_kg = event.u_kg.unwrap_or(0.0);
-        if u_kg < 0.0 {
-            bad("u_kg", u_kg.to_string(), "a standard uncertainty of 0 or more");
+        if item.u_kg < 0.0 {
+            bad("u_kg", item.u_kg.to_string(), "a standard uncertainty of 0 or more");
         }
-        items.push(Item { t_s: event.t_s, kg, u_kg, name: note_of(&event.text).to_owned() });
+        items.push(item);
     }
     if items.iter().zip(items.iter().skip(1)).any(|(a, b)| a.t_s > b.t_s) {
         items.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));

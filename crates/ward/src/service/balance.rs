@@ -1,11 +1,11 @@
 //! A patient's balance, from what is on record.
 
-use balance::{Answered, BalanceError, BalanceReport, Densities, Options};
+use balance::{Answered, BalanceError, BalanceReport, Densities, ItemEvent, Options};
 use formats::patient::Plan;
 use formats::weights::{State, Weight};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
-use store::entry::Kind;
+use store::entry::{Entry, Kind};
 use store::journal::{self, Query};
 
 use super::Ward;
@@ -45,25 +45,38 @@ impl Ward {
     /// # Errors
     /// The memory refuses.
     pub fn weights(&self, patient: &str, from_us: i64, to_us: Option<i64>) -> Result<Vec<Weight>, RecordError> {
-        let mut weights = Vec::new();
-        for stay in self.memory.look(|tx| Ok(records::stays(tx, patient)))?? {
-            let query = Query {
-                chain: Some(stay.bed),
-                kind: Some(Kind::Weight),
-                from_us: Some(stay.from_us.max(from_us)),
-                to_us: stay.to_us.into_iter().chain(to_us).min(),
-                ..Query::default()
-            };
-            for entry in self.memory.look(|tx| journal::entries(tx, &query))? {
-                weights.extend(weight(entry.new.at_us, &entry.new.body));
-            }
-        }
+        let entries = self.of_stays(patient, Kind::Weight, from_us, to_us)?;
+        let mut weights: Vec<Weight> = entries.iter().filter_map(|e| weight(e.new.at_us, &e.new.body)).collect();
         weights.sort_by_key(|w| w.time);
         let first = weights.first().and_then(|w| w.time);
         for w in &mut weights {
             w.t_s = first.zip(w.time).map_or(0.0, |(first, t)| t.duration_since(first).as_secs_f64());
         }
         Ok(weights)
+    }
+
+    /// What the beds of a patient kept of one kind while he lay there, stay by stay.
+    fn of_stays(&self, patient: &str, kind: Kind, from_us: i64, to_us: Option<i64>) -> Result<Vec<Entry>, RecordError> {
+        let mut found = Vec::new();
+        for stay in self.memory.look(|tx| Ok(records::stays(tx, patient)))?? {
+            let query = Query {
+                chain: Some(stay.bed),
+                kind: Some(kind),
+                from_us: Some(stay.from_us.max(from_us)),
+                to_us: stay.to_us.into_iter().chain(to_us).min(),
+                ..Query::default()
+            };
+            found.extend(self.memory.look(|tx| journal::entries(tx, &query))?);
+        }
+        Ok(found)
+    }
+
+    /// What came onto the deck beside the patient and left it: a pad that leaves heavier than it came took fluid with it.
+    fn items(&self, patient: &str, from_us: i64) -> Result<Vec<ItemEvent>, RecordError> {
+        let entries = self.of_stays(patient, Kind::Event, from_us, None)?;
+        let mut items: Vec<ItemEvent> = entries.iter().filter_map(|e| item(e.new.at_us, &e.new.body)).collect();
+        items.sort_by_key(|item| item.time);
+        Ok(items)
     }
 
     /// A patient's balance, with what would come under another plan.
@@ -89,6 +102,7 @@ impl Ward {
             densities: Some(Densities::published()),
             alternatives: alternatives.into_iter().collect(),
             answered: self.answered(patient)?,
+            items: self.items(patient, from_us)?,
             ..Options::default()
         };
         let report = balance::balance(&file, &weights, &entries, &options);
@@ -159,4 +173,34 @@ fn weight(at_us: i64, body: &str) -> Option<Weight> {
         u_kg: body["u_kg"].as_f64(),
         state: State::Settled,
     })
+}
+
+/// An event of the weigher as what came or went; faults, and events of other kinds, are none.
+fn item(at_us: i64, body: &str) -> Option<ItemEvent> {
+    let event: formats::events::Event = serde_json::from_str(body).ok()?;
+    let (sign, item) = event.item()?;
+    let time = Timestamp::from_microsecond(at_us).ok()?;
+    (item.kg * sign > 0.0).then_some(ItemEvent { time, kg: item.kg, u_kg: item.u_kg, name: item.name })
+}
+
+#[cfg(test)]
+mod tests {
+    use weigh::{Event, EventKind};
+
+    use super::*;
+
+    #[test]
+    fn what_the_weigher_says_of_a_pad_is_told_to_the_balance() {
+        let event = |kind, kg, text: &str| {
+            let (x_mm, y_mm, u_kg) = (None, None, Some(0.01));
+            serde_json::to_string(&Event { t_s: 60.0, kind, kg, u_kg, x_mm, y_mm, text: text.into() }).unwrap()
+        };
+        let came = item(1_000_000, &event(EventKind::Added, Some(0.2), "0.20 kg came onto the deck (pad).")).unwrap();
+        assert_eq!((came.kg, came.u_kg, came.name.as_str(), came.time.as_second()), (0.2, 0.01, "pad", 1));
+        let left = item(2_000_000, &event(EventKind::Removed, Some(-0.5), "0.50 kg left the deck (pad).")).unwrap();
+        assert_eq!((left.kg, left.name.as_str()), (-0.5, "pad"));
+        assert_eq!(item(1, &event(EventKind::Turned, None, "The patient lies otherwise.")), None);
+        assert_eq!(item(1, &event(EventKind::Removed, None, "A thing left.")), None);
+        assert_eq!(item(1, r#"{ "fault": "lost", "cell": "A1" }"#), None);
+    }
 }
