@@ -70,6 +70,6 @@ fn a_deck_that_touches_under_its_own_loads_does_not_meet_its_limits() {
         (found.met, found.value)
     };
     assert_eq!(of(include_str!("data/rowan.toml")), (true, 0.0));
-    let (met, pct) = of(include_str!("../../formats/data/examples/deck.toml"));
+    let (met, pct) = of(include_str!("../../verify/tests/data/deck.toml"));
     assert!(!met && pct > 10.0, "{pct} %");
 }
