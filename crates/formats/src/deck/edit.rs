@@ -73,7 +73,9 @@ impl Edit {
     fn what(&self) -> String {
         match self {
             Self::Cell { cell, .. } => format!("place of cell {cell}"),
-            Self::Thickness { plate, layer, .. } => format!("thickness of layer {} of plate {plate}", layer.saturating_add(1)),
+            Self::Thickness { plate, layer, .. } => {
+                format!("thickness of layer {} of plate {plate}", layer.saturating_add(1))
+            }
             Self::Clearance { plate, .. } => format!("clearance of plate {plate}"),
         }
     }
