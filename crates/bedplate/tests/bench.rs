@@ -85,6 +85,25 @@ fn the_workbench_says_what_does_not_fit() {
     assert!(unknown.status == 422 && unknown.body.contains("place of cell Z9"), "{}", unknown.body);
     let broken = json!({ "file": "deck.toml", "text": "[[", "changes": [] });
     assert_eq!(bench.ask("POST", "/workbench/answer", None, Some(&broken)).status, 422);
+    // Somebody who reads German is told in German, with the line of the file as it stands there.
+    let comma = twin::demo::DECK_TOML.replacen("max_kg = 200.0", "max_kg = 200,5", 1);
+    for (text, words) in [
+        ("[[".to_owned(), vec!["deck.toml:1", "gefunden Text, der kein TOML ist", "nötig"]),
+        (comma, vec!["deck.toml:4", "gefunden `200,5`", "nötig eine Zahl mit Dezimalpunkt: `200.5`", "max_kg = 200,5"]),
+    ] {
+        let broken = json!({ "file": "deck.toml", "text": text, "changes": [] });
+        for path in ["/workbench/answer", "/workbench/search"] {
+            let told = bench.ask_in_german("POST", path, Some(&broken)).json();
+            let problem = told["problem"].as_str().expect("a problem");
+            for word in &words {
+                assert!(problem.contains(word), "{path}: no {word:?} in {problem}");
+            }
+            assert!(!problem.contains("expected") && !problem.contains("found"), "{problem}");
+        }
+    }
+    let nowhere = json!({ "file": "deck.toml", "text": twin::demo::DECK_TOML, "changes": [{ "cell": "Z9", "x_mm": 1.0, "y_mm": 2.0 }] });
+    let told = bench.ask_in_german("POST", "/workbench/answer", Some(&nowhere)).json();
+    assert_eq!(told["problem"], "den Ort der Zelle Z9 gibt es nicht zu ändern");
     let odd = json!({ "text": 1 });
     assert_eq!(bench.ask("POST", "/workbench/answer", None, Some(&odd)).status, 400);
     assert_eq!(bench.ask("GET", "/workbench/search/0/1", None, None).status, 404);
@@ -99,6 +118,22 @@ fn step(bench: &Served, step: &str) -> Told {
 
 fn state(bench: &Served) -> Value {
     bench.ask("GET", "/guide/state", None, None).json()
+}
+
+/// On disk each stands alone; given out by the server, each leads to the other, and the page offers the reader's.
+fn a_document_lies_there_in_both_languages(path: &Path, running: &Served) {
+    for (name, other, language) in
+        [("certificate.html", "certificate.de.html", "en"), ("certificate.de.html", "certificate.html", "de")]
+    {
+        let kept = fs::read_to_string(path.join("run").join(name)).expect("kept");
+        assert!(kept.contains("Hornbeam deck") && kept.contains(&format!("<html lang=\"{language}\">")), "{name}");
+        assert!(!kept.contains("href="), "{name} points outside");
+        let given = running.ask("GET", &format!("/guide/files/{name}"), None, None);
+        assert_eq!(given.status, 200);
+        assert!(given.body.contains(&format!("<a href=\"{other}\"")), "{name} leads to no {other}");
+    }
+    let german = running.ask_in_german("GET", "/guide/state", None).json();
+    assert_eq!(german["files"], json!(["calibration.json", "certificate.de.html", "run.csv"]));
 }
 
 /// Does a step as soon as the counts let it.
@@ -184,7 +219,7 @@ fn a_guided_calibration_outlives_a_kill_and_finds_the_true_gains() {
 
     // Bow and creep.
     let found = the_true_gains_were_found(path, 5e-4);
-    assert!(fs::read_to_string(path.join("run/certificate.html")).expect("kept").contains("Hornbeam deck"));
+    a_document_lies_there_in_both_languages(path, &running);
     // What the verb makes of the kept run is the same.
     let by_hand = common::bedplate(path, &["calibrate", "deck.toml", "run/run.csv", "--json"]);
     let by_hand = common::json(&by_hand);

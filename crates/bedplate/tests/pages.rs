@@ -3,6 +3,7 @@
 #![cfg(feature = "browser-tests")]
 
 mod browser;
+mod common;
 
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
@@ -97,9 +98,13 @@ async fn the_manual_is_whole_at_every_width_in_both_themes() {
 }
 
 /// Words that no German sentence has; what the deck file, the twin's files and the chart call things is not the page's.
-const ENGLISH: &str = "(() => { const names = /Hornbeam deck|adult, (flat|back at 30°)|elbow of a carer/g; \
-    const read = document.querySelector('main').innerText.replace(names, '') + ' ' + [...document.querySelectorAll('[aria-label], [placeholder], svg title, svg text')].map((e) => e.getAttribute('aria-label') ?? e.getAttribute('placeholder') ?? e.textContent).join(' | ').replace(names, ''); \
+const ENGLISH: &str = "(() => { const names = /Hornbeam deck|adult, (flat|back at 30°)|elbow of a carer|Handbook of Statistical Methods/g; \
+    const read = (document.querySelector('header.document') ? document.body : document.querySelector('main')).innerText.replace(names, '') + ' ' + [...document.querySelectorAll('[aria-label], [placeholder], svg title, svg text')].map((e) => e.getAttribute('aria-label') ?? e.getAttribute('placeholder') ?? e.textContent).join(' | ').replace(names, ''); \
     return [...read.matchAll(/\\b(the|and|of|by|with|from|not|is|are|to|for|weight|charted|weighed|since|settled|help|load|plate|cell|limit|error|found|kept|taken|over|under|step|test|reading|unexplained|uncertainty)\\b/gi)].map((m) => read.slice(Math.max(0, m.index - 40), m.index + 50)).join(' ¦ '); })()";
+
+/// Numbers with a point: in German they have a comma. A clause of a standard, a time and an address keep their points.
+const POINTS: &str =
+    "[...document.body.innerText.matchAll(/(?<![\\w.]|Abschnitt )\\d+\\.\\d+(?![\\d.])/g)].map((m) => m[0]).join(' ')";
 
 /// Whatever stands on a page, drawn by the server or by its script, is German where German was chosen.
 #[tokio::test(flavor = "multi_thread")]
@@ -127,8 +132,7 @@ async fn every_page_speaks_german_where_it_was_chosen() {
         browser.number("(document.querySelectorAll('pre, textarea, code').forEach((e) => e.remove()), document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
         left.push(format!("{page}: {}", browser.text(ENGLISH).await));
         // A number has a comma; a clause of a standard, a time and an address keep their points.
-        let points = "[...document.querySelector('main').innerText.matchAll(/(?<![\\w.])\\d+\\.\\d+(?![\\d.])/g)].map((m) => m[0]).join(' ')";
-        left.push(format!("{page}: {}", browser.text(points).await));
+        left.push(format!("{page}: {}", browser.text(POINTS).await));
         browser.assert_whole(&format!("{page} in German")).await;
         browser.picture(&format!("{}-german", page.trim_start_matches('/').replace(['/', '?'], "-"))).await;
     }
@@ -152,6 +156,19 @@ async fn every_page_speaks_german_where_it_was_chosen() {
     browser.click("#by-itself").await;
     browser.wait_for("document.querySelector('#chart svg') !== null").await;
     assert_eq!(browser.text(ENGLISH).await, "", "English in a guided verification");
+    // A deck file with a mistake in it: what is wrong, in German; the line of the file, as it stands there.
+    browser.open(&format!("{}/workbench", demo.address)).await;
+    browser.wait_for("document.querySelector('#plan svg') !== null").await;
+    browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
+    let text = browser.text("document.querySelector('#text').value").await;
+    browser.set_value("#text", &text.replacen("max_kg = 200.0", "max_kg = \"200 kg\"", 1)).await;
+    browser.click("#apply").await;
+    browser.wait_for("!document.querySelector('#problem').hidden").await;
+    let problem = browser.text("document.querySelector('#problem').textContent").await;
+    assert!(problem.contains("deck.max_kg: gefunden der Text `200 kg`, nötig eine Zahl über 0"), "{problem}");
+    assert!(problem.contains("max_kg = \"200 kg\""), "{problem}");
+    assert_eq!(browser.text(&ENGLISH.replace("'main'", "'#problem'")).await, "", "English about a deck file");
+    browser.picture("workbench-problem-german").await;
     // A night of the twin, with what its weigher said.
     browser.open(&format!("{}/twin", demo.address)).await;
     browser.set_value("#speed", "0").await;
@@ -160,6 +177,114 @@ async fn every_page_speaks_german_where_it_was_chosen() {
     assert_eq!(browser.text(ENGLISH).await, "", "English in a night of the twin");
     browser.click_button("English").await;
     browser.wait_for("document.documentElement.lang === 'en'").await;
+    browser.stop().await;
+}
+
+/// Every document that the command line writes, in German, from the demo's files and from ones that have something to say: findings, a
+/// cell left open, tests not made, points left open, signals.
+fn german_documents() -> (tempfile::TempDir, Vec<&'static str>) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path();
+    let demo = common::bedplate(path, &["demo", "--no-serve", "--dir", "."]);
+    assert_eq!(demo.status, 0, "{}", demo.err);
+    let text = |name: &str| std::fs::read_to_string(path.join(name)).expect(name);
+    let keep = |name: &str, text: String| std::fs::write(path.join(name), text).expect(name);
+    // A run whose last reading of a load says another mass, and one that never loads the plate of the last rows.
+    let run = text("run.csv");
+    let first_loaded =
+        run.lines().position(|l| l.contains(",25,")).or_else(|| run.lines().position(|l| l.contains(",20,")));
+    let wrong = |(i, line): (usize, &str)| {
+        if Some(i) == first_loaded {
+            line.replacen(",20,", ",22,", 1).replacen(",25,", ",27,", 1)
+        } else {
+            line.to_owned()
+        }
+    };
+    keep("wrong.csv", run.lines().enumerate().map(wrong).map(|l| l + "\n").collect());
+    keep("short.csv", run.lines().take(12).map(|l| format!("{l}\n")).collect());
+    // A few tests alone, none of them whole.
+    let few = |line: &&str| line.starts_with("test,") || line.starts_with("weighing,") || line.starts_with("creep,");
+    keep("few.csv", text("tests.csv").lines().filter(few).take(9).map(|l| format!("{l}\n")).collect());
+    let pairs = "subject,reference,method,repeat,operator\n".to_owned()
+        + &(0..20)
+            .map(|i| {
+                let (subject, operator, repeat) = (i / 4, ["one", "two"][i / 2 % 2], i % 2);
+                let kg = 50.0 + 8.0 * f64::from(i as u8 / 4);
+                format!("S{subject},{kg},{:.2},{repeat},{operator}\n", kg + 0.01 * f64::from((3 * i as u8) % 5))
+            })
+            .collect::<String>();
+    keep("operators.csv", pairs);
+    let checks = "time,standard,shown_kg,mass_kg,note\n".to_owned()
+        + &(0..30)
+            .map(|i| {
+                let kg = 20.0 + [0.0, 0.003, -0.002, 0.001][i % 4] + if i > 20 { 0.02 } else { 0.0 };
+                format!("2031-{:02}-{:02}T07:00:00Z,F1,{kg:.4},20,\n", 1 + i / 28, 1 + i % 28)
+            })
+            .collect::<String>();
+    keep("drifted.csv", checks);
+    keep("steady.csv", text("drifted.csv").lines().take(12).map(|l| l.replace(",20,", ",,") + "\n").collect());
+    keep("certificate.toml", include_str!("../../formats/data/examples/certificate.toml").to_owned());
+    let calls: [&[&str]; 11] = [
+        &["check", "deck.toml", "--report"],
+        &["plan", "deck.toml", "--masses", "masses.csv", "--report"],
+        &["calibrate", "deck.toml", "run.csv", "--details", "certificate.toml", "--certificate"],
+        &["calibrate", "deck.toml", "wrong.csv", "--certificate"],
+        &["calibrate", "deck.toml", "short.csv", "--certificate"],
+        &["verify", "deck.toml", "calibration.json", "tests.csv", "--report"],
+        &["verify", "deck.toml", "calibration.json", "few.csv", "--in-service", "--report"],
+        &["agree", "pairs.csv", "--report"],
+        &["agree", "operators.csv", "--width", "0.01", "--proportional", "--report"],
+        &["checks", "drifted.csv", "--deck", "deck.toml", "--report"],
+        &["checks", "steady.csv", "--baseline", "8", "--deck", "deck.toml", "--report"],
+    ];
+    let names = [
+        "check.html",
+        "plan.html",
+        "calibrate-whole.html",
+        "calibrate-wrong.html",
+        "calibrate-short.html",
+        "verify.html",
+        "verify-few.html",
+        "agree.html",
+        "agree-operators.html",
+        "checks-drifted.html",
+        "checks-steady.html",
+    ];
+    for (call, name) in calls.iter().zip(names) {
+        let ran = common::bedplate(path, &[call, &[name, "--language", "de"][..]].concat());
+        assert!(ran.status < 2, "{call:?}: {}", ran.err);
+    }
+    (folder, names.to_vec())
+}
+
+/// Whatever stands in a document is German where German was asked for: words, drawings, names for those who cannot see, signs of numbers.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_document_speaks_german_where_it_was_asked_for() {
+    let (folder, names) = german_documents();
+    let browser = Browser::start().await;
+    browser.emulate(1280, "light", "screen").await;
+    let english = common::bedplate(folder.path(), &["check", "deck.toml", "--report", "english.html"]);
+    assert_eq!(english.status, 0, "{}", english.err);
+    browser.open(&format!("file://{}", folder.path().join("english.html").display())).await;
+    assert!(browser.text(ENGLISH).await.contains("load"), "a checker that finds nothing anywhere would prove nothing");
+    // All that is left over at once, so that one run names it all.
+    let mut left = Vec::new();
+    for name in names {
+        browser.open(&format!("file://{}", folder.path().join(name).display())).await;
+        assert_eq!(browser.text("document.documentElement.lang").await, "de", "{name}");
+        left.push(format!("{name}: {}", browser.text(ENGLISH).await));
+        left.push(format!("{name}: {}", browser.text(POINTS).await));
+        browser.assert_whole(&format!("{name} in German")).await;
+        browser.picture(&format!("{}-german", name.trim_end_matches(".html"))).await;
+        // On a sheet of A4, 177 mm of 96 px an inch between its margins, nothing is cut off.
+        browser.emulate(669, "light", "print").await;
+        let over = browser.number("document.documentElement.scrollWidth - document.documentElement.clientWidth").await;
+        assert!(over <= 0.0, "{name} is {over} px too wide for its sheet");
+        assert!(browser.print(&format!("{}-german", name.trim_end_matches(".html"))).await >= 1);
+        browser.emulate(1280, "light", "screen").await;
+    }
+    left.retain(|words| !words.ends_with(": "));
+    assert_eq!(left, Vec::<String>::new());
     browser.stop().await;
 }
 

@@ -66,6 +66,54 @@ fn verify_writes_evidence_that_stands_alone_and_says_what_it_is() {
     }
 }
 
+/// The language is one of the document: what a program reads, and what the screen says, stay as they are.
+#[test]
+fn a_document_is_written_in_the_language_that_is_asked_for_and_nothing_else_changes() {
+    let folder = calibrated();
+    fs::write(folder.path().join("tests.csv"), TESTS).unwrap();
+    fs::write(folder.path().join("pairs.csv"), pairs()).unwrap();
+    let masses = "name,mass_kg,u_g,count\n10 kg,10,0.5,2\n";
+    fs::write(folder.path().join("masses.csv"), masses).unwrap();
+    let mut checks = "time,standard,shown_kg,mass_kg,note\n".to_owned();
+    for day in 1..=12 {
+        writeln!(checks, "2031-11-{day:02}T07:00:00Z,F1,{:.3},20,", 20.0 + f64::from(day % 4) * 0.001).unwrap();
+    }
+    fs::write(folder.path().join("checks.csv"), checks).unwrap();
+    let verify = ["verify", "deck.toml", "calibration.json", "tests.csv"];
+    let calls: [(&[&str], &str, &str); 6] = [
+        (&["check", "deck.toml"], "--report", "Prüfung des Entwurfs vor dem Zuschnitt"),
+        (&["plan", "deck.toml", "--masses", "masses.csv"], "--report", "Checkliste einer Kalibrierung"),
+        (&["calibrate", "deck.toml", "run.csv"], "--certificate", "Kalibrierschein"),
+        (&["checks", "checks.csv"], "--report", "Kontrollnormale über die Zeit"),
+        (&verify, "--report", "Prüfbericht"),
+        (&["agree", "pairs.csv"], "--report", "Übereinstimmung zweier Verfahren"),
+    ];
+    for (call, option, title) in calls {
+        let asked = |more: &[&str]| bedplate(folder.path(), &[call, more].concat());
+        let plain = asked(&["--json"]);
+        let german = asked(&["--json", option, "de.html", "--language", "de"]);
+        let english = asked(&["--json", option, "en.html"]);
+        assert!(german.status < 2, "{call:?}: {}", german.err);
+        // The time of a calibration is that of its run of the program.
+        let timeless = |ran: &Ran| {
+            let mut value = json(ran);
+            value.as_object_mut().unwrap().remove("made_at");
+            (ran.status, value)
+        };
+        assert_eq!(timeless(&german), timeless(&plain), "{call:?}");
+        assert_eq!(timeless(&english), timeless(&plain), "{call:?}");
+        let text = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap();
+        let (german, english) = (text("de.html"), text("en.html"));
+        stands_alone(&german);
+        assert!(german.contains("<html lang=\"de\">") && german.contains(title), "{call:?}: no {title:?}");
+        assert!(english.contains("<html lang=\"en\">") && !english.contains(title), "{call:?}");
+        // Without a document there is nothing that the language could be of.
+        refused(&asked(&["--language", "de"]), &[option]);
+        refused(&asked(&[option, "x.html", "--language", "fr"]), &["fr", "en, de"]);
+        assert!(!folder.path().join("x.html").exists());
+    }
+}
+
 #[test]
 fn a_report_that_cannot_be_written_is_an_error_and_nothing_is_printed() {
     let folder = calibrated();

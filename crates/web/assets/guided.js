@@ -65,9 +65,9 @@ export const guided = (at, { draw, watch }) => {
   run.allTheSame = (step, entered = () => ({})) => run.button(say("Take it all the same"), step, { id: "all-the-same", hidden: true }, () => ({ ...entered(), all_the_same: true }));
   // Documents to be read first, then files to be kept.
   run.files = () => {
-    const documents = { "certificate.html": say("Open the certificate"), "evidence.html": say("Open the evidence") };
-    const isRead = (name) => name in documents;
-    const link = (name) => el("a", { class: "button", href: `${at}/files/${name}`, download: isRead(name) ? false : name }, documents[name] ?? name);
+    const documents = { certificate: say("Open the certificate"), evidence: say("Open the evidence") };
+    const isRead = (name) => name.endsWith(".html");
+    const link = (name) => el("a", { class: "button", href: `${at}/files/${name}`, download: isRead(name) ? false : name }, documents[name.split(".")[0]] ?? name);
     return [...run.state.files.filter(isRead), ...run.state.files.filter((name) => !isRead(name))].map(link);
   };
   run.hands = () => run.button(say("Let invented hands do it"), "hands/next", { id: "hands" });

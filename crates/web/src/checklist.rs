@@ -20,38 +20,46 @@ const HAND_MM: f64 = 90.0;
 
 /// The whole file. `masses`: where the bodies were read from; `made_at`: RFC 3339.
 #[must_use]
-pub fn checklist(deck: &Deck, plan: &Plan, masses: &str, made_at: &str) -> String {
+pub fn checklist(reader: Reader, deck: &Deck, plan: &Plan, masses: &str, made_at: &str) -> Document {
     let open = (!plan.open.is_empty()).then(|| {
-        format!("These placements leave cells open: {}. Weights will not be determined.", plan.open.join(", "))
+        reader.fill("These placements leave cells open: {}. Weights will not be determined.", [&plan.open.join(", ")])
     });
+    let fact = |label: &str, value: String| (label.to_owned(), value);
     Document {
-        title: format!("{}: checklist of a calibration", deck.name),
-        lede: "Which body to put where, in what order, and what the calibration will then be good for.".into(),
+        reader,
+        title: reader.fill("{}: checklist of a calibration", [&deck.name]),
+        lede: reader
+            .say("Which body to put where, in what order, and what the calibration will then be good for.")
+            .into(),
         facts: vec![
-            ("deck".into(), deck.name.clone()),
-            ("masses".into(), masses.into()),
-            ("placements".into(), format!("{}, {} pieces carried", plan.lifts.len(), plan.pieces)),
-            ("criterion".into(), plan.criterion.into()),
+            fact(reader.say("deck"), deck.name.clone()),
+            fact(reader.say("masses"), masses.into()),
+            fact(
+                reader.say("placements"),
+                reader.fill("{}, {} pieces carried", [&plan.lifts.len().to_string(), &plan.pieces.to_string()]),
+            ),
+            fact(reader.say("criterion"), reader.stage(plan.criterion)),
         ],
         made_at: made_at.into(),
         cautions: [
-            "Lift by your local rules, two people where they say so; feet and fingers clear of plates and of the bed's moving \
-             sections. No load above the bed's safe working load less the deck. Nobody lies on the bed."
+            reader
+                .say(
+                    "Lift by your local rules, two people where they say so; feet and fingers clear of plates and of the bed's moving sections. No load above the bed's safe working load less the deck. Nobody lies on the bed.",
+                )
                 .to_owned(),
         ]
         .into_iter()
         .chain(open)
-        .chain(plan.notes.iter().cloned())
+        .chain(plan.notes.iter().map(|note| reader.stage(note)))
         .collect(),
         sections: vec![
-            Section::new("Before", before()),
-            Section::new("Touch check", touch(deck)),
-            Section::new("Placements", placements(deck, plan)),
-            Section::new("What is to be expected", expected(plan)),
-            Section::new("Afterwards", afterwards()),
+            Section::new(reader.say("Before"), before(reader)),
+            Section::new(reader.say("Touch check"), touch(reader, deck)),
+            Section::new(reader.say("Placements"), placements(reader, deck, plan)),
+            Section::new(reader.say("What is to be expected"), expected(reader, plan)),
+            Section::new(reader.say("Afterwards"), afterwards(reader)),
         ],
     }
-    .render()
 }
 
 /// A line to tick off.
@@ -59,19 +67,19 @@ fn tick(text: &str) -> Markup {
     html! { li { "☐ " (text) } }
 }
 
-fn before() -> Markup {
+fn before(reader: Reader) -> Markup {
     html! {
         ul.plain {
-            (tick("Bed flat, brakes on, mattress and linen off. Nothing touches the plates, no cable pulls at them."))
-            (tick("Deck and masses for an hour in the room. Converters on for half an hour. Temperature: ________ °C."))
-            (tick("Masses by their certificates: name, mass, uncertainty as in the file. Certificate numbers: ________________."))
-            (tick("Cans of unknown mass closed and dry. Nobody opens or changes them until the last reading."))
+            (tick(reader.say("Bed flat, brakes on, mattress and linen off. Nothing touches the plates, no cable pulls at them.")))
+            (tick(reader.say("Deck and masses for an hour in the room. Converters on for half an hour. Temperature: ________ °C.")))
+            (tick(reader.say("Masses by their certificates: name, mass, uncertainty as in the file. Certificate numbers: ________________.")))
+            (tick(reader.say("Cans of unknown mass closed and dry. Nobody opens or changes them until the last reading.")))
         }
-        div.signature { span { "made by" } span { "date" } span { "room" } }
+        div.signature { span { (reader.say("made by")) } span { (reader.say("date")) } span { (reader.say("room")) } }
     }
 }
 
-fn touch(deck: &Deck) -> Markup {
+fn touch(reader: Reader, deck: &Deck) -> Markup {
     let rows: Vec<Vec<Markup>> = touch_places(deck)
         .iter()
         .enumerate()
@@ -87,36 +95,32 @@ fn touch(deck: &Deck) -> Markup {
         })
         .collect();
     html! {
-        p {
-            "Record, hands off for three seconds, then press each place with the flat hand for three seconds, some 10 kg, three \
-             seconds between. The cell named should answer most, and upwards."
-        }
-        (table("Places to press, from the plate's head end (x) and from the patient's right (y)",
-            &["press", "<plate", "x, mm", "y, mm", "<should answer", "done"], &rows))
+        p { (reader.say("Record, hands off for three seconds, then press each place with the flat hand for three seconds, some 10 kg, three seconds between. The cell named should answer most, and upwards.")) }
+        (table(reader.say("Places to press, from the plate's head end (x) and from the patient's right (y)"),
+            &[reader.say("press"), reader.say("<plate"), "x, mm", "y, mm", reader.say("<should answer"), reader.say("done")], &rows))
     }
 }
 
-fn placements(deck: &Deck, plan: &Plan) -> Markup {
+fn placements(reader: Reader, deck: &Deck, plan: &Plan) -> Markup {
     let mut next = 1;
+    let nothing = |step: usize| {
+        html! { p.keep { "☐ " strong { (reader.fill("Step {}", [&step.to_string()])) } ": " (reader.say("nothing on the deck.")) } }
+    };
     html! {
-        p {
-            "Put the middle of the body on the mark, within 2 mm. Wait 30 s, then take the mean of 10 s as the counts of the step \
-             and write it into run.csv. Where a step says nothing on the deck, everything is off."
-        }
+        p { (reader.say("Put the middle of the body on the mark, within 2 mm. Wait 30 s, then take the mean of 10 s as the counts of the step and write it into run.csv. Where a step says nothing on the deck, everything is off.")) }
         @for lift in &plan.lifts {
-            @for step in std::mem::replace(&mut next, lift.step + 1)..lift.step {
-                p.keep { "☐ " strong { "Step " (step) } ": nothing on the deck." }
-            }
-            (placement(deck, lift))
+            @for step in std::mem::replace(&mut next, lift.step + 1)..lift.step { (nothing(step)) }
+            (placement(reader, deck, lift))
         }
-        p.keep { "☐ " strong { "Step " (next) } ": nothing on the deck." }
+        (nothing(next))
     }
 }
 
-fn placement(deck: &Deck, lift: &Lift) -> Markup {
-    let mass = lift
-        .mass_kg
-        .map_or_else(|| format!("unknown mass, about {} kg", significant(lift.about_kg, 3)), |kg| format!("{kg} kg"));
+fn placement(reader: Reader, deck: &Deck, lift: &Lift) -> Markup {
+    let mass = match lift.mass_kg {
+        Some(kg) => format!("{kg} kg"),
+        None => reader.fill("unknown mass, about {} kg", [&significant(lift.about_kg, 3)]),
+    };
     let names = deck.plate(&lift.plate).map(|p| p.cells.iter().map(|c| c.name.as_str()).collect::<Vec<_>>());
     let shares: Vec<String> = names
         .unwrap_or_default()
@@ -127,14 +131,14 @@ fn placement(deck: &Deck, lift: &Lift) -> Markup {
     html! {
         figure.keep {
             p {
-                "☐ " strong { "Step " (lift.step) } ": " strong { (lift.load) } " (" (mass) ") on plate " strong { (lift.plate) }
+                "☐ " strong { (reader.fill("Step {}", [&lift.step.to_string()])) } ": " strong { (lift.load) } " (" (mass) ") " (reader.say("on plate")) " " strong { (lift.plate) }
                 ", x " strong { (fixed(lift.x_mm, 0)) } " mm, y " strong { (fixed(lift.y_mm, 0)) } " mm."
             }
-            (PreEscaped(drawing_of(Reader::ENGLISH, deck, lift).svg()))
+            (PreEscaped(drawing_of(reader, deck, lift).svg()))
             figcaption {
-                "To be expected on the cells, roughly: " (shares.join(", ")) "."
+                (reader.fill("To be expected on the cells, roughly: {}.", [&shares.join("; ")]))
                 @if !lift.lifts_off.is_empty() {
-                    " The plate lifts off " (lift.lifts_off.join(", ")) " by a hair: the sum stays right."
+                    " " (reader.fill("The plate lifts off {} by a hair: the sum stays right.", [&lift.lifts_off.join(", ")]))
                 }
             }
         }
@@ -186,12 +190,12 @@ pub(crate) fn touch_drawing(reader: Reader, deck: &Deck, place: &TouchPlace) -> 
     }
 }
 
-fn expected(plan: &Plan) -> Markup {
+fn expected(reader: Reader, plan: &Plan) -> Markup {
     let cells: Vec<Vec<Markup>> = plan
         .cells
         .iter()
         .map(|c| {
-            let u = if c.determined { significant(c.u_pct, 2) } else { "open".into() };
+            let u = if c.determined { significant(c.u_pct, 2) } else { reader.say("open").into() };
             vec![html! { (c.name) }, html! { (u) }, html! { (fixed(c.even_pct, 1)) }]
         })
         .collect();
@@ -208,22 +212,22 @@ fn expected(plan: &Plan) -> Markup {
         .collect();
     html! {
         @if plan.open.is_empty() {
-            (table("What the gains will make of a weight (standard uncertainty, g)",
-                &["load, kg", "on the plates' centres", "spread evenly", "towards one cell of each plate"], &weights))
+            (table(reader.say("What the gains will make of a weight (standard uncertainty, g)"),
+                &[reader.say("load, kg"), reader.say("on the plates' centres"), reader.say("spread evenly"), reader.say("towards one cell of each plate")], &weights))
         }
-        (table("What each gain will be known to (standard uncertainty)", &["cell", "u, %", "bears of an even load, %"], &cells))
-        p { (plan.centres.text) }
-        p { "Bow, hysteresis and creep, which every run has alike, are not in these figures." }
+        (table(reader.say("What each gain will be known to (standard uncertainty)"), &[reader.say("cell"), "u, %", reader.say("bears of an even load, %")], &cells))
+        p { (reader.stage(&plan.centres.text)) }
+        p { (reader.say("Bow, hysteresis and creep, which every run has alike, are not in these figures.")) }
     }
 }
 
-fn afterwards() -> Markup {
+fn afterwards(reader: Reader) -> Markup {
     html! {
         ul.plain {
-            (tick("Every step has its counts, and a temperature where one was read."))
-            (tick("`calibrate` with the deck and run.csv: every finding read and cleared before the deck is used."))
-            (tick("Masses back in their case. Bed as it was found."))
+            (tick(reader.say("Every step has its counts, and a temperature where one was read.")))
+            (tick(reader.say("`calibrate` with the deck and run.csv: every finding read and cleared before the deck is used.")))
+            (tick(reader.say("Masses back in their case. Bed as it was found.")))
         }
-        div.signature { span { "checked by" } span { "date" } }
+        div.signature { span { (reader.say("checked by")) } span { (reader.say("date")) } }
     }
 }

@@ -4,6 +4,8 @@
 //! or dark; on paper it is A4, dark on white, with its title, time and page number at the foot of every page. Sections
 //! stand open and numbered: what is folded away does not print. Rows and figures are never split between pages.
 //!
+//! A document is written in one language; where the server gives it out in the other one too, it leads there, on screen alone.
+//!
 //! Not here: what a document says; the time it was made, which the caller passes in.
 
 use std::fmt::Write as _;
@@ -11,12 +13,14 @@ use std::fmt::Write as _;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::assets::DOCUMENT_STYLE;
-use crate::layout::{self, CAUTION};
-use crate::words::sentences;
+use crate::layout;
+use crate::words::{Language, Reader, sentences};
 
 /// A document under one title.
 #[derive(Debug, Clone)]
 pub struct Document {
+    /// Who is to read it: its language.
+    pub reader: Reader,
     /// Title: what this is and of what.
     pub title: String,
     /// One sentence below it: what the document answers.
@@ -49,12 +53,22 @@ impl Section {
 }
 
 impl Document {
-    /// The whole file.
+    /// The whole file: nothing in it points outside.
     #[must_use]
     pub fn render(&self) -> String {
+        self.written(None)
+    }
+
+    /// The whole file as the server gives it out beside the same document in the other language, which stands under that name.
+    pub(crate) fn render_beside(&self, other: &str) -> String {
+        self.written(Some(other))
+    }
+
+    fn written(&self, other: Option<&str>) -> String {
+        let Self { reader, made_at, .. } = self;
         let page = html! {
             (DOCTYPE)
-            html lang="en" {
+            html lang=(reader.tag()) {
                 head {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
@@ -63,10 +77,11 @@ impl Document {
                     style { (PreEscaped(DOCUMENT_STYLE)) (PreEscaped(self.foot_of_pages())) }
                 }
                 body {
+                    @if let Some(other) = other { (self.way_to(other)) }
                     (self.head())
                     main {
                         div.cautions role="note" {
-                            p { (CAUTION) }
+                            p { (layout::caution(*reader)) }
                             @for caution in &self.cautions { p { (caution) } }
                         }
                         @for (i, section) in self.sections.iter().enumerate() {
@@ -76,12 +91,21 @@ impl Document {
                             }
                         }
                     }
-                    footer.document { p { (self.title) ", made " (self.made_at) " by Bedplate." } }
+                    footer.document { p { (reader.fill("{}, made {} by Bedplate.", [&self.title, &reader.moment(made_at)])) } }
                 }
             }
         };
-        // A hyphen is easily overlooked where it is a sign.
-        sentences::in_page(&page.into_string(), layout::signs)
+        // A hyphen is easily overlooked where it is a sign; a number has the decimal sign of its language.
+        sentences::in_page(&page.into_string(), |text| reader.signs(text))
+    }
+
+    /// The way to the same document in the other language, named in that one.
+    fn way_to(&self, other: &str) -> Markup {
+        let (tag, words) = match self.reader.language {
+            Language::English => ("de", "Dieses Dokument auf Deutsch"),
+            Language::German => ("en", "This document in English"),
+        };
+        html! { nav.other-language { a href=(other) lang=(tag) hreflang=(tag) { (words) } } }
     }
 
     fn head(&self) -> Markup {
@@ -91,8 +115,8 @@ impl Document {
                 @if !self.lede.is_empty() { p.lede { (self.lede) } }
                 dl.facts {
                     @for (label, value) in &self.facts { dt { (label) } dd { (value) } }
-                    dt { "made" }
-                    dd { (self.made_at) }
+                    dt { (self.reader.say("made")) }
+                    dd { (self.reader.moment(&self.made_at)) }
                 }
             }
         }
@@ -102,7 +126,7 @@ impl Document {
     fn foot_of_pages(&self) -> String {
         format!(
             "@page {{ @bottom-left {{ content: \"{}\"; font: 8pt system-ui, \"Noto Sans\", \"DejaVu Sans\", sans-serif; color: #444; }} }}",
-            css_text(&format!("{} · {}", self.title, self.made_at))
+            css_text(&format!("{} · {}", self.title, self.reader.moment(&self.made_at)))
         )
     }
 }
@@ -125,11 +149,17 @@ fn css_text(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::layout::CAUTION;
 
     const HOSTILE: &str = "</style><script>alert(1)</script>\"\\ & <b>";
 
     fn document(text: &str) -> String {
+        made(Reader::ENGLISH, text).render()
+    }
+
+    fn made(reader: Reader, text: &str) -> Document {
         Document {
+            reader,
             title: text.into(),
             lede: text.into(),
             facts: vec![("deck".into(), text.into())],
@@ -137,7 +167,6 @@ mod tests {
             cautions: vec![text.into()],
             sections: vec![Section::new(text, html! { p { (text) } })],
         }
-        .render()
     }
 
     #[test]
@@ -170,6 +199,7 @@ mod tests {
     #[test]
     fn the_usual_caution_cannot_be_left_out() {
         let html = Document {
+            reader: Reader::ENGLISH,
             title: "t".into(),
             lede: String::new(),
             facts: vec![],
@@ -179,6 +209,31 @@ mod tests {
         }
         .render();
         assert!(html.contains(CAUTION) && !html.contains("lede\""));
+    }
+
+    #[test]
+    fn in_german_its_frame_its_signs_and_its_time_are_german() {
+        let html = made(Reader::of_language(Language::German), "−1.5 kg").render();
+        assert!(html.contains("<html lang=\"de\">") && html.contains("Allein keine Grundlage"), "{html}");
+        assert!(html.contains("<p>−1,5 kg</p>"), "{html}");
+        assert!(html.contains("<dt>erstellt</dt><dd>4.11.2031, 18:00:00 UTC</dd>"), "{html}");
+        assert!(!html.contains("2031-11") && !html.contains(" by Bedplate"), "{html}");
+    }
+
+    /// What is kept stands alone; what the server gives out leads to its other language, and not on paper.
+    #[test]
+    fn only_what_the_server_gives_out_leads_to_the_other_language() {
+        let english = made(Reader::ENGLISH, "Hornbeam deck");
+        assert!(!english.render().contains("<nav"));
+        let html = english.render_beside("a.de.html");
+        assert!(
+            html.contains(r#"<a href="a.de.html" lang="de" hreflang="de">Dieses Dokument auf Deutsch</a>"#),
+            "{html}"
+        );
+        let html = made(Reader::of_language(Language::German), "Hornbeam deck").render_beside("a.html");
+        assert!(html.contains(r#"<a href="a.html" lang="en" hreflang="en">This document in English</a>"#), "{html}");
+        let print = &DOCUMENT_STYLE[DOCUMENT_STYLE.find("@media print").expect("paper")..];
+        assert!(print.contains(".other-language { display: none; }"));
     }
 
     /// On paper the tokens of the dark screen must be overruled: print comes last.

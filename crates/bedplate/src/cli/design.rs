@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::DocumentLanguage;
+
 /// Deflection, cell reactions, stress, error budget, mass and cost of a deck, against its own targets.
 ///
 /// Reads deck.toml. Says how sure a weight and a change of it will be, and what to improve first. With --report it also
@@ -17,6 +19,9 @@ pub(crate) struct CheckArgs {
     /// Write everything found as one printable HTML file, which needs nothing else
     #[arg(long, value_name = "FILE.html")]
     pub(crate) report: Option<PathBuf>,
+    /// Language of the report; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "report")]
+    pub(crate) language: DocumentLanguage,
     /// Write the deflection of every plate in every load case as CSV: load_case, plate, x_mm, y_mm (from the plate's
     /// corner), bed_x_mm, bed_y_mm (the bed lying flat), deflection_mm, clearance_left_mm (below a rib where there is one)
     #[arg(long, value_name = "FILE.csv")]

@@ -2,7 +2,9 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
+
+use super::DocumentLanguage;
 
 /// Which mass to put where, in what order, to calibrate with the masses at hand; and a touch check before.
 ///
@@ -20,6 +22,7 @@ use clap::Args;
 /// "centres_u_g", "even_u_g", "uneven_u_g"}], "open", "closing", "least_lifts", "enough_lifts", "centres", "quality",
 /// "notes"}; --touched: {"deck", "places", "findings": [{"kind", "cell", "text"}]}
 #[derive(Debug, Args)]
+#[command(group(ArgGroup::new("document").args(["output", "report"]).multiple(true)))]
 pub(crate) struct PlanArgs {
     /// The deck, deck.toml
     pub(crate) deck: PathBuf,
@@ -44,6 +47,9 @@ pub(crate) struct PlanArgs {
     /// Write the checklist to this file (HTML that prints)
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
+    /// Language of the checklist; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "document")]
+    pub(crate) language: DocumentLanguage,
     /// Print where to press for a touch check
     #[arg(long, conflicts_with_all = ["masses", "lifts", "plate_kg", "output", "report", "touched"])]
     pub(crate) touch: bool,
@@ -77,6 +83,9 @@ pub(crate) struct CalibrateArgs {
     /// What the certificate says of masses, place and instrument (certificate.toml)
     #[arg(long, value_name = "FILE", requires = "certificate")]
     pub(crate) details: Option<PathBuf>,
+    /// Language of the certificate; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "certificate")]
+    pub(crate) language: DocumentLanguage,
     /// Write the calibration to this file (calibration.json)
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
@@ -113,6 +122,9 @@ pub(crate) struct ChecksArgs {
     /// Write a report to this file, one HTML document to print: both charts of each body, every check
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
+    /// Language of the report; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "report")]
+    pub(crate) language: DocumentLanguage,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -136,6 +148,9 @@ pub(crate) struct VerifyArgs {
     /// Write the evidence report to this file, one HTML document to print: every test, its rows, its chart, its verdict
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
+    /// Language of the report; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "report")]
+    pub(crate) language: DocumentLanguage,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -162,6 +177,9 @@ pub(crate) struct AgreeArgs {
     /// Write a report to this file, one HTML document to print: both charts and every result
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Option<PathBuf>,
+    /// Language of the report; tables and JSON stay English
+    #[arg(long, value_name = "LANGUAGE", value_enum, default_value = "en", requires = "report")]
+    pub(crate) language: DocumentLanguage,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,

@@ -3,6 +3,7 @@
 mod balance;
 mod design;
 mod evidence;
+mod language;
 mod shell;
 mod twin;
 mod ward;
@@ -13,6 +14,7 @@ use clap::{Parser, Subcommand};
 pub(crate) use balance::{BalanceArgs, BalanceMore, DoseArgs};
 pub(crate) use design::{CheckArgs, DrawArgs, ExploreArgs};
 pub(crate) use evidence::{AgreeArgs, CalibrateArgs, ChecksArgs, NoiseArgs, PlanArgs, VerifyArgs};
+pub(crate) use language::DocumentLanguage;
 pub(crate) use shell::{CompletionsArgs, DemoArgs, ManArgs};
 pub(crate) use twin::{FluidsArgs, TrialArgs, TwinArgs, TwinFilesArgs, TwinVerb, TwinWardArgs};
 pub(crate) use ward::{AuditArgs, BackupArgs, BenchArgs, RestoreArgs, ServeArgs, WardArgs, WardFileArgs, WardTask};

@@ -10,9 +10,9 @@ use clap::{Args, Subcommand};
 /// keep. With --masses and a link it also guides through a calibration: touch check, where to put what, when the counts
 /// have settled, residuals and findings as they come. Every step is kept in the folder before the page goes on: started
 /// again with the same folder, the run goes on where it stood. At the end the folder holds run.csv, calibration.json and
-/// certificate.html. Then, or at once with --calibration, it guides through the tests of OIML R 76-1 that the bodies at hand
+/// certificate.html (certificate.de.html in German). Then, or at once with --calibration, it guides through the tests of OIML R 76-1 that the bodies at hand
 /// allow, the sections that move at their angles and the range of temperature too, each inside its limits; at the end the
-/// folder holds tests.csv and evidence.html.
+/// folder holds tests.csv and evidence.html (evidence.de.html).
 #[derive(Debug, Args)]
 #[command(group(clap::ArgGroup::new("link").args(["tcp", "serial", "twin"])))]
 pub(crate) struct BenchArgs {

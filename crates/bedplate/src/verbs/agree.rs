@@ -22,7 +22,7 @@ pub(crate) fn print(args: &AgreeArgs) -> Result<(Vec<Pair>, AgreeReport), Failur
     let report = verify::agree(&pairs, &options).map_err(|e| Failure::stage(&args.pairs, &e))?;
     if let Some(path) = &args.report {
         let behind = AgreementFiles { pairs: &files::name(&args.pairs) };
-        files::write_text(path, &agreement(&pairs, &report, behind, &files::now()))?;
+        files::write_text(path, &agreement(args.language.reader(), &pairs, &report, behind, &files::now()).render())?;
     }
     output::report(args.json, &report, report::text::agreement)?;
     Ok((pairs, report))

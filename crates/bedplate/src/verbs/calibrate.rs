@@ -46,12 +46,14 @@ fn certificate(args: &CalibrateArgs, deck: &Deck, run: &Run, calibration: &Calib
     };
     let stated = calibrate::certificate::certificate(deck, run, calibration, &details)
         .map_err(|e| Failure::stage(&args.run, &e))?;
-    Ok(web::certificate::certificate(&web::certificate::Source {
+    let run_file = files::name(&args.run);
+    let source = web::certificate::Source {
         deck,
-        run_file: &files::name(&args.run),
+        run_file: &run_file,
         calibration,
         details: &details,
         certificate: &stated,
         gravity_in_use_m_s2: deck::gravity_m_s2(&deck.site),
-    }))
+    };
+    Ok(web::certificate::certificate(args.language.reader(), &source).render())
 }

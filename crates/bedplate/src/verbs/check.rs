@@ -23,7 +23,8 @@ pub(crate) fn print(args: &CheckArgs) -> Result<(Deck, CheckReport), Failure> {
     report.warnings.extend(warnings);
     working.finish_and_clear();
     if let Some(path) = &args.report {
-        let made = web::documents::check(&deck, &files::name(&args.deck), &report, &files::now());
+        let made =
+            web::documents::check(args.language.reader(), &deck, &files::name(&args.deck), &report, &files::now());
         files::write_text(path, &made.render())?;
     }
     if let Some(path) = &args.field {

@@ -21,7 +21,10 @@ pub(crate) fn run(args: &ChecksArgs) -> Result<Outcome, Failure> {
     if let Some(path) = &args.report {
         let (name, deck) = (files::name(&args.checks), args.deck.as_deref().map(files::name));
         let behind = CheckFiles { checks: &name, deck: deck.as_deref() };
-        files::write_text(path, &web::documents::checks(&report, behind, &files::now()))?;
+        files::write_text(
+            path,
+            &web::documents::checks(args.language.reader(), &report, behind, &files::now()).render(),
+        )?;
     }
     output::report(args.json, &report, report::text::checking)?;
     Ok(Outcome::of(report.in_control))

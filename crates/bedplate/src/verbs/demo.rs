@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use formats::weights::Weight;
 
 use crate::cli::{
-    AgreeArgs, BalanceArgs, BalanceMore, CalibrateArgs, CheckArgs, DemoArgs, TwinFilesArgs, VerifyArgs, WeighArgs,
+    AgreeArgs, BalanceArgs, BalanceMore, CalibrateArgs, CheckArgs, DemoArgs, DocumentLanguage, TwinFilesArgs,
+    VerifyArgs, WeighArgs,
 };
 use crate::failure::Failure;
 use crate::files;
@@ -50,6 +51,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
     let (deck, checked) = check::print(&CheckArgs {
         deck: file("deck.toml"),
         report: Some(file("check.html")),
+        language: DocumentLanguage::En,
         field: None,
         all: false,
         json: false,
@@ -74,6 +76,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         replaced: Vec::new(),
         certificate: None,
         details: None,
+        language: DocumentLanguage::En,
         json: false,
     })?;
 
@@ -84,6 +87,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         tests: file("tests.csv"),
         in_service: false,
         report: None,
+        language: DocumentLanguage::En,
         json: false,
     })?;
 
@@ -94,6 +98,7 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
         proportional: false,
         width: None,
         report: None,
+        language: DocumentLanguage::En,
         json: false,
     })?;
 

@@ -63,7 +63,8 @@ fn planned(deck: &Deck, args: &PlanArgs) -> Result<Plan, Failure> {
         PlanError::Deck(e) => Failure::stage(&args.deck, &e),
         e => Failure::stage(path, &e),
     })?;
-    let checklist = || web::checklist::checklist(deck, &plan, &files::name(path), &files::now());
+    let reader = args.language.reader();
+    let checklist = || web::checklist::checklist(reader, deck, &plan, &files::name(path), &files::now()).render();
     if let (Some(folder), Some(run_file)) = (&args.output, &run_file) {
         files::make_folder(folder)?;
         files::write_text(run_file, &formats::run::write(&calibrate::plan::run_to_fill(deck, &plan)))?;

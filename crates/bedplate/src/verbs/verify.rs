@@ -24,7 +24,7 @@ pub(crate) fn print(args: &VerifyArgs) -> Result<VerifyReport, Failure> {
         let (deck, calibration, tests) =
             (files::name(&args.deck), files::name(&args.calibration), files::name(&args.tests));
         let behind = EvidenceFiles { deck: &deck, calibration: &calibration, tests: &tests };
-        files::write_text(path, &evidence(&report, behind, &files::now()))?;
+        files::write_text(path, &evidence(args.language.reader(), &report, behind, &files::now()).render())?;
     }
     output::report(args.json, &report, report::text::verification)?;
     Ok(report)

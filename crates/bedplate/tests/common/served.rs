@@ -72,10 +72,22 @@ impl Served {
     }
 
     pub(crate) fn ask(&self, method: &str, path: &str, token: Option<&str>, body: Option<&Value>) -> Told {
+        let bearer = token.map(|token| format!("Bearer {token}"));
+        let headers: Vec<(&str, &str)> = bearer.iter().map(|bearer| ("authorization", bearer.as_str())).collect();
+        self.send(method, path, &headers, body)
+    }
+
+    /// The same for somebody whose browser asks for German.
+    #[allow(dead_code, reason = "each test binary uses a part of this module")]
+    pub(crate) fn ask_in_german(&self, method: &str, path: &str, body: Option<&Value>) -> Told {
+        self.send(method, path, &[("accept-language", "de")], body)
+    }
+
+    fn send(&self, method: &str, path: &str, headers: &[(&str, &str)], body: Option<&Value>) -> Told {
         let mut stream = TcpStream::connect(&self.address).expect("it listens");
         let mut head = format!("{method} {path} HTTP/1.1\r\nhost: {}\r\nconnection: close\r\n", self.address);
-        if let Some(token) = token {
-            head += &format!("authorization: Bearer {token}\r\n");
+        for (name, value) in headers {
+            head += &format!("{name}: {value}\r\n");
         }
         let body = body.map(Value::to_string).unwrap_or_default();
         head += &format!("content-type: application/json\r\ncontent-length: {}\r\n\r\n{body}", body.len());

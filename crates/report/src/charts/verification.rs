@@ -37,15 +37,13 @@ pub fn test_name(test: &str) -> &'static str {
 #[must_use]
 pub fn of_test(test: &TestReport, permissible: &[Permissible]) -> XyChart {
     let along = Along::of(test);
+    let (worst, limit) = (fixed(test.worst_error_g, 1), fixed(test.limit_g, 1));
     let mut chart = XyChart::new(
         format!("{}: rows inside their limits", test_name(test.test)),
-        format!(
-            "{} rows; the worst is {} g against a limit of {} g. Judged: {}.",
-            test.rows.len(),
-            fixed(test.worst_error_g, 1),
-            fixed(test.limit_g, 1),
-            test.judged
-        ),
+        match test.rows.len() {
+            1 => format!("One row: {worst} g against a limit of {limit} g. Judged: {}.", test.judged),
+            n => format!("{n} rows; the worst is {worst} g against a limit of {limit} g. Judged: {}.", test.judged),
+        },
         along.axis(test),
         Axis::linear(up_label(test.test)),
     );

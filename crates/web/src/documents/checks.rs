@@ -1,14 +1,15 @@
 //! The report of `checks`: each body's charts, what is out of control, and every check.
 
-use calibrate::checks::{CheckChart, CheckReport};
+use calibrate::checks::{CheckChart, CheckReport, Signal};
 use maud::{Markup, html};
 use report::charts::{moving_average, single_checks};
 use report::number::{decimals_for, fixed, significant};
-use report::text::{signal_line, signal_word};
+use report::text::signal_word;
 
 use super::chart;
 use crate::document::{Document, Section};
 use crate::layout::table;
+use crate::words::Reader;
 
 /// What the file says of itself.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,82 +22,115 @@ pub struct CheckFiles<'a> {
 
 /// The whole document, made at `made_at` (RFC 3339).
 #[must_use]
-pub fn checks(report: &CheckReport, files: CheckFiles, made_at: &str) -> String {
+pub fn checks(reader: Reader, report: &CheckReport, files: CheckFiles, made_at: &str) -> Document {
     let out: Vec<&str> = report.charts.iter().filter(|c| !c.signals.is_empty()).map(|c| c.standard.as_str()).collect();
     let lede = if out.is_empty() {
-        "Every check standard is in control: the deck is what it was, as far as these checks see.".to_owned()
+        reader
+            .say("Every check standard is in control: the deck is what it was, as far as these checks see.")
+            .to_owned()
     } else {
-        format!("Out of control: {}. Find out why before the deck is believed further.", out.join(", "))
+        reader.fill("Out of control: {}. Find out why before the deck is believed further.", [&out.join(", ")])
     };
-    let mut sections: Vec<Section> = report.charts.iter().map(|c| Section::new(&c.standard, body(c))).collect();
-    sections.push(Section::new("How the limits come about", behind(report)));
+    let mut sections: Vec<Section> = report.charts.iter().map(|c| Section::new(&c.standard, body(reader, c))).collect();
+    sections.push(Section::new(reader.say("How the limits come about"), behind(reader, report)));
     let n: usize = report.charts.iter().map(|c| c.points.len()).sum();
-    let mut facts = vec![("checks".to_owned(), format!("{n} ({})", files.checks))];
+    let mut facts = vec![(reader.say("checks").to_owned(), format!("{n} ({})", files.checks))];
     if let Some(deck) = files.deck {
-        facts.push(("deck".to_owned(), deck.to_owned()));
+        facts.push((reader.say("deck").to_owned(), deck.to_owned()));
     }
     Document {
-        title: "Check standards over time".into(),
+        reader,
+        title: reader.say("Check standards over time").into(),
         lede,
         facts,
         made_at: made_at.to_owned(),
         cautions: vec![
-            "In control says that nothing changed that these bodies, at these places, can show; it is no verification. Where \
-             the law sets a term for verification, that term holds."
+            reader
+                .say(
+                    "In control says that nothing changed that these bodies, at these places, can show; it is no verification. Where the law sets a term for verification, that term holds.",
+                )
                 .into(),
         ],
         sections,
     }
-    .render()
 }
 
-fn body(c: &CheckChart) -> Markup {
+fn body(reader: Reader, c: &CheckChart) -> Markup {
     let decimals = decimals_for(c.sd_g);
     let said = |v: f64| fixed(v, decimals);
     let usual = vec![
-        vec![html! { "mean of the first " (c.baseline) " checks" }, html! { (said(c.centre_g)) }],
-        vec![html! { "standard deviation of a check" }, html! { (fixed(c.sd_g, decimals + 1)) }],
-        vec![html! { "limits of a check" }, html! { (said(c.limits_g[0])) " to " (said(c.limits_g[1])) }],
-        vec![html! { "limit of a step from check to check" }, html! { (said(c.range_limit_g)) }],
+        vec![
+            html! { (reader.fill("mean of the first {} checks", [&c.baseline.to_string()])) },
+            html! { (said(c.centre_g)) },
+        ],
+        vec![html! { (reader.say("standard deviation of a check")) }, html! { (fixed(c.sd_g, decimals + 1)) }],
+        vec![
+            html! { (reader.say("limits of a check")) },
+            html! { (reader.fill("{} to {}", [&said(c.limits_g[0]), &said(c.limits_g[1])])) },
+        ],
+        vec![html! { (reader.say("limit of a step from check to check")) }, html! { (said(c.range_limit_g)) }],
     ];
-    let from = match c.mass_kg {
-        Some(kg) => format!("its conventional mass, {kg} kg"),
-        None => format!("the mean of the baseline, {} kg", significant(c.from_kg, 7)),
+    let usual_from = match c.mass_kg {
+        Some(kg) => reader
+            .fill("{}: usual, in g from its conventional mass, {} kg", [&c.standard, &reader.signs(&kg.to_string())]),
+        None => {
+            let kg = reader.signs(&significant(c.from_kg, 7));
+            reader.fill("{}: usual, in g from the mean of the baseline, {} kg", [&c.standard, &kg])
+        }
     };
+    let drawn = [single_checks(c), moving_average(c)].map(|drawn| reader.chart(drawn));
     html! {
         @if c.signals.is_empty() {
-            p { "In control: " (c.points.len()) " checks." }
+            p { (reader.fill("In control: {} checks.", [&c.points.len().to_string()])) }
         } @else {
-            p { "Out of control:" }
-            ul.plain { @for signal in &c.signals { li { (signal_line(signal)) "." } } }
+            p { (reader.say("Out of control:")) }
+            ul.plain { @for signal in &c.signals { li { (signal_words(reader, signal)) "." } } }
         }
-        (chart(&single_checks(c), "Every check inside the limits of single checks (Shewhart's chart). A cross is a signal."))
-        (chart(&moving_average(c), "The exponentially weighted moving average inside its own limits: it sees small shifts that stay."))
-        (table(&format!("Usual, in g from {from}"), &["quantity", "g"], &usual))
+        (chart(&drawn[0], reader.say("Every check inside the limits of single checks (Shewhart's chart). A cross is a signal.")))
+        (chart(&drawn[1], reader.say("The exponentially weighted moving average inside its own limits: it sees small shifts that stay.")))
+        (table(&usual_from, &[reader.say("quantity"), "g"], &usual))
         @if let Some(trend) = &c.trend {
             p {
-                "Over all checks the value changes by " (fixed(trend.per_30_days_g, decimals_for(trend.u_per_30_days_g))) " ± " (significant(trend.u_per_30_days_g, 2))
-                " g in 30 days (p = " (significant(trend.p, 2)) ")"
-                @if trend.is_significant { ": a drift." } @else { ": no more than chance explains." }
+                (reader.fill(
+                    "Over all checks the value changes by {} ± {} g in 30 days (p = {}):",
+                    [
+                        &fixed(trend.per_30_days_g, decimals_for(trend.u_per_30_days_g)),
+                        &significant(trend.u_per_30_days_g, 2),
+                        &significant(trend.p, 2),
+                    ],
+                ))
+                " "
+                @if trend.is_significant { (reader.say("a drift.")) } @else { (reader.say("no more than chance explains.")) }
             }
         }
-        @if let Some(due) = &c.due { p { "Calibrate again by " strong { (due.on) } ": " (due.why) "." } }
-        @for note in &c.notes { p { (note) } }
-        (every_check(c, decimals))
+        @if let Some(due) = &c.due { p { (reader.fill("Calibrate again by {}: {}.", [&reader.date(&due.on), &reader.stage(&due.why)])) } }
+        @for note in &c.notes { p { (reader.stage(note)) } }
+        (every_check(reader, c, decimals))
     }
 }
 
-fn every_check(c: &CheckChart, decimals: usize) -> Markup {
+/// A signal with its place, as the screen says it too.
+fn signal_words(reader: Reader, signal: &Signal) -> String {
+    let day: String = signal.time.chars().take(10).collect();
+    let kind = reader.stage(signal_word(signal.kind));
+    reader.fill(
+        "{}, line {} of {}: {}",
+        [&kind, &signal.line.to_string(), &reader.date(&day), &reader.stage(&signal.text)],
+    )
+}
+
+fn every_check(reader: Reader, c: &CheckChart, decimals: usize) -> Markup {
     let said = |v: f64| fixed(v, decimals);
     let rows: Vec<Vec<Markup>> = c
         .points
         .iter()
         .map(|p| {
             let of = c.signals.iter().filter(|s| (s.line..=s.last_line).contains(&p.line));
-            let words: Vec<&str> = of.map(|s| signal_word(s.kind)).collect();
+            let words: Vec<String> = of.map(|s| reader.stage(signal_word(s.kind))).collect();
+            let time: String = p.time.chars().take(16).collect();
             vec![
                 html! { (p.line) },
-                html! { (p.time.chars().take(16).collect::<String>().replace('T', " ")) },
+                html! { (reader.minute(&time)) },
                 html! { (p.shown_kg) },
                 html! { (said(p.value_g)) },
                 html! { (p.range_g.map_or_else(String::new, said)) },
@@ -105,23 +139,33 @@ fn every_check(c: &CheckChart, decimals: usize) -> Markup {
             ]
         })
         .collect();
-    let head = ["line", "time", "shown, kg", "value, g", "step, g", "moving average, g", "signal"];
-    table("Every check", &head, &rows)
+    let head = [
+        reader.say("line"),
+        reader.say("time"),
+        reader.say("shown, kg"),
+        reader.say("value, g"),
+        reader.say("step, g"),
+        reader.say("moving average, g"),
+        reader.say("signal"),
+    ];
+    table(&reader.fill("{}: every check", [&c.standard]), &head, &rows)
 }
 
-fn behind(report: &CheckReport) -> Markup {
+fn behind(reader: Reader, report: &CheckReport) -> Markup {
     html! {
         ul.plain {
-            li { "Limits stand at " (report.reach) " standard deviations about the mean of the baseline; the standard deviation is the mean step between neighbouring checks over 1.128." }
-            li { "The moving average gives the newest check a weight of " (report.weight) " and starts at the mean of the baseline; its limits are exact from the first check on." }
-            li { "With three standard deviations a sound deck gives about one false signal in 370 single checks: repeat a check before acting on it." }
-            li { "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (single readings) and 6.3.2.4 (moving averages); that a calibration is watched with a check standard, 2.2.2 and 2.3.5." }
+            li { (reader.fill("Limits stand at {} standard deviations about the mean of the baseline; the standard deviation is the mean step between neighbouring checks over 1.128.", [&report.reach.to_string()])) }
+            li { (reader.fill("The moving average gives the newest check a weight of {} and starts at the mean of the baseline; its limits are exact from the first check on.", [&report.weight.to_string()])) }
+            li { (reader.say("With three standard deviations a sound deck gives about one false signal in 370 single checks: repeat a check before acting on it.")) }
+            li { (reader.say("NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (single readings) and 6.3.2.4 (moving averages); that a calibration is watched with a check standard, 2.2.2 and 2.3.5.")) }
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use report::text::signal_line;
+
     use super::*;
 
     fn report() -> CheckReport {
@@ -139,7 +183,8 @@ mod tests {
     fn it_draws_both_charts_and_names_every_signal() {
         let report = report();
         assert!(!report.in_control);
-        let html = checks(&report, CheckFiles { checks: "c.csv", deck: None }, "2031-11-04T18:00:00Z");
+        let html = checks(Reader::ENGLISH, &report, CheckFiles { checks: "c.csv", deck: None }, "2031-11-04T18:00:00Z")
+            .render();
         assert_eq!(html.matches("<svg class=\"chart\"").count(), 2);
         for signal in &report.charts[0].signals {
             let line = crate::layout::signs(&signal_line(signal)).replace("<", "&lt;");

@@ -23,121 +23,137 @@ pub struct EvidenceFiles<'a> {
 
 /// The whole document, made at `made_at` (RFC 3339).
 #[must_use]
-pub fn evidence(report: &VerifyReport, files: EvidenceFiles, made_at: &str) -> String {
-    let mut sections = vec![Section::new("Result", result(report))];
-    sections.extend(report.tests.iter().map(|t| Section::new(test_name(t.test), test(t, report))));
-    sections.push(Section::new("What was not tested", not_tested(report)));
-    sections.push(Section::new("What the limits follow", limits(report)));
-    sections.push(Section::new("For the assessor", assessor()));
+pub fn evidence(reader: Reader, report: &VerifyReport, files: EvidenceFiles, made_at: &str) -> Document {
+    let mut sections = vec![Section::new(reader.say("Result"), result(reader, report))];
+    let name = |t: &TestReport| reader.stage(test_name(t.test));
+    sections.extend(report.tests.iter().map(|t| Section::new(&name(t), test(reader, t, report))));
+    sections.push(Section::new(reader.say("What was not tested"), not_tested(reader, report)));
+    sections.push(Section::new(reader.say("What the limits follow"), limits(reader, report)));
+    sections.push(Section::new(reader.say("For the assessor"), assessor(reader)));
+    let fact = |label: &str, value: String| (label.to_owned(), value);
     Document {
-        title: format!("{} · evidence of verification", report.deck),
-        lede: format!("{} {}", headline(report), report.statement),
+        reader,
+        title: reader.fill("{} · evidence of verification", [&report.deck]),
+        lede: format!("{} {}", headline(reader, report), reader.stage(report.statement)),
         facts: vec![
-            ("deck".into(), format!("{} ({})", report.deck, files.deck)),
-            ("class, interval".into(), format!("{}, e = {} g", report.class, significant(report.e_g, 3))),
-            ("largest load".into(), format!("Max = {} kg, {} e", significant(report.max_kg, 4), intervals(report))),
-            ("calibration".into(), format!("made {} ({})", report.calibrated_at, files.calibration)),
-            ("tests".into(), files.tests.to_owned()),
-            ("limits".into(), limits_of(report).to_owned()),
+            fact(reader.say("deck"), format!("{} ({})", report.deck, files.deck)),
+            fact(reader.say("class, interval"), format!("{}, e = {} g", report.class, significant(report.e_g, 3))),
+            fact(
+                reader.say("largest load"),
+                format!("Max = {} kg, {} e", significant(report.max_kg, 4), intervals(report)),
+            ),
+            fact(
+                reader.say("calibration"),
+                reader.fill("made {} ({})", [&reader.moment(&report.calibrated_at), files.calibration]),
+            ),
+            fact(reader.say("tests"), files.tests.to_owned()),
+            fact(reader.say("limits"), limits_of(reader, report).to_owned()),
         ],
         made_at: made_at.to_owned(),
         cautions: vec![
-            report.statement.to_owned(),
-            "Local law decides which edition applies, who may verify, and whether this deck may be used where it is."
+            reader.stage(report.statement),
+            reader
+                .say(
+                    "Local law decides which edition applies, who may verify, and whether this deck may be used where it is.",
+                )
                 .into(),
         ],
         sections,
     }
-    .render()
 }
 
 fn intervals(report: &VerifyReport) -> String {
     fixed(report.max_kg * 1000.0 / report.e_g, 0)
 }
 
-fn limits_of(report: &VerifyReport) -> &'static str {
+fn limits_of(reader: Reader, report: &VerifyReport) -> &'static str {
     if report.phase.is_in_service() {
-        "in service: permissible errors are twice those of initial verification"
+        reader.say("in service: permissible errors are twice those of initial verification")
     } else {
-        "initial verification"
+        reader.say("initial verification")
     }
 }
 
-fn headline(report: &VerifyReport) -> String {
+fn headline(reader: Reader, report: &VerifyReport) -> String {
     let failed = report.tests.iter().filter(|t| !t.passed).count();
-    let found = match (failed, report.tests.len()) {
-        (0, 1) => "The one kind of test found stays within its limits".to_owned(),
-        (0, n) => format!("All {n} kinds of test found stay within their limits"),
-        (failed, n) => format!("{failed} of {n} kinds of test found miss a limit"),
+    let n = report.tests.len();
+    let found = match (failed, n) {
+        (0, 1) => reader.say("The one kind of test found stays within its limits").to_owned(),
+        (0, n) => reader.fill("All {} kinds of test found stay within their limits", [&n.to_string()]),
+        (failed, n) => reader.fill("{} of {} kinds of test found miss a limit", [&failed.to_string(), &n.to_string()]),
     };
-    let open = match report.incomplete() {
-        0 => String::new(),
-        n => format!("; {n} of {} are not complete", report.tests.len()),
-    };
-    match report.not_tested.len() {
-        0 => format!("{found}{open}."),
-        n => format!("{found}{open}; {n} of {} kinds were not tested.", n + report.tests.len()),
+    let mut said = found;
+    match report.incomplete() {
+        0 => {}
+        open => said += &reader.fill("; {} of {} are not complete", [&open.to_string(), &n.to_string()]),
     }
+    match report.not_tested.len() {
+        0 => {}
+        left => {
+            said += &reader.fill("; {} of {} kinds were not tested", [&left.to_string(), &(left + n).to_string()]);
+        }
+    }
+    said + "."
 }
 
-fn result(report: &VerifyReport) -> Markup {
+fn result(reader: Reader, report: &VerifyReport) -> Markup {
     let rows: Vec<Vec<Markup>> = report
         .tests
         .iter()
         .map(|t| {
             let share = if t.limit_g > 0.0 { Some(100.0 * t.worst_error_g / t.limit_g) } else { None };
             vec![
-                html! { (test_name(t.test)) },
+                html! { (reader.stage(test_name(t.test))) },
                 html! { (t.rows.len()) },
                 html! { (fixed(t.worst_error_g, 1)) },
                 html! { (fixed(t.limit_g, 1)) },
                 html! { (optional(share, |s| fixed(s, 0))) },
                 html! { (if t.gaps.is_empty() { "–".to_owned() } else { t.gaps.len().to_string() }) },
-                standing(Reader::ENGLISH, t.standing()),
+                standing(reader, t.standing()),
             ]
         })
         .collect();
     html! {
         (table(
-            "Each kind of test by the row that uses most of its limit",
-            &["test", "rows", "worst, g", "limit, g", "of the limit, %", "open points", "verdict"],
+            reader.say("Each kind of test by the row that uses most of its limit"),
+            &[reader.say("test"), reader.say("rows"), reader.say("worst, g"), reader.say("limit, g"), reader.say("of the limit, %"), reader.say("open points"), reader.say("verdict")],
             &rows,
         ))
         @if let Some(d) = report.deviation_pct {
             p {
-                "Percentage deviation from the known loads (absolute error / load × 100 over the weighing rows): "
-                strong { (significant(d.mean, 2)) " % on average, " (significant(d.max, 2)) " % at most" } "."
+                (reader.say("Percentage deviation from the known loads (absolute error / load × 100 over the weighing rows):")) " "
+                strong { (reader.fill("{} % on average, {} % at most", [&significant(d.mean, 2), &significant(d.max, 2)])) } "."
             }
         }
         @if !report.not_tested.is_empty() {
-            p { "Not tested: " (report.not_tested.iter().map(|t| test_name(t).to_lowercase()).collect::<Vec<_>>().join(", ")) "." }
+            p { (reader.say("Not tested:")) " " (report.not_tested.iter().map(|t| reader.stage(test_name(t))).collect::<Vec<_>>().join(", ")) "." }
         }
     }
 }
 
-fn test(test: &TestReport, report: &VerifyReport) -> Markup {
-    let drawn = of_test(test, &report.permissible);
-    let caption = format!("{} Dashed: limits.", drawn.description);
+fn test(reader: Reader, test: &TestReport, report: &VerifyReport) -> Markup {
+    let drawn = reader.chart(of_test(test, &report.permissible));
+    let caption = reader.fill("{} Dashed: limits.", [&drawn.description]);
     html! {
         p {
-            (standing(Reader::ENGLISH, test.standing())) " · judged: " (test.judged) "."
+            (standing(reader, test.standing())) " · " (reader.fill("judged: {}", [&reader.stage(test.judged)])) "."
         }
         (chart(&drawn, &caption))
-        (rows(test))
+        (rows(reader, test))
         @if !test.gaps.is_empty() {
-            h3 { "What the recommendation asks and these rows do not show" }
-            ul.plain { @for gap in &test.gaps { li { (gap) } } }
+            h3 { (reader.say("What the recommendation asks and these rows do not show")) }
+            ul.plain { @for gap in &test.gaps { li { (reader.stage(gap)) } } }
         }
-        h3 { "Clauses" }
-        ul.plain { @for rule in &test.rules { li { (rule.text) " (" (mark(rule.mark)) ")" } } }
+        h3 { (reader.say("Clauses")) }
+        ul.plain { @for rule in &test.rules { li { (reader.stage(rule.text)) " (" (mark(reader, rule.mark)) ")" } } }
     }
 }
 
-fn mark(mark: Mark) -> &'static str {
+fn mark(reader: Reader, mark: Mark) -> &'static str {
     match mark {
-        Mark::ReadSecond => "read in a secondary text",
-        Mark::Memory => "from memory",
-        Mark::Own => "our own rule",
+        Mark::ReadSecond => reader.say("read in a secondary text"),
+        Mark::Memory => reader.say("from memory"),
+        Mark::Own => reader.say("our own rule"),
     }
 }
 
@@ -150,100 +166,109 @@ struct Kilograms {
     shown: usize,
 }
 
-/// A column of the rows: its heading and what it says of a row; shown where any row has something to say.
-type Column = (&'static str, fn(&Row, &Kilograms) -> String);
+/// A column of the rows: what it says of a row; shown where any row has something to say.
+struct Column {
+    name: &'static str,
+    of: fn(Reader, &Row, &Kilograms) -> String,
+}
 
 const COLUMNS: [Column; 12] = [
-    ("<step", |r, _| r.step.clone()),
-    ("<part", |r, _| r.part.to_owned()),
-    ("<plate", |r, _| r.plate.clone().unwrap_or_default()),
-    ("x, y, mm", |r, _| r.at_mm.map(|at| format!("{}, {}", fixed(at[0], 0), fixed(at[1], 0))).unwrap_or_default()),
-    ("min", |r, _| r.minutes.map(|v| significant(v, 3)).unwrap_or_default()),
-    ("°C", |r, _| r.temperature_c.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("tilt, °", |r, _| r.tilt_deg.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("load, kg", |r, kg| fixed(r.load_kg, kg.load)),
-    ("shown, kg", |r, kg| fixed(r.indication_kg, kg.shown)),
-    ("added, g", |r, _| r.added_g.map(|v| fixed(v, 1)).unwrap_or_default()),
-    ("error, g", |r, _| fixed(r.error_g, 1)),
-    ("judged, g", |r, _| fixed(r.judged_g, 1)),
+    Column { name: "<step", of: |reader, r, _| reader.stage(&r.step) },
+    Column { name: "<part", of: |reader, r, _| reader.stage(r.part) },
+    Column { name: "<plate", of: |_, r, _| r.plate.clone().unwrap_or_default() },
+    Column {
+        name: "x, y, mm",
+        of: |_, r, _| r.at_mm.map(|at| format!("{}, {}", fixed(at[0], 0), fixed(at[1], 0))).unwrap_or_default(),
+    },
+    Column { name: "min", of: |_, r, _| r.minutes.map(|v| significant(v, 3)).unwrap_or_default() },
+    Column { name: "°C", of: |_, r, _| r.temperature_c.map(|v| fixed(v, 1)).unwrap_or_default() },
+    Column { name: "tilt, °", of: |_, r, _| r.tilt_deg.map(|v| fixed(v, 1)).unwrap_or_default() },
+    Column { name: "load, kg", of: |_, r, kg| fixed(r.load_kg, kg.load) },
+    Column { name: "shown, kg", of: |_, r, kg| fixed(r.indication_kg, kg.shown) },
+    Column { name: "added, g", of: |_, r, _| r.added_g.map(|v| fixed(v, 1)).unwrap_or_default() },
+    Column { name: "error, g", of: |_, r, _| fixed(r.error_g, 1) },
+    Column { name: "judged, g", of: |_, r, _| fixed(r.judged_g, 1) },
 ];
 
-fn rows(test: &TestReport) -> Markup {
+fn rows(reader: Reader, test: &TestReport) -> Markup {
     let kg = Kilograms {
         load: decimals_of(test.rows.iter().map(|r| r.load_kg), KG_DECIMALS),
         shown: decimals_of(test.rows.iter().map(|r| r.indication_kg), KG_DECIMALS),
     };
     // Every row of the file carries a temperature; only the test that is about it shows it.
-    let wanted = |heading: &str| heading != "°C" || test.test == "temperature";
-    let shown: Vec<&Column> =
-        COLUMNS.iter().filter(|(h, say)| wanted(h) && test.rows.iter().any(|r| !say(r, &kg).is_empty())).collect();
-    let mut head = vec!["line"];
-    head.extend(shown.iter().map(|(h, _)| *h));
-    head.extend(["limit, g", "verdict"]);
+    let wanted = |name: &str| name != "°C" || test.test == "temperature";
+    let shown: Vec<&Column> = COLUMNS
+        .iter()
+        .filter(|c| wanted(c.name) && test.rows.iter().any(|r| !(c.of)(reader, r, &kg).is_empty()))
+        .collect();
+    let mut head = vec![reader.say("line")];
+    head.extend(shown.iter().map(|c| reader.say(c.name)));
+    head.extend([reader.say("limit, g"), reader.say("verdict")]);
     let body: Vec<Vec<Markup>> = test
         .rows
         .iter()
         .map(|r| {
             let mut cells = vec![html! { (r.line) }];
-            cells.extend(shown.iter().map(|(h, say)| {
-                if h.starts_with('<') {
-                    html! { span.left { (say(r, &kg)) } }
+            cells.extend(shown.iter().map(|c| {
+                if c.name.starts_with('<') {
+                    html! { span.left { ((c.of)(reader, r, &kg)) } }
                 } else {
-                    html! { (say(r, &kg)) }
+                    html! { ((c.of)(reader, r, &kg)) }
                 }
             }));
             cells.push(html! { (fixed(r.limit_g, 1)) });
-            cells.push(verdict(Reader::ENGLISH, r.passed));
+            cells.push(verdict(reader, r.passed));
             cells
         })
         .collect();
-    table("Rows, by the line of the file of tests", &head, &body)
+    let caption = reader.fill("{}: rows, by the line of the file of tests", [&reader.stage(test_name(test.test))]);
+    table(&caption, &head, &body)
 }
 
-fn not_tested(report: &VerifyReport) -> Markup {
+fn not_tested(reader: Reader, report: &VerifyReport) -> Markup {
     html! {
         @if report.not_tested.is_empty() {
-            p { "The file holds rows of every kind of test that it has a word for." }
+            p { (reader.say("The file holds rows of every kind of test that it has a word for.")) }
         } @else {
-            h3 { "Kinds of test without a row" }
-            ul.plain { @for t in &report.not_tested { li { (test_name(t)) } } }
+            h3 { (reader.say("Kinds of test without a row")) }
+            ul.plain { @for t in &report.not_tested { li { (reader.stage(test_name(t))) } } }
         }
         @if report.tests.iter().any(|t| !t.gaps.is_empty()) {
-            h3 { "Open points of the tests above" }
+            h3 { (reader.say("Open points of the tests above")) }
             ul.plain {
-                @for t in &report.tests { @for gap in &t.gaps { li { (test_name(t.test)) ": " (gap) } } }
+                @for t in &report.tests { @for gap in &t.gaps { li { (reader.stage(test_name(t.test))) ": " (reader.stage(gap)) } } }
             }
         }
-        h3 { "What a file of tests cannot show" }
-        ul.plain { @for what in report.beyond { li { (what) } } }
+        h3 { (reader.say("What a file of tests cannot show")) }
+        ul.plain { @for what in report.beyond { li { (reader.stage(what)) } } }
     }
 }
 
-fn limits(report: &VerifyReport) -> Markup {
+fn limits(reader: Reader, report: &VerifyReport) -> Markup {
     let mut from_kg = 0.0;
     let mut rows = Vec::new();
     let decimals = decimals_of(report.permissible.iter().map(|band| band.up_to_kg), KG_DECIMALS);
     for band in &report.permissible {
         rows.push(vec![
-            html! { (fixed(from_kg, decimals)) " to " (fixed(band.up_to_kg, decimals)) },
+            html! { (reader.fill("{} to {}", [&fixed(from_kg, decimals), &fixed(band.up_to_kg, decimals)])) },
             html! { "± " (significant(band.limit_g, 3)) },
         ]);
         from_kg = band.up_to_kg;
     }
     html! {
-        p { (report.edition) }
-        (table(&format!("Permissible errors, {}", limits_of(report)), &["load, kg", "error, g"], &rows))
-        p { "The upper end of a band belongs to it." }
+        p { (reader.stage(report.edition)) }
+        (table(&reader.fill("Permissible errors, {}", [limits_of(reader, report)]), &[reader.say("load, kg"), reader.say("error, g")], &rows))
+        p { (reader.say("The upper end of a band belongs to it.")) }
     }
 }
 
-fn assessor() -> Markup {
+fn assessor(reader: Reader) -> Markup {
     html! {
-        p { "Who carried out the tests, with which weights and under which conditions, is for the people below to state and to sign." }
+        p { (reader.say("Who carried out the tests, with which weights and under which conditions, is for the people below to state and to sign.")) }
         div.signature {
-            span { "tests carried out by, date" }
-            span { "test weights, certificate numbers" }
-            span { "seen by the assessor, date" }
+            span { (reader.say("tests carried out by, date")) }
+            span { (reader.say("test weights, certificate numbers")) }
+            span { (reader.say("seen by the assessor, date")) }
         }
     }
 }
@@ -303,7 +328,7 @@ mod tests {
 
     #[test]
     fn it_says_all_that_an_assessor_must_find() {
-        let html = evidence(&report("Invented deck"), FILES, "2031-11-04T18:00:00Z");
+        let html = evidence(Reader::ENGLISH, &report("Invented deck"), FILES, "2031-11-04T18:00:00Z").render();
         for words in [
             "1 of 1 kinds of test found miss a limit; 1 of 2 kinds were not tested.",
             "not an approval",
@@ -332,7 +357,7 @@ mod tests {
         let mut found = report("Invented deck");
         found.tests[0].rows.remove(1);
         (found.tests[0].passed, found.passed) = (true, true);
-        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        let html = evidence(Reader::ENGLISH, &found, FILES, "2031-11-04T18:00:00Z").render();
         assert!(
             html.contains("The one kind of test found stays within its limits; 1 of 1 are not complete;"),
             "{html}"
@@ -340,7 +365,7 @@ mod tests {
         // In the list of all tests and over its own rows; the row itself is within its limit.
         assert_eq!((html.matches("◐ not complete").count(), html.matches("✓ met").count()), (2, 1));
         found.tests[0].gaps.clear();
-        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        let html = evidence(Reader::ENGLISH, &found, FILES, "2031-11-04T18:00:00Z").render();
         assert!(!html.contains("not complete") && html.matches("✓ met").count() == 3);
     }
 
@@ -350,7 +375,7 @@ mod tests {
         for (row, kg) in found.tests[0].rows.iter_mut().zip([-0.0003_f64, 49.9952]) {
             (row.load_kg, row.indication_kg) = (kg.round(), kg);
         }
-        let html = evidence(&found, FILES, "2031-11-04T18:00:00Z");
+        let html = evidence(Reader::ENGLISH, &found, FILES, "2031-11-04T18:00:00Z").render();
         for cell in ["<td>0</td><td>−0.0003</td>", "<td>50</td><td>49.9952</td>", "0 to 200"] {
             assert!(html.contains(cell), "{cell} is missing");
         }
@@ -358,7 +383,7 @@ mod tests {
 
     #[test]
     fn what_comes_from_the_files_stays_text() {
-        let html = evidence(&report("<script>alert(1)</script>"), FILES, "now");
+        let html = evidence(Reader::ENGLISH, &report("<script>alert(1)</script>"), FILES, "now").render();
         assert!(!html.contains("<script"), "{html}");
     }
 }

@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use super::kept::{Kept, NAME};
 use super::{Body, Start};
 use crate::checklist::{drawing_of, touch_drawing};
-use crate::guided::keeping::Keeping;
+use crate::guided::keeping::{End, Keeping};
 use crate::guided::listening::Listening;
 use crate::guided::{against, is_all_the_same, meant_for, no_step};
 use crate::words::Reader;
@@ -314,9 +314,9 @@ impl Session {
             return;
         }
         let run = self.taken();
-        let mut files = vec![("run.csv", formats::run::write(&run))];
+        let mut files = vec![("run.csv", End::Data(formats::run::write(&run)))];
         if let Some(Ok(calibration)) = &self.calibration {
-            files.push(("calibration.json", formats::calibration::write(calibration)));
+            files.push(("calibration.json", End::Data(formats::calibration::write(calibration))));
             let details = Details::default();
             if let Ok(stated) = calibrate::certificate::certificate(&self.deck, &run, calibration, &details) {
                 let source = crate::certificate::Source {
@@ -327,7 +327,9 @@ impl Session {
                     certificate: &stated,
                     gravity_in_use_m_s2: deck_gravity(&self.deck),
                 };
-                files.push(("certificate.html", crate::certificate::certificate(&source)));
+                files.extend(End::documents(["certificate.html", "certificate.de.html"], |reader| {
+                    crate::certificate::certificate(reader, &source)
+                }));
             }
         }
         self.keeping.end(files);
@@ -387,7 +389,7 @@ impl Session {
             "found": self.found(reader),
             "expected": self.plan.cells.iter().map(|c| json!({ "cell": c.name, "u_pct": c.u_pct })).collect::<Vec<_>>(),
             "notes": self.plan.notes,
-            "files": self.keeping.names(),
+            "files": self.keeping.names(reader),
             "has_hands": has_hands,
         })
     }

@@ -17,7 +17,7 @@ use verify::{Phase, VerifyReport, verify};
 use super::kept::{Kept, NAME, Row};
 use super::standing::{self, Angle};
 use super::{Begin, ProofError};
-use crate::guided::keeping::Keeping;
+use crate::guided::keeping::{End, Keeping};
 use crate::guided::listening::Listening;
 use crate::guided::{Body, against, is_all_the_same, meant_for, no_step};
 use crate::workbench::Refusal;
@@ -444,9 +444,11 @@ impl Session {
             crate::documents::EvidenceFiles { deck: "deck.toml", calibration: "calibration.json", tests: "tests.csv" };
         // A file of the version before does not say when.
         let ended_at = self.kept.ended_at.clone().unwrap_or_else(self.now);
-        let evidence = crate::documents::evidence(report, behind, &ended_at);
+        let evidence = End::documents(["evidence.html", "evidence.de.html"], |reader| {
+            crate::documents::evidence(reader, report, behind, &ended_at)
+        });
         let tests = formats::tests::write(&self.tests());
-        self.keeping.end([("tests.csv", tests), ("evidence.html", evidence)]);
+        self.keeping.end([("tests.csv", End::Data(tests))].into_iter().chain(evidence));
     }
 
     pub(super) fn file(&self, name: &str) -> Option<String> {

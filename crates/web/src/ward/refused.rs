@@ -9,6 +9,10 @@ const TABLE: Table = &include!("german_problems.in");
 impl Reader {
     /// Title or detail of a problem.
     pub(crate) fn problem(self, text: &str) -> String {
+        // What was entered of a patient is read as the file that is kept of it.
+        if text.starts_with("patient.toml:") {
+            return self.of_file(text);
+        }
         let own = match self.language {
             Language::English => None,
             Language::German => told(TABLE, text),
@@ -61,6 +65,10 @@ mod tests {
         ] {
             assert_eq!(reader.problem(english), german);
         }
+        let entered =
+            formats::patient::read("patient.toml", "[patient]\nlabel = \"a\"\nage_y = 300\nheight_cm = \"x\"\n");
+        let told = reader.problem(&entered.unwrap_err().to_string());
+        assert!(told.contains("age_y: gefunden 300, nötig eine Zahl von") && !told.contains("expected"), "{told}");
         assert_eq!(Reader::of_language(Language::English).problem("Not here"), "Not here");
     }
 }

@@ -5,10 +5,13 @@
 //! |-------------|--------------|
 //! | `german.in` | texts of the ward's pages |
 //! | `german_bench.in` | texts of the pages of `bench` and `demo`, drawn by the server |
+//! | `german_documents.in` | texts of the documents: certificate, reports, checklist |
 //! | `german_scripts.in` | texts of their scripts, served as a module |
 //! | `sentences` | sentences with holes, and their translation |
+//! | `files`     | what is wrong with a file that a reader brought |
 //! | `stages`    | what the stages before the ward say: findings, gaps, warnings |
 
+mod files;
 pub(crate) mod sentences;
 mod stages;
 
@@ -65,7 +68,8 @@ fn preferred(headers: &HeaderMap) -> Language {
 }
 
 impl Reader {
-    /// Who reads documents that are written in English alone.
+    /// Who reads English and kilograms.
+    #[cfg(test)]
     pub(crate) const ENGLISH: Self = Self { language: Language::English, in_pounds: false };
 
     /// Somebody who reads a language, and kilograms alone.
@@ -94,7 +98,7 @@ impl Reader {
     /// A text in the reader's language; what has no translation stays English rather than vanish.
     pub(crate) fn say(self, english: &'static str) -> &'static str {
         static GERMAN: LazyLock<HashMap<&str, &str>> =
-            LazyLock::new(|| OF_WARD.iter().chain(OF_BENCH).copied().collect());
+            LazyLock::new(|| OF_WARD.iter().chain(OF_BENCH).chain(OF_DOCUMENTS).copied().collect());
         match self.language {
             Language::English => english,
             Language::German => GERMAN.get(english).copied().unwrap_or(english),
@@ -142,6 +146,31 @@ impl Reader {
         .to_string()
     }
 
+    /// When something was made, for a document: a time of RFC 3339 as it stands in the files, in German as it is written there. What is no
+    /// time stays.
+    pub(crate) fn moment(self, made_at: &str) -> String {
+        match (self.language, made_at.parse::<jiff::Timestamp>()) {
+            (Language::German, Ok(time)) => time.strftime("%-d.%-m.%Y, %H:%M:%S UTC").to_string(),
+            _ => made_at.to_owned(),
+        }
+    }
+
+    /// A date, `2031-11-04`, as a document writes it; what is none stays.
+    pub(crate) fn date(self, date: &str) -> String {
+        match (self.language, date.parse::<jiff::civil::Date>()) {
+            (Language::German, Ok(date)) => self.day(date),
+            _ => date.to_owned(),
+        }
+    }
+
+    /// A date with hours and minutes, `2031-11-04T18:00`, as a table of a document writes it; what is none stays.
+    pub(crate) fn minute(self, time: &str) -> String {
+        match (self.language, time.parse::<jiff::civil::DateTime>()) {
+            (Language::German, Ok(time)) => time.strftime("%-d.%-m.%Y %H:%M").to_string(),
+            _ => time.replace('T', " "),
+        }
+    }
+
     /// A mass beside its kilograms, where the reader wants pounds: kilograms are always shown.
     pub(crate) fn pounds(self, kg: f64) -> Option<String> {
         self.in_pounds.then(|| format!("{} lb", self.number(kg / LB_KG, 1)))
@@ -151,6 +180,7 @@ impl Reader {
 /// English and German, in the order of the pages.
 const OF_WARD: &[(&str, &str)] = &include!("german.in");
 const OF_BENCH: &[(&str, &str)] = &include!("german_bench.in");
+const OF_DOCUMENTS: &[(&str, &str)] = &include!("german_documents.in");
 const OF_SCRIPTS: &[(&str, &str)] = &include!("german_scripts.in");
 
 /// The texts of the scripts, as a module that they import.
@@ -234,8 +264,18 @@ mod tests {
             include_str!("../proof/drawing.rs"),
             include_str!("../rehearsal/page.rs"),
             include_str!("../rehearsal/run.rs"),
+            include_str!("../document.rs"),
+            include_str!("../certificate.rs"),
+            include_str!("../documents/mod.rs"),
+            include_str!("../documents/agreement.rs"),
+            include_str!("../documents/checks.rs"),
+            include_str!("../documents/verification.rs"),
+            include_str!("../documents/check/mod.rs"),
+            include_str!("../documents/check/build.rs"),
+            include_str!("../documents/check/load_path.rs"),
+            include_str!("../documents/check/uncertainty.rs"),
         ];
-        held_to(&sources, &[OF_WARD, OF_BENCH], 200);
+        held_to(&sources, &[OF_WARD, OF_BENCH, OF_DOCUMENTS], 400);
     }
 
     #[test]

@@ -37,32 +37,39 @@ pub(crate) fn filled<'a>(pattern: &str, found: impl IntoIterator<Item = Cow<'a, 
 
 /// A text in German by a table; where the whole is not known, its sentences with "; " between them, each by itself.
 pub(crate) fn told(table: Table, text: &str) -> Option<String> {
+    told_with(table, text, with_comma)
+}
+
+/// The same with `leaf` for what stands in a hole and is no sentence.
+pub(crate) fn told_with(table: Table, text: &str, leaf: fn(&str) -> String) -> Option<String> {
     // A number, or one with its unit, says itself.
     if !text.chars().any(char::is_alphabetic) {
-        return Some(with_comma(text));
+        return Some(leaf(text));
     }
     let fits = |(en, de): &(&str, &str), may_hold_an_end: bool| {
         let found = holes(en, text)?;
         // A hole holds no end of a sentence: what comes after it is looked up by itself, and only then whether the hole is a text of its own.
-        let is_known = |hole: &&str| !hole.contains("; ") || (may_hold_an_end && told(table, hole).is_some());
+        let is_known =
+            |hole: &&str| !hole.contains("; ") || (may_hold_an_end && told_with(table, hole, leaf).is_some());
         if !found.iter().all(is_known) {
             return None;
         }
         // What stands in a hole may be a sentence too.
-        let own = |hole| Cow::Owned(told(table, hole).unwrap_or_else(|| with_comma(hole)));
+        let own = |hole| Cow::Owned(told_with(table, hole, leaf).unwrap_or_else(|| leaf(hole)));
         Some(filled(de, found.into_iter().map(own)))
     };
     if let Some(whole) = table.iter().find_map(|entry| fits(entry, false)) {
         return Some(whole);
     }
     let in_parts = text.split_once("; ").and_then(|(first, rest)| {
-        let (first, rest) = (told(table, first)?, told(table, rest)?);
+        let (first, rest) = (told_with(table, first, leaf)?, told_with(table, rest, leaf)?);
         Some(format!("{first}; {rest}"))
     });
     in_parts.or_else(|| table.iter().find_map(|entry| fits(entry, true)))
 }
 
-/// Numbers of a text with the decimal comma. What has more than one point, or a letter or point before it, is a clause or an address.
+/// Numbers of a text with the decimal comma. What has more than one point, or a letter or point before it, is a clause or an address; one
+/// of two figures is called `Abschnitt`.
 pub(crate) fn with_comma(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text;
@@ -79,7 +86,11 @@ pub(crate) fn with_comma(text: &str) -> String {
             number.len() < run.len() && after.next() == Some(' ') && after.next().is_some_and(|c| c.is_ascii_digit());
         match number.split_once('.') {
             Some((whole, part))
-                if !whole.is_empty() && !part.contains('.') && !before.is_alphanumeric() && !is_date =>
+                if !whole.is_empty()
+                    && !part.contains('.')
+                    && !before.is_alphanumeric()
+                    && !is_date
+                    && !out.ends_with("Abschnitt ") =>
             {
                 out += whole;
                 out.push(',');
@@ -150,6 +161,7 @@ mod tests {
             with_comma("(A.4.4) 3.6.2, 192.0.2.7:4000, v0.1, ±0.5 g. 6.11. 05:14"),
             "(A.4.4) 3.6.2, 192.0.2.7:4000, v0.1, ±0,5 g. 6.11. 05:14"
         );
+        assert_eq!(with_comma("Abschnitt 3.6: in 3.6 kg"), "Abschnitt 3.6: in 3,6 kg");
     }
 
     #[test]

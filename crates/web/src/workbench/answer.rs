@@ -51,14 +51,14 @@ fn unfit(words: String) -> Refusal {
     Refusal(StatusCode::UNPROCESSABLE_ENTITY, words)
 }
 
-fn read(file: &str, text: &str) -> Result<Deck, Refusal> {
-    formats::deck::read(file, text).map_err(|problems| unfit(problems.to_string()))
+fn read(reader: Reader, file: &str, text: &str) -> Result<Deck, Refusal> {
+    formats::deck::read(file, text).map_err(|problems| unfit(reader.of_file(&problems.to_string())))
 }
 
 /// The deck of a body, for the search.
-pub(super) fn text_of(body: &[u8]) -> Result<Deck, Refusal> {
+pub(super) fn text_of(reader: Reader, body: &[u8]) -> Result<Deck, Refusal> {
     let asked = asked(body)?;
-    read(&asked.file, &asked.text)
+    read(reader, &asked.file, &asked.text)
 }
 
 /// Answers for a text with its changes.
@@ -66,10 +66,10 @@ pub(super) fn answer(reader: Reader, body: &[u8]) -> Result<Value, Refusal> {
     let begun = std::time::Instant::now();
     let Asked { file, mut text, case, changes } = asked(body)?;
     for change in changes {
-        text = formats::deck::edit(&text, &change.into()).map_err(|e| unfit(e.to_string()))?;
+        text = formats::deck::edit(&text, &change.into()).map_err(|e| unfit(reader.of_file(&e.to_string())))?;
     }
-    let deck = read(&file, &text)?;
-    let seen = design::glance(&deck).map_err(|e| unfit(e.to_string()))?;
+    let deck = read(reader, &file, &text)?;
+    let seen = design::glance(&deck).map_err(|e| unfit(reader.of_file(&e.to_string())))?;
     let case = case.min(deck.load_cases.len().saturating_sub(1));
     let mut answer = told(reader, &deck, &seen, case);
     answer["text"] = text.into();

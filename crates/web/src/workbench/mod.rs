@@ -54,11 +54,17 @@ pub(crate) fn router() -> Router {
         )
         .route(
             "/workbench/search",
-            get(move |headers: HeaderMap| async move { told(Reader::of(&headers), Ok(search.report())) }).post(
-                |headers: HeaderMap, body: Bytes| async move {
-                    changed(&headers, begun, move |b| answer::text_of(&body).and_then(|text| b.begin(&text))).await
-                },
-            ),
+            get(move |headers: HeaderMap| async move {
+                let reader = Reader::of(&headers);
+                told(reader, Ok(search.report(reader)))
+            })
+            .post(|headers: HeaderMap, body: Bytes| async move {
+                let reader = Reader::of(&headers);
+                changed(&headers, begun, move |b| {
+                    answer::text_of(reader, &body).and_then(|deck| b.begin(reader, &deck))
+                })
+                .await
+            }),
         )
         .route(
             "/workbench/search/{round}/{number}",

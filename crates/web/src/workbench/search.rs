@@ -9,6 +9,7 @@ use formats::deck::Deck;
 use serde_json::{Value, json};
 
 use super::Refusal;
+use crate::words::Reader;
 
 /// The search under way or done.
 #[derive(Default)]
@@ -29,18 +30,20 @@ impl Search {
     }
 
     /// Begins a search in the space that a deck opens; one under way ends.
-    pub(super) fn begin(&self, deck: &Deck) -> Result<Value, Refusal> {
-        let explorer =
-            design::explore::explore(deck).map_err(|e| Refusal(StatusCode::UNPROCESSABLE_ENTITY, e.to_string()))?;
+    pub(super) fn begin(&self, reader: Reader, deck: &Deck) -> Result<Value, Refusal> {
+        let refused = |e: design::explore::ExploreError| {
+            Refusal(StatusCode::UNPROCESSABLE_ENTITY, reader.of_file(&e.to_string()))
+        };
+        let explorer = design::explore::explore(deck).map_err(refused)?;
         let number = self.newest.fetch_add(1, Ordering::AcqRel) + 1;
         *self.locked() = Some(Found { explorer: explorer.clone(), failed: None });
         let (now, newest) = (Arc::clone(&self.now), Arc::clone(&self.newest));
         std::thread::spawn(move || run(explorer, number, &now, &newest));
-        Ok(self.report())
+        Ok(self.report(reader))
     }
 
     /// What was found so far; empty before any search.
-    pub(super) fn report(&self) -> Value {
+    pub(super) fn report(&self, reader: Reader) -> Value {
         let found = self.locked();
         let Some(Found { explorer, failed }) = &*found else {
             return json!({ "designs": [], "finished": false, "begun": false });
@@ -50,7 +53,7 @@ impl Search {
         report["begun"] = true.into();
         report["done"] = progress.done.into();
         report["of"] = progress.of.into();
-        report["problem"] = failed.clone().into();
+        report["problem"] = failed.as_ref().map(|why| reader.of_file(why)).into();
         report
     }
 

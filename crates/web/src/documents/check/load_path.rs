@@ -12,25 +12,26 @@ use crate::plan::{legend, plan};
 use crate::words::Reader;
 
 /// The sections of this part.
-pub(super) fn sections(deck: &Deck, report: &CheckReport) -> Vec<Section> {
+pub(super) fn sections(reader: Reader, deck: &Deck, report: &CheckReport) -> Vec<Section> {
     if deck.load_cases.is_empty() {
-        return vec![Section::new("Load cases", html! { p { "The deck file names no load case: nothing was bent." } })];
+        let none = html! { p { (reader.say("The deck file names no load case: nothing was bent.")) } };
+        return vec![Section::new(reader.say("Load cases"), none)];
     }
     vec![
-        Section::new("Deflection on the bed", plans(deck, report)),
-        Section::new("Plates under each load case", plates(&report.plates)),
-        Section::new("Cells under each load case", cells(&report.plates)),
-        Section::new("Stress of layers and ribs", layers(&report.plates)),
-        Section::new("Proof of contact and mesh", proof(&report.plates)),
+        Section::new(reader.say("Deflection on the bed"), plans(reader, deck, report)),
+        Section::new(reader.say("Plates under each load case"), plates(reader, &report.plates)),
+        Section::new(reader.say("Cells under each load case"), cells(reader, &report.plates)),
+        Section::new(reader.say("Stress of layers and ribs"), layers(reader, &report.plates)),
+        Section::new(reader.say("Proof of contact and mesh"), proof(reader, &report.plates)),
     ]
 }
 
-fn plans(deck: &Deck, report: &CheckReport) -> Markup {
+fn plans(reader: Reader, deck: &Deck, report: &CheckReport) -> Markup {
     html! {
         @for (i, case) in deck.load_cases.iter().enumerate() {
             figure {
-                div.scroll { (PreEscaped(plan(Reader::ENGLISH, deck, report, i).svg())) }
-                figcaption { "Load case: " (case.name) "." @if i == 0 { " " (legend(Reader::ENGLISH)) } }
+                div.scroll { (PreEscaped(plan(reader, deck, report, i).svg())) }
+                figcaption { (reader.say("Load case:")) " " (case.name) "." @if i == 0 { " " (legend(reader)) } }
             }
         }
     }
@@ -42,18 +43,18 @@ fn loaded(plates: &[PlateReport]) -> impl Iterator<Item = (&PlateReport, &CaseRe
 }
 
 /// A row a plate and load; shared with the loads of a ward.
-pub(super) fn plate_rows(plates: &[PlateReport]) -> Vec<Vec<Markup>> {
+pub(super) fn plate_rows(reader: Reader, plates: &[PlateReport]) -> Vec<Vec<Markup>> {
     loaded(plates)
         .map(|(plate, case)| {
             let most = case.cells.iter().map(|c| c.load_pct_of_capacity).fold(0.0, f64::max);
             let [x, y] = case.at_mm;
             vec![
                 html! { (plate.name) },
-                html! { span.left { (case.case) } },
+                html! { span.left { (reader.word(&case.case)) } },
                 html! { (fixed(case.load_kg, 1)) },
                 html! { (fixed(case.max_deflection_mm, 2)) },
                 html! { (fixed(x, 0)) ",\u{a0}" (fixed(y, 0)) },
-                html! { (fixed(case.clearance_left_mm, 1)) @if case.touches { " touches" } @if case.tips { " tips" } },
+                html! { (fixed(case.clearance_left_mm, 1)) @if case.touches { " " (reader.say("touches")) } @if case.tips { " " (reader.say("tips")) } },
                 html! { (fixed(case.shunted_pct, 1)) },
                 html! { (significant(case.max_stress_mpa, 2)) },
                 html! { (optional(case.safety_factor, |f| significant(f, 2))) },
@@ -64,29 +65,32 @@ pub(super) fn plate_rows(plates: &[PlateReport]) -> Vec<Vec<Markup>> {
 }
 
 /// Headings of [`plate_rows`].
-pub(super) const PLATE_HEAD: [&str; 10] = [
-    "plate",
-    "<load",
-    "kg",
-    "down, mm",
-    "at x, y, mm",
-    "clearance left, mm",
-    "shunted, %",
-    "stress, MPa",
-    "strength over stress",
-    "most loaded cell, %",
-];
+pub(super) fn plate_head(reader: Reader) -> [&'static str; 10] {
+    [
+        reader.say("plate"),
+        reader.say("<load"),
+        "kg",
+        reader.say("down, mm"),
+        reader.say("at x, y, mm"),
+        reader.say("clearance left, mm"),
+        reader.say("shunted, %"),
+        reader.say("stress, MPa"),
+        reader.say("strength over stress"),
+        reader.say("most loaded cell, %"),
+    ]
+}
 
-fn plates(plates: &[PlateReport]) -> Markup {
+fn plates(reader: Reader, plates: &[PlateReport]) -> Markup {
     table(
-        "Down: the largest deflection from the unloaded plate, whose own weight is tare. Shunted: share of the load that passes the \
-         cells by. Stress and factor: the worst of all layers and ribs.",
-        &PLATE_HEAD,
-        &plate_rows(plates),
+        reader.say(
+            "Down: the largest deflection from the unloaded plate, whose own weight is tare. Shunted: share of the load that passes the cells by. Stress and factor: the worst of all layers and ribs.",
+        ),
+        &plate_head(reader),
+        &plate_rows(reader, plates),
     )
 }
 
-fn cells(plates: &[PlateReport]) -> Markup {
+fn cells(reader: Reader, plates: &[PlateReport]) -> Markup {
     let mut rows = Vec::new();
     for (plate, case) in loaded(plates) {
         let list = |value: &dyn Fn(&::design::report::CellReport) -> String| -> Markup {
@@ -94,23 +98,31 @@ fn cells(plates: &[PlateReport]) -> Markup {
         };
         rows.push(vec![
             html! { (plate.name) },
-            html! { span.left { (case.case) } },
+            html! { span.left { (reader.word(&case.case)) } },
             list(&|c| c.name.clone()),
-            list(&|c| if c.lifts { "lifts".into() } else { fixed(c.reaction_newton, 1) }),
+            list(&|c| if c.lifts { reader.say("lifts").into() } else { fixed(c.reaction_newton, 1) }),
             list(&|c| fixed(c.load_pct_of_capacity, 1)),
             list(&|c| fixed(c.slope_permille, 2)),
             list(&|c| fixed(c.side_load_newton, 2)),
         ]);
     }
     table(
-        "Slope: of the plate at the cell. Side load: what that slope turns of the reaction. A cell that lifts carries nothing.",
-        &["plate", "<load", "cell", "reaction, N", "of capacity, %", "slope, mm/m", "side load, N"],
+        reader.say("Slope: of the plate at the cell. Side load: what that slope turns of the reaction. A cell that lifts carries nothing."),
+        &[
+            reader.say("plate"),
+            reader.say("<load"),
+            reader.say("cell"),
+            reader.say("reaction, N"),
+            reader.say("of capacity, %"),
+            reader.say("slope, mm/m"),
+            reader.say("side load, N"),
+        ],
         &rows,
     )
 }
 
 /// The worst case of each layer and rib of each plate.
-fn layers(plates: &[PlateReport]) -> Markup {
+fn layers(reader: Reader, plates: &[PlateReport]) -> Markup {
     let mut rows = Vec::new();
     for plate in plates {
         let n_layers = plate.cases.first().map_or(0, |c| c.layers.len());
@@ -123,8 +135,8 @@ fn layers(plates: &[PlateReport]) -> Markup {
             }
             rows.push(vec![
                 html! { (plate.name) },
-                html! { span.left { (i + 1) " " (layer.material) ", " (layer.face) " face" } },
-                html! { span.left { (case.case) } },
+                html! { span.left { (face(reader, i + 1, &layer.material, layer.face)) } },
+                html! { span.left { (reader.word(&case.case)) } },
                 html! { (significant(layer.stress_mpa, 2)) },
                 html! { (optional(layer.safety_factor, |f| significant(f, 2))) },
                 html! { (fixed(layer.at_mm[0], 0)) ", " (fixed(layer.at_mm[1], 0)) },
@@ -132,13 +144,31 @@ fn layers(plates: &[PlateReport]) -> Markup {
         }
     }
     table(
-        "Layers from the top, then ribs: the load case that strains each most, and where",
-        &["plate", "<layer or rib", "<load", "stress, MPa", "strength over stress", "at x, y, mm"],
+        reader.say("Layers from the top, then ribs: the load case that strains each most, and where"),
+        &[
+            reader.say("plate"),
+            reader.say("<layer or rib"),
+            reader.say("<load"),
+            reader.say("stress, MPa"),
+            reader.say("strength over stress"),
+            reader.say("at x, y, mm"),
+        ],
         &rows,
     )
 }
 
-fn proof(plates: &[PlateReport]) -> Markup {
+/// A layer or rib by its number, and the face of it that is strained most.
+fn face(reader: Reader, number: usize, material: &str, face: &str) -> String {
+    let number = number.to_string();
+    match face {
+        "upper" => reader.fill("{} {}, upper face", [&number, material]),
+        "upper, rib" => reader.fill("{} {}, upper face of a rib", [&number, material]),
+        "lower, rib" => reader.fill("{} {}, lower face of a rib", [&number, material]),
+        _ => reader.fill("{} {}, lower face", [&number, material]),
+    }
+}
+
+fn proof(reader: Reader, plates: &[PlateReport]) -> Markup {
     let rows: Vec<Vec<Markup>> = plates
         .iter()
         .map(|plate| {
@@ -155,10 +185,18 @@ fn proof(plates: &[PlateReport]) -> Markup {
         })
         .collect();
     table(
-        "Cells only press and the base only stops: what is left of a pull, of a dip below the base, and of force times gap is \
-         round-off and the grid of contact points. The mesh's error is estimated, in % of the largest deflection and of the load. \
-         The worst of all load cases.",
-        &["plate", "contacts", "dip, mm", "pull, N", "residual, N·m", "mesh, deflection, %", "mesh, reaction, %"],
+        reader.say(
+            "Cells only press and the base only stops: what is left of a pull, of a dip below the base, and of force times gap is round-off and the grid of contact points. The mesh's error is estimated, in % of the largest deflection and of the load. The worst of all load cases.",
+        ),
+        &[
+            reader.say("plate"),
+            reader.say("contacts"),
+            reader.say("dip, mm"),
+            reader.say("pull, N"),
+            reader.say("residual, N·m"),
+            reader.say("mesh, deflection, %"),
+            reader.say("mesh, reaction, %"),
+        ],
         &rows,
     )
 }

@@ -16,46 +16,49 @@ use crate::words::Reader;
 
 /// The report of a deck that was read from `file`, made at a time (RFC 3339).
 #[must_use]
-pub fn check(deck: &Deck, file: &str, report: &CheckReport, made_at: &str) -> Document {
-    let mut sections = vec![Section::new("Requirements", requirements(deck, report))];
-    sections.extend(load_path::sections(deck, report));
-    sections.extend(uncertainty::sections(deck, report));
-    sections.extend(build::sections(deck, report));
-    sections.push(Section::new("Before a person lies on it", before_use(report)));
+pub fn check(reader: Reader, deck: &Deck, file: &str, report: &CheckReport, made_at: &str) -> Document {
+    let mut sections = vec![Section::new(reader.say("Requirements"), requirements(reader, deck, report))];
+    sections.extend(load_path::sections(reader, deck, report));
+    sections.extend(uncertainty::sections(reader, deck, report));
+    sections.extend(build::sections(reader, deck, report));
+    sections.push(Section::new(reader.say("Before a person lies on it"), before_use(reader, report)));
     Document {
-        title: format!("{}: check before cutting", deck.name),
-        lede: "Will it carry, stay stiff, be accurate, affordable and liftable?".into(),
-        facts: facts(deck, file),
+        reader,
+        title: reader.fill("{}: check before cutting", [&deck.name]),
+        lede: reader.say("Will it carry, stay stiff, be accurate, affordable and liftable?").into(),
+        facts: facts(reader, deck, file),
         made_at: made_at.into(),
         cautions: vec![
-            "Computed from the deck file alone: nothing was built or tested. Material, joints and cells must be as the file says."
+            reader
+                .say(
+                    "Computed from the deck file alone: nothing was built or tested. Material, joints and cells must be as the file says.",
+                )
                 .into(),
         ],
         sections,
     }
 }
 
-fn facts(deck: &Deck, file: &str) -> Vec<(String, String)> {
+fn facts(reader: Reader, deck: &Deck, file: &str) -> Vec<(String, String)> {
     let fact = |label: &str, value: String| (label.to_owned(), value);
     let [cold, warm] = deck.ambient_c;
+    let range = [significant(deck.max_kg, 4), significant(deck.e_g, 3), format!("{:?}", deck.class)];
     vec![
-        fact("deck file", file.to_owned()),
+        fact(reader.say("deck file"), file.to_owned()),
         fact(
-            "weighing range",
-            format!(
-                "{} kg in intervals of {} g, class {:?}",
-                significant(deck.max_kg, 4),
-                significant(deck.e_g, 3),
-                deck.class
-            ),
+            reader.say("weighing range"),
+            reader.fill("{} kg in intervals of {} g, class {}", range.each_ref().map(String::as_str)),
         ),
-        fact("built of", format!("{} plates on {} cells", deck.plates.len(), deck.cells().count())),
-        fact("used between", format!("{} and {} °C", fixed(cold, 0), fixed(warm, 0))),
+        fact(
+            reader.say("built of"),
+            reader.fill("{} plates on {} cells", [&deck.plates.len().to_string(), &deck.cells().count().to_string()]),
+        ),
+        fact(reader.say("used between"), reader.fill("{} and {} °C", [&fixed(cold, 0), &fixed(warm, 0)])),
     ]
 }
 
 /// The answer first, then each limit.
-fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
+fn requirements(reader: Reader, deck: &Deck, report: &CheckReport) -> Markup {
     let n_missed = report.requirements.iter().filter(|r| !r.met).count();
     let rows: Vec<Vec<Markup>> = report
         .requirements
@@ -64,54 +67,60 @@ fn requirements(deck: &Deck, report: &CheckReport) -> Markup {
             let (name, unit) = requirement_words(&r.name, &deck.currency);
             let sign = r.sign();
             vec![
-                html! { (name) },
+                html! { (reader.stage(&name)) },
                 html! { (significant(r.value, 3)) "\u{a0}" (unit) },
                 html! { (sign) "\u{a0}" (significant(r.limit, 3)) "\u{a0}" (unit) },
-                verdict(Reader::ENGLISH, r.met),
+                verdict(reader, r.met),
             ]
         })
         .collect();
-    let note = format!("patient of {} kg, {}", significant(report.change.patient_kg, 3), report.change.criterion);
+    let patient_kg = significant(report.change.patient_kg, 3);
+    let note = reader.fill("patient of {} kg, {}", [&patient_kg, &reader.stage(report.change.criterion)]);
     html! {
         p.answer {
-            (verdict(Reader::ENGLISH, report.passed())) " "
+            (verdict(reader, report.passed())) " "
             @match n_missed {
-                0 => { "Every requirement of the deck file is met." }
-                1 => { "One requirement is not met." }
-                n => { (n) " requirements are not met." }
+                0 => { (reader.say("Every requirement of the deck file is met.")) }
+                1 => { (reader.say("One requirement is not met.")) }
+                n => { (reader.fill("{} requirements are not met.", [&n.to_string()])) }
             }
-            @if !report.warnings.is_empty() { " There are warnings: see the last section." }
+            @if !report.warnings.is_empty() { " " (reader.say("There are warnings: see the last section.")) }
         }
         div.headlines {
-            (headline("Smallest change told over 24 h", &significant(report.change.resolvable_24h_g, 2), "g", &note))
-            (headline("Expanded uncertainty of a weight", &significant(report.expanded_u_g.largest(), 3), "g", "k = 2, the largest up to max"))
-            (headline("Mass of the deck", &fixed(report.mass_kg, 1), "kg",
-                if report.lift.is_complete { "plates, ribs, cells, bases" } else { "as far as the deck file states masses" }))
-            (headline("Cost", &fixed(report.cost, 0), &deck.currency, "plates, ribs, cells, channels"))
+            (headline(reader.say("Smallest change told over 24 h"), &significant(report.change.resolvable_24h_g, 2), "g", &note))
+            (headline(reader.say("Expanded uncertainty of a weight"), &significant(report.expanded_u_g.largest(), 3), "g", reader.say("k = 2, the largest up to max")))
+            (headline(reader.say("Mass of the deck"), &fixed(report.mass_kg, 1), "kg",
+                if report.lift.is_complete { reader.say("plates, ribs, cells, bases") } else { reader.say("as far as the deck file states masses") }))
+            (headline(reader.say("Cost"), &fixed(report.cost, 0), &deck.currency, reader.say("plates, ribs, cells, channels")))
         }
-        (table("What is asked, and what was found", &["requirement", "found", "limit", "verdict"], &rows))
+        (table(reader.say("What is asked, and what was found"), &[reader.say("requirement"), reader.say("found"), reader.say("limit"), reader.say("verdict")], &rows))
     }
 }
 
-fn before_use(report: &CheckReport) -> Markup {
+fn before_use(reader: Reader, report: &CheckReport) -> Markup {
+    let deck_kg = fixed(report.mass_kg, 1);
     html! {
         @if report.warnings.is_empty() {
-            p { "The computation itself found nothing to warn of." }
+            p { (reader.say("The computation itself found nothing to warn of.")) }
         } @else {
-            h3 { "Found by the computation" }
-            ul.plain { @for warning in &report.warnings { li { (warning) } } }
+            h3 { (reader.say("Found by the computation")) }
+            ul.plain { @for warning in &report.warnings { li { (reader.stage(warning)) } } }
         }
-        h3 { "Not computed here: to be judged by qualified people on the built deck" }
+        h3 { (reader.say("Not computed here: to be judged by qualified people on the built deck")) }
         ul.plain {
-            li { "Trapping: gaps between plates, and between plates and bed, open and close as the sections move. Fingers, skin, tubes and linen must not be caught, at any angle of the bed." }
-            li { "Overload: the bed's own safe working load includes deck, mattress, accessories and patient together. The deck takes "
-                (fixed(report.mass_kg, 1)) " kg of it"
-                @if !report.lift.is_complete { "; bases and cells whose mass the deck file does not state come on top" } "." }
-            li { "Sharp edges and corners of metal sheets: break, round and cover them; skin lies near." }
-            li { "Cleaning: joints, holes and the gap below the plates hold fluid and dirt; they must bear the ward's disinfectants and be reachable." }
-            li { "Electrical safety at the bed: supply, leakage currents, cables in moving sections, fluid ingress, defibrillation." }
-            li { "Stability and resuscitation: the deck must not shift on the bed, nor soften chest compressions, nor hide the bed's controls." }
-            li { "Local rules, the manufacturer of the bed and licensed practice come first." }
+            li { (reader.say("Trapping: gaps between plates, and between plates and bed, open and close as the sections move. Fingers, skin, tubes and linen must not be caught, at any angle of the bed.")) }
+            li {
+                @if report.lift.is_complete {
+                    (reader.fill("Overload: the bed's own safe working load includes deck, mattress, accessories and patient together. The deck takes {} kg of it.", [&deck_kg]))
+                } @else {
+                    (reader.fill("Overload: the bed's own safe working load includes deck, mattress, accessories and patient together. The deck takes {} kg of it; bases and cells whose mass the deck file does not state come on top.", [&deck_kg]))
+                }
+            }
+            li { (reader.say("Sharp edges and corners of metal sheets: break, round and cover them; skin lies near.")) }
+            li { (reader.say("Cleaning: joints, holes and the gap below the plates hold fluid and dirt; they must bear the ward's disinfectants and be reachable.")) }
+            li { (reader.say("Electrical safety at the bed: supply, leakage currents, cables in moving sections, fluid ingress, defibrillation.")) }
+            li { (reader.say("Stability and resuscitation: the deck must not shift on the bed, nor soften chest compressions, nor hide the bed's controls.")) }
+            li { (reader.say("Local rules, the manufacturer of the bed and licensed practice come first.")) }
         }
     }
 }
@@ -125,7 +134,7 @@ mod tests {
     fn html(toml: &str) -> String {
         let deck = formats::deck::read("deck.toml", toml).unwrap();
         let found = ::design::check(&deck).unwrap();
-        check(&deck, "deck.toml", &found, "2031-11-04T18:00:00Z").render()
+        check(Reader::ENGLISH, &deck, "deck.toml", &found, "2031-11-04T18:00:00Z").render()
     }
 
     #[test]

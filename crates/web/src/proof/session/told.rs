@@ -45,7 +45,7 @@ impl Session {
             "passed": self.report.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.passed),
             "open": self.open().map(|o| reader.stage(o)).collect::<Vec<_>>(),
             "ask": self.ask(),
-            "files": self.keeping.names(),
+            "files": self.keeping.names(reader),
             "has_hands": has_hands,
         })
     }
