@@ -110,6 +110,66 @@ async fn two_open_steps_are_answered_one_after_the_other_on_a_phone_until_none_i
     browser.stop().await;
 }
 
+/// A night in which the patient is taken to a scan, and somebody puts a bag on the empty bed meanwhile.
+const BAG_ON_THE_EMPTY_BED: &str = "name = \"a bag on the empty bed\"\nhours = 12.0\nrate_hz = 10.0\nstart = \"2031-03-04T18:00:00Z\"\n\
+    [patient]\nrestless_per_h = 0.0\ncoughs_per_h = 0.0\n\
+    [ward]\nturn_every_h = 0.0\ncontacts_per_h = 0.0\nwash_at_clock_h = []\npads_every_h = 0.0\nitems_per_day = 0.0\nsitters_per_day = 0.0\n\
+    journeys_per_day = 0.0\n\
+    [[happening]]\nwhat = \"journey\"\nat_h = 2.5\nfor_s = 7200.0\n\
+    [[happening]]\nwhat = \"add\"\nat_h = 2.8\nname = \"bag\"\nkg = 5.0\nat_mm = [900.0, 400.0]\nsize_mm = [300.0, 200.0]\ntold = false\n";
+
+/// The deck bears 5 kg more than at its last tare: before the next one a nurse is asked, sees both loads, and may go back.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_tare_of_a_bed_that_bears_more_than_at_its_last_one_is_asked_about_first() {
+    let folder = ward();
+    std::fs::write(folder.path().join("scenario.toml"), BAG_ON_THE_EMPTY_BED).expect("written");
+    let served = Served::start(folder.path(), &["--past-hours", "3"]);
+    let (_, nurse) = served.accounts();
+    let bed = || served.ask("GET", "/api/beds/A1", Some(&nurse), None).json();
+    let number = |bed: &Value, key: &str| bed[key].as_f64().unwrap_or(f64::NAN);
+    let is_more = |bed: &Value| number(bed, "load_kg") - number(bed, "tare_kg") > 4.9;
+    let from = Instant::now();
+    while !(bed()["link_up"] == true && bed()["lies"] == "nobody" && is_more(&bed())) {
+        assert!(from.elapsed() < Duration::from_secs(300), "no such bed in five minutes: {}", bed());
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    let before = bed();
+    let browser = Browser::start().await;
+    browser.emulate(390, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    let page = format!("http://{}/beds/A1", served.address);
+    browser.open(&page).await;
+    browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
+    browser.click_button("Tare the empty deck").await;
+    browser.wait_for("document.body.textContent.includes('Somebody or something seems to lie on the deck.')").await;
+    let asked = browser.text("document.querySelector('main').innerText").await;
+    let said =
+        |kg: f64, words: &str| asked.lines().any(|line| line.contains(&format!("{kg:.1}")) && line.contains(words));
+    assert!(said(number(&before, "load_kg"), "on the deck now"), "{asked}");
+    assert!(said(number(&before, "tare_kg"), "at the last tare"), "{asked}");
+    browser.assert_whole("a tare that is asked about").await;
+    browser.picture("bedside-tare-asked-phone").await;
+    // Back is back: nothing was taken.
+    browser.click_button("No, back").await;
+    browser.wait_for("location.pathname === '/beds/A1' && document.querySelector('dl.facts') !== null").await;
+    assert_eq!(bed()["tare_at"], before["tare_at"]);
+    // And yes is yes.
+    browser.number("(document.querySelectorAll('details').forEach((d) => { d.open = true; }), 1)").await;
+    browser.click_button("Tare the empty deck").await;
+    browser.wait_for("document.body.textContent.includes('Yes, do it')").await;
+    browser.click_button("Yes, do it").await;
+    browser.wait_for("location.pathname === '/beds/A1' && document.querySelector('dl.facts') !== null").await;
+    let from = Instant::now();
+    while bed()["tare_at"] == before["tare_at"] {
+        assert!(from.elapsed() < Duration::from_secs(60), "no tare in a minute: {}", bed());
+        std::thread::sleep(Duration::from_millis(200));
+    }
+    let after = bed();
+    assert!((number(&after, "tare_kg") - number(&before, "load_kg")).abs() < 0.1, "{before} became {after}");
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_bed_that_is_not_heard_offers_no_tare_and_takes_none() {
     let folder = ward();

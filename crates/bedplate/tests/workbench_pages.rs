@@ -141,6 +141,72 @@ async fn what_was_changed_outlives_a_reload_and_a_change_of_language() {
     browser.stop().await;
 }
 
+/// Somebody edits the file on the disk while changes made on the page wait in its tab: the file is what stands, and the changes are taken up or
+/// forgotten as asked, not lost by the way.
+#[tokio::test(flavor = "multi_thread")]
+async fn changes_to_another_state_of_the_file_are_taken_up_or_forgotten_as_asked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let costing = |cost: &str| {
+        let text = twin::demo::DECK_TOML.replacen("cost = 450.0", &format!("cost = {cost}"), 1);
+        std::fs::write(folder.path().join("deck.toml"), text).expect("written");
+    };
+    let serve = |port: &str| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_bedplate"));
+        command.current_dir(folder.path()).args(["bench", "deck.toml", "--port", port]);
+        Served::by(command)
+    };
+    costing("450.0");
+    let bench = serve("0");
+    let address = format!("http://{}/workbench", bench.address);
+    let port = bench.address.rsplit(':').next().expect("a port").to_owned();
+    let browser = opened(&bench).await;
+    let x = place("B6", "x");
+    let before = browser.number(&x).await;
+    browser.drag("[data-cell=B6] .cell", -40, -20).await;
+    browser.wait_for(&format!("{x} !== {before} && {AT_REST}")).await;
+    let moved = browser.number(&x).await;
+
+    // The file is another one when the page comes back: it stands there, and the change waits, over reloads too.
+    drop(bench);
+    costing("440.0");
+    let bench = serve(&port);
+    let text = "document.querySelector('#text').value";
+    let asks = "document.querySelector('#plan svg') !== null && !document.querySelector('#kept-here').hidden";
+    for _ in 0..2 {
+        browser.open(&address).await;
+        browser.wait_for(asks).await;
+        let said = browser.text("document.querySelector('#kept-here').textContent").await;
+        assert!(said.contains("The file has changed since changes were made on this page"), "{said}");
+        assert!(browser.text(text).await.contains("cost = 440.0"));
+        assert!((browser.number(&x).await - before).abs() < 1e-9, "nothing was changed by itself");
+    }
+    browser.assert_whole("changes to another state of the file").await;
+    browser.click_button("Take them up").await;
+    browser.wait_for(&format!("{x} === {moved} && {AT_REST}")).await;
+    assert!(browser.text(text).await.contains("cost = 450.0"), "they were made to the file as it was");
+    // One press back is the file as it stands.
+    browser.click("#undo").await;
+    browser.wait_for(&format!("{x} === {before} && {text}.includes('cost = 440.0') && {AT_REST}")).await;
+    browser.click("#redo").await;
+    browser.wait_for(&format!("{x} === {moved} && {AT_REST}")).await;
+
+    // Once more, and this time they are to go.
+    drop(bench);
+    costing("430.0");
+    let _bench = serve(&port);
+    browser.open(&address).await;
+    browser.wait_for(asks).await;
+    browser.click_button("Forget them").await;
+    browser.wait_for("document.querySelector('#kept-here').hidden").await;
+    browser.open(&address).await;
+    browser.wait_for("document.querySelector('#plan svg') !== null").await;
+    assert_eq!(browser.text("String(document.querySelector('#kept-here').hidden)").await, "true");
+    assert!(browser.text(text).await.contains("cost = 430.0"));
+    assert!((browser.number(&x).await - before).abs() < 1e-9);
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn undo_goes_back_to_where_a_hand_began_however_fast_it_is_pressed() {
     let demo = Served::demo();
