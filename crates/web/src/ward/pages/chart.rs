@@ -50,7 +50,7 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
     let form = call.form();
     let field = |name: &str| form.get(name).map_or("", |v| v.trim());
     let (direction, route) = field("way").split_once('/').unwrap_or_default();
-    let volume_ml = millilitres("volume", field("volume"))?;
+    let volume_ml = millilitres("volume", field("volume"), "a volume in mL")?;
     let wall: DateTime = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a date and a time"))?;
     let time = moment(wall, &call.ward.zone, field("offset_s").parse().ok())
         .ok_or_else(|| Problem::bad("time", field("time"), "a time that the clock shows"))?;
@@ -180,7 +180,7 @@ fn moment(wall: DateTime, zone: &TimeZone, offset_s: Option<i32>) -> Option<Time
 
 /// A volume, or a rate, as somebody typed it. Three figures behind a sign may be thousands or thousandths, by the language: nobody may
 /// guess which.
-pub(super) fn millilitres(name: &str, typed: &str) -> Result<f64, Problem> {
+pub(super) fn millilitres(name: &str, typed: &str, expected: &str) -> Result<f64, Problem> {
     let typed = typed.trim();
     if let Some((whole, behind)) = typed.split_once([',', '.'])
         && [whole, behind].iter().all(|part| part.bytes().all(|b| b.is_ascii_digit()))
@@ -194,7 +194,7 @@ pub(super) fn millilitres(name: &str, typed: &str) -> Result<f64, Problem> {
             &format!("millilitres without a sign between thousands, as {whole}{behind}, with two decimals at most"),
         ));
     }
-    typed.replace(',', ".").parse().map_err(|_| Problem::bad(name, typed, "a volume in mL"))
+    typed.replace(',', ".").parse().map_err(|_| Problem::bad(name, typed, expected))
 }
 
 #[cfg(test)]
@@ -234,12 +234,12 @@ mod tests {
     #[test]
     fn thousands_are_never_taken_for_thousandths_nor_the_other_way() {
         for (typed, ml) in [("1500", 1500.0), (" 1,5 ", 1.5), ("2.25", 2.25), ("0.125", 0.125), ("1e3", 1000.0)] {
-            assert_eq!(millilitres("volume", typed).ok(), Some(ml), "{typed}");
+            assert_eq!(millilitres("volume", typed, "mL").ok(), Some(ml), "{typed}");
         }
         for typed in ["1,500", "1.500", "12.000", "250,000"] {
-            let told = millilitres("volume", typed).unwrap_err().detail;
+            let told = millilitres("volume", typed, "mL").unwrap_err().detail;
             assert!(told.contains("without a sign between thousands"), "{typed}: {told}");
         }
-        assert!(millilitres("volume", "1 500").is_err() && millilitres("volume", "").is_err());
+        assert!(millilitres("volume", "1 500", "mL").is_err() && millilitres("volume", "", "mL").is_err());
     }
 }

@@ -84,7 +84,7 @@ fn asked(call: &Call) -> Result<Option<Forward>, Problem> {
     let rate = |name: &str| -> Result<Option<f64>, Problem> {
         match call.query.get(name).map(|v| v.trim()) {
             None | Some("") => Ok(None),
-            Some(text) => chart::millilitres(name, text).map(Some),
+            Some(text) => chart::millilitres(name, text, "mL/h").map(Some),
         }
     };
     let (intake, output, uf) = (rate("intake")?, rate("output")?, rate("uf")?);
