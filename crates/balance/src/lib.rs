@@ -18,6 +18,8 @@
 //! Everything here is a function of its arguments: no clock, file or chance. It sees weights with their
 //! uncertainty and the chart, never cells or counts. Every clinical result carries [`CAUTION`].
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod alerts;
 mod answers;
 mod build;

@@ -3,6 +3,8 @@
 //! This crate reads and writes files, shows progress and chooses exit statuses; it holds no formula.
 //! Exit status: 0 done and every limit met, 1 done but a limit is not met, 2 could not be done.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod cli;
 mod failure;
 mod files;

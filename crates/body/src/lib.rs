@@ -11,6 +11,8 @@
 //! the same pieces hold for every posture; what a tilted section feels of them is a question of forces, asked elsewhere.
 //! Left out: the patient's slide towards the foot as the back rises, and the shift of what lies high above a tilted section.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod anthropometry;
 pub mod lying;
 pub mod spread;

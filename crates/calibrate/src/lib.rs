@@ -20,6 +20,8 @@
 //! Limits: the places of the cells count as exact; a plate that touches its base or its neighbour breaks the equations
 //! and shows in residuals; zeros that drift during the run other than with temperature count as noise of the zeros.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod advice;
 mod analysis;
 pub mod certificate;

@@ -6,6 +6,8 @@
 //! [`geometry`] places sections, plates and cells; [`stack`] makes laminates of materials; [`model`] makes the solver's
 //! plate; [`chain`] follows a force to counts. Nothing here solves, fits or judges.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod air;
 pub mod buoyancy;
 pub mod chain;

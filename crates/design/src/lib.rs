@@ -10,6 +10,8 @@
 //! How the pieces fit: [`bending`] asks `plates` about every load case, [`budget`] follows each source of error to grams,
 //! [`bill`] counts mass and price, `judge` sets them against the limits, [`report`] holds what comes out.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod bending;
 pub mod bill;
 pub mod budget;

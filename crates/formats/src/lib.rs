@@ -32,6 +32,8 @@
 //!
 //! [`mod@reference`] tells people of all of them.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod actions;
 pub mod answers;
 mod asked;

@@ -15,6 +15,8 @@
 //!
 //! Nothing here knows what a count weighs, or keeps anything.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod controller;
 pub mod line;
 pub mod pause;

@@ -12,6 +12,8 @@
 //! answer any load, `supports` the few unknown reactions, `contact` which of them bear, [`solution`] what a caller reads. Nothing here knows of
 //! kilograms, cells, decks or files.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod assembly;
 mod contact;
 mod coupled;

@@ -4,6 +4,8 @@
 //! [`drawing`] plates for the workshop, [`number`] how a figure is printed.
 //! Nothing is computed here that a stage has not computed.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod charts;
 pub mod drawing;
 pub mod number;

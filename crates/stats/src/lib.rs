@@ -2,6 +2,8 @@
 //!
 //! Every function is a function of its arguments: no file, clock, network, thread or randomness of its own.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod agreement;
 pub mod allan;
 pub mod anova;

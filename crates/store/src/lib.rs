@@ -23,6 +23,8 @@
 //! An entry's body is text in JSON that the caller understands; this crate knows neither what a weight means nor who a
 //! patient is, and has no clock: times come in. It opens files and connections, and one thread of its own.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod aside;
 pub mod audit;
 pub mod copy;

@@ -23,6 +23,8 @@
 //! deck from both; [`mod@bench`] puts masses on it, [`night`] a bed with everything that happens there; [`fluid`] runs the
 //! patient's fluids and the chart; [`scenario`] is what a file may say; [`chance`] deals all draws; [`demo`] is the example.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod bench;
 pub mod built;
 pub mod cell;

@@ -6,6 +6,8 @@
 //!
 //! Not here: the limits themselves (`deck::oiml`), statistics (`stats`), pages and plots.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod agree;
 mod changeover;
 mod error;

@@ -9,6 +9,8 @@
 //! | [`service`] | a running ward: beds, links, care, balance, upkeep |
 //! | [`clock`]   | the one clock of the records |
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod access;
 pub mod bed;
 pub mod clock;

@@ -7,6 +7,8 @@
 //!
 //! Not here: formulas, files, the choice of a port.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 pub mod assets;
 pub mod certificate;
 pub mod checklist;

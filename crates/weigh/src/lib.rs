@@ -14,6 +14,8 @@
 //! come, so that a stream without end is weighed in constant memory.
 //! Not here: files, clocks, fluid balance.
 
+#![cfg_attr(not(test), deny(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::todo))]
+
 mod error;
 mod judge;
 mod keep;

@@ -19,7 +19,7 @@ use weigh::Lies;
 
 use super::frame::{self, ago, guard, local};
 use super::terms;
-use super::ward::{Urgency, asks, belief_mark, believe, pounds, weight};
+use super::ward::{Urgency, asks, belief_mark, believe, pounds, uncertainty, weight};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::words::Reader;
@@ -52,7 +52,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
         div.bedside data-bed=(label) data-live=(format!("/api/beds/{label}/live")) {
             p.big {
                 (weight(reader, &live))
-                span.u { " ±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } " kg" }
+                (uncertainty(reader, &live))
                 (pounds(reader, &live))
             }
             (change(call, &live, stay_now.as_ref())?)

@@ -228,6 +228,7 @@ fn tile(reader: Reader, Shown { asks, why, bed, live }: &Shown<'_>) -> Markup {
                 h2 { (belief_mark(*asks, live)) " " (live.bed) @if let Some(stay) = bed.stay() { span.patient { (stay.patient) } } }
                 p.weight.unsure[live.state != Some(State::Settled)] {
                     (weight(reader, live))
+                    (uncertainty(reader, live))
                     (pounds(reader, live))
                 }
                 p.why { (why) }
@@ -242,6 +243,11 @@ pub(super) fn weight(reader: Reader, live: &Live) -> Markup {
         span.kg data-value="patient_kg" data-decimals="2" { (live.patient_kg.map_or_else(|| "–".to_owned(), |kg| reader.number(kg, 2))) }
         span.unit { " kg" }
     }
+}
+
+/// Its standard uncertainty.
+pub(super) fn uncertainty(reader: Reader, live: &Live) -> Markup {
+    html! { span.u { " ±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } " kg" } }
 }
 
 /// The same in pounds, on a line of its own and apart from the ±, which is of the kilograms.
