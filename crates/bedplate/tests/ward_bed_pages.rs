@@ -193,7 +193,32 @@ async fn a_bed_that_is_not_heard_offers_no_tare_and_takes_none() {
     browser.stop().await;
 }
 
-/// An hour by hand: `BEDPLATE_LIVE_S=3600`; here a minute.
+/// Words of before do not stand beside a figure that goes on: while somebody types, or has something open, they say that they are old.
+#[tokio::test(flavor = "multi_thread")]
+async fn words_that_cannot_be_made_anew_say_that_they_are_old() {
+    let (_folder, served, nurse) = served();
+    let browser = Browser::start().await;
+    browser.emulate(390, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    browser.open(&format!("http://{}/beds/A1", served.address)).await;
+    let belief = "document.querySelector('.belief').textContent";
+    browser
+        .wait_for(&format!(
+            "{belief}.length > 3 && /[0-9]/.test(document.querySelector('[data-value=patient_kg]').textContent)"
+        ))
+        .await;
+    browser.click("details summary").await;
+    let told = served.ask("POST", "/api/beds/A1/actions", Some(&nurse), Some(&json!({ "action": "hold" })));
+    assert_eq!(told.status, 201, "{}", told.body);
+    browser.wait_for(&format!("{belief}.includes('More is known than stands here')")).await;
+    browser.assert_whole("words that are old").await;
+    browser.click("details summary").await;
+    browser.wait_for(&format!("!{belief}.includes('More is known')")).await;
+    assert_eq!(browser.number("document.querySelectorAll('.behind').length").await.to_bits(), 0.0_f64.to_bits());
+    assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
 /// Somebody else changes the patient while the page is open, even while somebody types on it: no change is reckoned from the weight of who
 /// lay there before.
 #[tokio::test(flavor = "multi_thread")]
@@ -231,6 +256,7 @@ async fn an_open_bedside_page_hears_that_another_patient_lies_there() {
     browser.stop().await;
 }
 
+/// An hour by hand: `BEDPLATE_LIVE_S=3600`; here a minute.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_live_page_does_not_grow_and_says_when_the_line_is_lost() {
     let (_folder, mut served, nurse) = served();

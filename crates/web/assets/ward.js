@@ -51,7 +51,9 @@
     due = true;
     for (const place of [...ahead].map(placeOf)) {
       place?.classList.add("behind");
-      for (const words of place?.querySelectorAll(".belief, .why") ?? []) words.textContent = lost.dataset.behind;
+      // On a bed's own page the words stand above the figures.
+      const around = place?.dataset.live ? place.closest("main") : place;
+      for (const words of around?.querySelectorAll(".belief, .why") ?? []) words.textContent = lost.dataset.behind;
     }
   };
   const fetchAnew = async () => {
