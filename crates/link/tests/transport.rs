@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use bedplate_link::line::{Frame, write};
 use bedplate_link::transport::{self, Heard, Source};
-use tokio::io::AsyncWriteExt as _;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::TcpListener;
 use tokio::sync::mpsc::{Receiver, channel};
 
@@ -51,6 +51,7 @@ async fn samples(heard: &mut Receiver<Heard>, many: usize) -> (Vec<u32>, String)
             }
             Heard::Up => other.push('u'),
             Heard::Down { .. } => other.push('d'),
+            Heard::Ended { .. } => other.push('e'),
             Heard::Rubbish(_) => other.push('r'),
         }
     }
@@ -122,6 +123,51 @@ async fn a_serial_line_gives_its_samples() {
     assert_eq!(other, "");
     drop(writer.await.unwrap());
     drop(port);
+}
+
+/// A broker that grants no subscription.
+///
+/// Source: OASIS, MQTT Version 5.0 (2019): 3.2 CONNACK, 3.9 SUBACK, 3.9.3 reason code 0x87 "Not authorized".
+async fn refusing_broker(listener: TcpListener) {
+    loop {
+        let (mut stream, _) = listener.accept().await.unwrap();
+        let mut piece = [0; 4096];
+        assert!(stream.read(&mut piece).await.unwrap() > 0, "no CONNECT");
+        stream.write_all(&[0x20, 3, 0, 0, 0]).await.unwrap();
+        let many = stream.read(&mut piece).await.unwrap();
+        assert!(many > 4 && piece[0] == 0x82, "no SUBSCRIBE: {:?}", &piece[..many]);
+        stream.write_all(&[0x90, 4, piece[2], piece[3], 0, 0x87]).await.unwrap();
+        // Until the other end goes.
+        while stream.read(&mut piece).await.is_ok_and(|many| many > 0) {}
+    }
+}
+
+#[tokio::test]
+async fn a_broker_that_refuses_the_topics_is_no_link_that_stands() {
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let port = listener.local_addr().unwrap().port();
+    tokio::spawn(refusing_broker(listener));
+    let mut heard = start(Source::Mqtt(transport::Broker {
+        host: "127.0.0.1".to_owned(),
+        port,
+        client: "ward-test".to_owned(),
+        topics: "ward/+/samples".to_owned(),
+        account: None,
+        authority: None,
+        remember_s: 60,
+    }));
+    let mut pauses = Vec::new();
+    while pauses.len() < 3 {
+        match next(&mut heard).await {
+            Heard::Up => {}
+            Heard::Down { why, again_in } => {
+                assert!(why.contains("refuses the topics \"ward/+/samples\": NotAuthorized"), "{why}");
+                pauses.push(again_in);
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+    assert!(pauses[2] > pauses[0], "tried again without pause: {pauses:?}");
 }
 
 #[tokio::test]

@@ -6,6 +6,7 @@
 //!
 //! What one bed brings must not stop another: when a commit of several is refused, each is tried alone.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -66,6 +67,14 @@ struct Waiting {
     answer: Answer,
 }
 
+/// Why a job was not taken.
+pub enum NotTaken {
+    /// Too many others wait: what was handed in, to be handed in again.
+    Full(Box<(Job, Answer)>),
+    /// The writer has stopped, and takes nothing any more.
+    Closed,
+}
+
 /// The door to the writing thread. Dropped, it writes what waits and ends.
 pub struct Writer {
     door: Option<SyncSender<Waiting>>,
@@ -99,12 +108,13 @@ impl Writer {
     /// Hands a job in without waiting; gives it back when too many others wait.
     ///
     /// # Errors
-    /// The job, when it could not be taken.
-    #[allow(clippy::result_large_err, reason = "what comes back is what was handed in, not an error's description")]
-    pub fn try_hand_in(&self, job: Job, answer: Answer) -> Result<(), (Job, Answer)> {
-        let Some(door) = &self.door else { return Err((job, answer)) };
+    /// Too many others wait, or the writer has stopped.
+    pub fn try_hand_in(&self, job: Job, answer: Answer) -> Result<(), NotTaken> {
+        let door = self.door.as_ref().ok_or(NotTaken::Closed)?;
         door.try_send(Waiting { job, answer }).map_err(|error| match error {
-            TrySendError::Full(w) | TrySendError::Disconnected(w) => (w.job, w.answer),
+            TrySendError::Full(waiting) => NotTaken::Full(Box::new((waiting.job, waiting.answer))),
+            // A thread that died: to wait for room would be to wait for ever.
+            TrySendError::Disconnected(_) => NotTaken::Closed,
         })
     }
 
@@ -135,11 +145,12 @@ impl Writer {
         // Behind a memory that does not answer, the door may be full too.
         let until = Instant::now() + wait;
         let mut handed = (job, answer);
-        while let Err(back) = self.try_hand_in(handed.0, handed.1) {
+        while let Err(refused) = self.try_hand_in(handed.0, handed.1) {
+            let NotTaken::Full(back) = refused else { return Err(StoreError::Closed) };
             if Instant::now() >= until {
                 return Err(StoreError::Crowded { waiting: WAITING_MOST });
             }
-            handed = back;
+            handed = *back;
             std::thread::sleep(GATHER_MOST);
         }
         told.recv_timeout(until.saturating_duration_since(Instant::now())).map_err(|error| match error {
@@ -180,22 +191,27 @@ fn commit(database: &mut dyn Database, clock: &Clock, batch: Vec<Waiting>) {
     match write(database, clock(), batch.iter().map(|w| &w.job)) {
         Ok(kept) => {
             for (waiting, kept) in batch.into_iter().zip(kept) {
-                (waiting.answer)(Ok(kept));
+                tell(waiting.answer, Ok(kept));
             }
         }
         // The database is away or full: it is so for all, and each is told so at once.
         Err(error) if error.is_passing() || batch.len() == 1 => {
             for waiting in batch {
-                (waiting.answer)(Err(error.clone()));
+                tell(waiting.answer, Err(error.clone()));
             }
         }
         Err(_) => {
             for waiting in batch {
                 let kept = write(database, clock(), std::iter::once(&waiting.job));
-                (waiting.answer)(kept.map(|mut kept| kept.pop().unwrap_or_default()));
+                tell(waiting.answer, kept.map(|mut kept| kept.pop().unwrap_or_default()));
             }
         }
     }
+}
+
+/// Tells who waits. What panics there is theirs: this thread goes on writing for all others.
+fn tell(answer: Answer, outcome: Result<Vec<Kept>, StoreError>) {
+    drop(catch_unwind(AssertUnwindSafe(|| answer(outcome))));
 }
 
 fn write<'a>(
@@ -215,4 +231,56 @@ fn write<'a>(
     }
     transaction.commit()?;
     Ok(kept)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sql::Transaction;
+
+    /// A database whose driver panics.
+    struct Broken;
+
+    impl Database for Broken {
+        fn begin(&mut self) -> Result<Box<dyn Transaction + '_>, StoreError> {
+            panic!("on purpose")
+        }
+
+        fn look(&mut self) -> Result<Box<dyn Transaction + '_>, StoreError> {
+            Err(StoreError::Closed)
+        }
+
+        fn again(&self) -> Result<Box<dyn Database>, StoreError> {
+            Err(StoreError::Closed)
+        }
+
+        fn name(&self) -> &'static str {
+            "broken"
+        }
+
+        fn finish(self: Box<Self>) -> Result<(), StoreError> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_writing_thread_that_died_is_told_at_once_as_closed_and_not_as_crowded() {
+        let writer = Writer::start(Box::new(Broken), Box::new(|| 0)).unwrap();
+        assert_eq!(writer.keep(Job::default()), Err(StoreError::Closed));
+        let begun = Instant::now();
+        let wait = Duration::from_secs(600);
+        assert_eq!(writer.keep_within(Job::default(), wait, drop), Err(StoreError::Closed));
+        assert!(begun.elapsed() < wait / 2);
+        assert!(matches!(writer.try_hand_in(Job::default(), Box::new(drop)), Err(NotTaken::Closed)));
+    }
+
+    #[test]
+    fn an_answer_that_panics_stops_nobody_elses_writing() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut database = crate::sql::open(folder.path().join("ward.db").to_str().unwrap()).unwrap();
+        crate::schema::migrate(database.as_mut(), 0).unwrap();
+        let writer = Writer::start(database, Box::new(|| 0)).unwrap();
+        writer.hand_in(Job::default(), Box::new(|_| panic!("on purpose"))).unwrap();
+        assert_eq!(writer.keep(Job::default()), Ok(Vec::new()));
+    }
 }

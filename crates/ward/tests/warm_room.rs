@@ -145,7 +145,7 @@ async fn weighed(deck: &Deck, knows: bool) -> [f64; 2] {
                 }
             }
             Heard::Up => {}
-            Heard::Down { why, .. } => panic!("after {last}: {why}"),
+            Heard::Down { why, .. } | Heard::Ended { why } => panic!("after {last}: {why}"),
             Heard::Rubbish(line) => panic!("after {last}: {line}"),
         }
     }

@@ -325,7 +325,7 @@ async fn no_tare_is_taken_while_nothing_comes_from_the_deck() {
     let page = side.page("/beds/A1").await;
     assert!(page.words().contains("never tared in this bed"), "{}", page.words());
     // So is one whose cable is out.
-    side.link(Heard::Down { why: "unplugged".into(), again_in: std::time::Duration::MAX }).await;
+    side.link(Heard::Ended { why: "unplugged".into() }).await;
     assert_eq!(side.api(json!({ "action": "tare" })).await.0, StatusCode::CONFLICT);
     side.link(Heard::Up).await;
 }

@@ -7,6 +7,8 @@ mod mqtt;
 mod owed;
 mod stream;
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use tokio::sync::mpsc::Sender;
@@ -51,6 +53,11 @@ pub enum Heard {
         /// The pause before the next attempt.
         again_in: Duration,
     },
+    /// Nothing will come any more, nor is it tried again: a recording is at its end.
+    Ended {
+        /// Why, in words.
+        why: String,
+    },
     /// Samples, and whom to thank once they are kept.
     Frames {
         /// In the order of arrival.
@@ -64,7 +71,14 @@ pub enum Heard {
 
 /// Whom to tell that samples are kept.
 #[derive(Debug)]
-pub struct Receipt(Option<mqtt::Copy>);
+pub struct Receipt(Option<Arc<Shared>>);
+
+/// A broker's copy, and how many parts of what it brought are not kept yet.
+#[derive(Debug)]
+struct Shared {
+    copy: mqtt::Copy,
+    left: AtomicUsize,
+}
 
 impl Receipt {
     /// For samples of which nobody keeps a copy.
@@ -73,10 +87,25 @@ impl Receipt {
         Self(None)
     }
 
+    fn of(copy: Option<mqtt::Copy>) -> Self {
+        Self(copy.map(|copy| Arc::new(Shared { copy, left: AtomicUsize::new(1) })))
+    }
+
+    /// Receipts for so many parts of the samples: the copy goes once each of them is kept, and stays where one is not.
+    #[must_use]
+    pub fn parts(self, many: usize) -> Vec<Self> {
+        if let Some(shared) = &self.0 {
+            shared.left.fetch_add(many.saturating_sub(1), Ordering::Relaxed);
+        }
+        (0..many).map(|_| Self(self.0.clone())).collect()
+    }
+
     /// They are kept.
     pub async fn kept(self) {
-        if let Some(copy) = self.0 {
-            copy.forget();
+        if let Some(shared) = self.0
+            && shared.left.fetch_sub(1, Ordering::AcqRel) == 1
+        {
+            shared.copy.forget();
         }
     }
 }

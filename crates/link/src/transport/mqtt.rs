@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use rumqttc::Transport;
 use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish};
+use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish, SubscribeReasonCode};
 use rumqttc::v5::{AsyncClient, Event, EventLoop, MqttOptions};
 use tokio::sync::mpsc::Sender;
 
@@ -21,7 +21,10 @@ use crate::pause::Pauses;
 const UNACKNOWLEDGED_MOST: u16 = 20_000;
 /// Requests to the broker that may wait, acknowledgements among them.
 const REQUESTS_MOST: usize = 1024;
-/// Lines that one message may carry.
+/// A connection that brought samples for so long is a good one: two services with one name throw each other out sooner, and must not
+/// try without pause.
+const STANDS: Duration = Duration::from_secs(10);
+/// Lines of full length that one message may carry.
 const LINES_MOST: usize = 64;
 
 /// A broker, and what to listen to.
@@ -90,7 +93,7 @@ impl std::fmt::Debug for Copy {
 }
 
 impl Copy {
-    pub(super) fn forget(self) {
+    pub(super) fn forget(&self) {
         self.settle(true);
     }
 
@@ -153,6 +156,7 @@ async fn listen(
     pauses: &mut Pauses,
     out: &Sender<Heard>,
 ) -> Option<String> {
+    let begun = Instant::now();
     loop {
         let event = tokio::select! {
             () = out.closed() => return None,
@@ -161,7 +165,6 @@ async fn listen(
         match event {
             Err(error) => return Some(error.to_string()),
             Ok(Event::Incoming(Packet::ConnAck(_))) => {
-                pauses.worked();
                 // Asked for at every connection: a broker that lost our session would send nothing. Nothing is on its way on a
                 // connection that is new, so there is room; to wait for some would be to wait for ourselves.
                 if let Err(error) = acks.client.try_subscribe(&broker.topics, QoS::AtLeastOnce) {
@@ -171,10 +174,19 @@ async fn listen(
             }
             Ok(Event::Incoming(Packet::Publish(publish))) => {
                 let mut sorted = Sorted::new();
-                publish.payload.split(|byte| *byte == b'\n').take(LINES_MOST).for_each(|line| sorted.line(line));
-                let receipt = Receipt(acks.expect(&publish));
+                publish.payload.split(|byte| *byte == b'\n').for_each(|line| sorted.line(line));
+                if !sorted.frames.is_empty() && begun.elapsed() >= STANDS {
+                    pauses.worked();
+                }
+                let receipt = Receipt::of(acks.expect(&publish));
                 if !sorted.send(out, receipt).await {
                     return None;
+                }
+            }
+            Ok(Event::Incoming(Packet::SubAck(answer))) => {
+                let granted = |code: &SubscribeReasonCode| matches!(code, SubscribeReasonCode::Success(_));
+                if let Some(refused) = answer.return_codes.iter().find(|code| !granted(code)) {
+                    return Some(format!("the broker refuses the topics {:?}: {refused:?}", broker.topics));
                 }
             }
             Ok(_) => {}

@@ -251,3 +251,26 @@ async fn a_broker_is_heard_over_tls_only_by_the_authority_that_signed_it() {
         }
     }
 }
+
+#[tokio::test]
+async fn a_message_is_acknowledged_once_each_part_of_it_is_kept() {
+    let broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.publish(0..3).await;
+    let receipts = receipts(&mut heard, 3).await;
+    for (number, receipt) in receipts.into_iter().enumerate() {
+        let mut parts = receipt.parts(3);
+        // Of the second, one part is lost before it is kept.
+        let lost = (number == 1).then(|| parts.pop());
+        for part in parts {
+            part.kept().await;
+        }
+        drop(lost);
+    }
+    tokio::time::sleep(std::time::Duration::from_millis(500)).await;
+    drop(heard);
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    let mut heard = start(broker.source());
+    assert_eq!(samples(&mut heard, 1).await.0, [1]);
+}

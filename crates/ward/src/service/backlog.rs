@@ -27,7 +27,7 @@ use link::pause::Pauses;
 use link::transport::Receipt;
 use store::StoreError;
 use store::aside::{Aside, AsideError};
-use store::writer::{Answer, Job};
+use store::writer::{Answer, Job, NotTaken};
 use tokio::sync::mpsc::{Receiver, Sender, UnboundedReceiver, UnboundedSender, channel, unbounded_channel};
 use tokio::sync::oneshot;
 use tokio::time::{Instant, sleep, sleep_until};
@@ -262,10 +262,10 @@ impl Backlog {
     /// The files have done what they were to do.
     fn filed(&mut self, filed: Filed) {
         self.work = None;
-        // A task that panicked has taken what it held with it; the broker's copies were not let go.
+        // A task that panicked has taken what it held with it, the jobs of a flight among it; the broker's copies were not let go.
         let Some((aside, done)) = filed else {
             tracing::error!("the files for what waits are lost to this process; what beds bring waits in it");
-            self.filing_bytes = 0;
+            (self.filing_bytes, self.flight) = (0, None);
             return;
         };
         self.aside = Some(aside);
@@ -380,7 +380,7 @@ impl Backlog {
             });
             return;
         }
-        for (brought, outcome) in self.held.drain(..kept).zip(outcome) {
+        for (brought, outcome) in self.held.drain(..kept.min(self.held.len())).zip(outcome) {
             self.held_bytes = self.held_bytes.saturating_sub(bytes_of(&brought.job));
             let refused = outcome.as_ref().err().map(ToString::to_string);
             brought.bed.note(|t| t.memory = refused);
@@ -451,16 +451,15 @@ impl crate::memory::Memory {
         let mut waiting = Vec::with_capacity(jobs.len());
         for job in jobs {
             let (tell, told) = oneshot::channel();
+            waiting.push(told);
             // Nobody may be left to tell: then the outcome is of no interest.
             let mut handed = (job, Box::new(move |outcome| drop(tell.send(outcome))) as Answer);
-            loop {
-                match self.writer().try_hand_in(handed.0, handed.1) {
-                    Ok(()) => break,
-                    Err(back) => handed = back,
-                }
+            while let Err(refused) = self.writer().try_hand_in(handed.0, handed.1) {
+                // A writer that has stopped takes nothing any more: what waits is told so.
+                let NotTaken::Full(back) = refused else { break };
+                handed = *back;
                 sleep(Duration::from_millis(5)).await;
             }
-            waiting.push(told);
         }
         let mut outcome = Vec::with_capacity(waiting.len());
         for told in waiting {

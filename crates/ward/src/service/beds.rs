@@ -1,13 +1,13 @@
 //! A bed: its engine, and what is live.
 
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 use formats::actions::Action;
 use tokio::sync::watch;
 
 use crate::bed::{BedError, Engine, Live, Setup};
 use crate::memory::Memory;
-use crate::records::{self, Stay};
+use crate::records::{self, RecordError, Stay};
 use crate::service::WardError;
 
 /// Actions so much older than the newest weight lie in the kept state, µs.
@@ -22,7 +22,12 @@ pub struct Trouble {
     pub memory: Option<String>,
     /// Why its link is down.
     pub link: Option<String>,
+    /// It is weighed no more, by a fault of this program.
+    pub stopped: Option<String>,
 }
+
+/// What is said of a bed that is weighed no more.
+const STOPPED: &str = "stopped by a fault of the program: the service must be started anew";
 
 /// A bed of a running ward.
 pub struct Bed {
@@ -97,9 +102,22 @@ impl Bed {
         change(&mut self.trouble.lock().unwrap_or_else(PoisonError::into_inner));
     }
 
-    /// Works with the engine; what is live is shown after it.
-    pub(super) fn with<T>(&self, work: impl FnOnce(&mut Engine) -> T) -> T {
-        let mut engine = self.engine();
+    /// Whether it is weighed no more, by a fault of this program.
+    #[must_use]
+    pub fn has_stopped(&self) -> bool {
+        self.engine.is_poisoned() || self.trouble().stopped.is_some()
+    }
+
+    /// It is weighed no more: its last weight is none of now, and nothing that is entered reaches it.
+    pub(super) fn stop(&self) {
+        self.note(|t| t.stopped = Some(STOPPED.to_owned()));
+        self.live.send_modify(|live| live.link.up = false);
+    }
+
+    /// Works with the engine; what is live is shown after it. An engine that panicked stands half changed by what it was at, and is
+    /// worked with no more.
+    pub(super) fn with<T>(&self, work: impl FnOnce(&mut Engine) -> T) -> Result<T, RecordError> {
+        let Ok(mut engine) = self.engine.lock() else { return Err(self.is_stopped()) };
         let done = work(&mut engine);
         self.live.send_if_modified(|live| {
             let changed = live != engine.live();
@@ -108,7 +126,16 @@ impl Bed {
             }
             changed
         });
-        done
+        Ok(done)
+    }
+
+    /// Refuses where it is weighed no more.
+    pub(super) fn goes_on(&self) -> Result<(), RecordError> {
+        if self.has_stopped() { Err(self.is_stopped()) } else { Ok(()) }
+    }
+
+    fn is_stopped(&self) -> RecordError {
+        RecordError::Against(format!("bed {} has {STOPPED}", self.setup.bed))
     }
 
     /// An action that is on record.
@@ -116,10 +143,7 @@ impl Bed {
         if action.kind == formats::actions::ActionKind::Tare {
             self.note(|t| t.start = None);
         }
-        self.with(|engine| engine.act(at_us, action));
-    }
-
-    fn engine(&self) -> MutexGuard<'_, Engine> {
-        self.engine.lock().unwrap_or_else(PoisonError::into_inner)
+        // One that stopped since it was asked has it on record for the next start.
+        drop(self.with(|engine| engine.act(at_us, action)));
     }
 }

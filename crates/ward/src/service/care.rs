@@ -79,6 +79,7 @@ impl Ward {
     /// No such bed, an action that does not fit, a tare that cannot be taken, a memory that refuses.
     pub fn act(&self, bed: &str, by: &str, once: Option<String>, body: &ActionBody) -> Result<i64, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
+        found.goes_on()?;
         let action = body.action()?;
         let at_us = now_us();
         if action.kind == ActionKind::Tare
@@ -102,6 +103,7 @@ impl Ward {
     /// No such action, one of longer ago than ten minutes, one that was taken back before.
     pub fn undo(&self, bed: &str, number: i64, by: &str) -> Result<Undone, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
+        found.goes_on()?;
         let query = Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), ..Query::default() };
         let entries = self.memory.look(|tx| journal::entries(tx, &query))?;
         let missing = || RecordError::Missing { what: "action", name: number.to_string() };

@@ -34,7 +34,7 @@ impl<'a> Past<'a> {
         self.sequence = self.sequence.wrapping_add(1);
         let at_us = self.at(sample.t_s);
         // Whatever the twin makes fits its own deck.
-        if let Ok(Some(mut job)) = self.bed.with(|engine| engine.take(&frame, at_us)) {
+        if let Ok(Some(mut job)) = self.bed.with(|engine| engine.take(&frame, at_us))? {
             let before = self.job.entries.len();
             self.job.replaces.extend(job.replaces.into_iter().map(|(place, mark)| (before + place, mark)));
             self.job.entries.append(&mut job.entries);

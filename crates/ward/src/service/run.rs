@@ -6,6 +6,7 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use link::line::Frame;
 use link::transport::{Heard, Receipt};
 use store::writer::Job;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
@@ -13,6 +14,7 @@ use tokio::sync::mpsc::{Receiver, Sender, channel};
 use super::backlog::Brought;
 use super::{Bed, Ward};
 use crate::clock::now_us;
+use crate::records::RecordError;
 
 /// Messages of one bed that may wait.
 const WAITING_MOST: usize = 64;
@@ -25,65 +27,105 @@ pub fn heard() -> (Sender<Heard>, Receiver<Heard>) {
     channel(WAITING_MOST)
 }
 
-/// Weighs a bed until its link ends or nobody keeps what it brings.
+/// Weighs a bed for as long as the process lives. Where that ends all the same, by a panic here or because nothing brings anything any
+/// more, the bed says so: nobody is to take its last weight for one of now.
+pub async fn watched(bed: Arc<Bed>, heard: Receiver<Heard>, keep: Sender<Brought>) {
+    let weighed = tokio::spawn(self::bed(Arc::clone(&bed), heard, keep)).await;
+    let why = match weighed {
+        Ok(()) => "its link, or what keeps what it brings, has ended".to_owned(),
+        Err(error) => error.to_string(),
+    };
+    tracing::error!(bed = bed.setup.bed, why, "a bed is weighed no more, by a fault of the program");
+    bed.stop();
+}
+
+/// Weighs a bed until its link ends, nobody keeps what it brings or its engine has stopped.
 pub async fn bed(bed: Arc<Bed>, mut heard: Receiver<Heard>, keep: Sender<Brought>) {
     let mut receipts: Vec<Receipt> = Vec::new();
     while let Some(heard) = heard.recv().await {
-        match heard {
-            Heard::Up => {
-                bed.note(|t| t.link = None);
-                bed.with(|engine| engine.link_is(true));
-            }
-            Heard::Down { why, again_in } => {
-                tracing::warn!(bed = bed.setup.bed, why, again_in_s = again_in.as_secs_f32(), "link down");
-                bed.note(|t| t.link = Some(why));
-                bed.with(|engine| engine.link_is(false));
-            }
-            Heard::Rubbish(error) => {
-                tracing::debug!(bed = bed.setup.bed, %error, "a line that is no sample");
-                bed.with(crate::bed::Engine::rubbish);
-            }
-            Heard::Frames { frames, receipt } => {
-                let mut jobs: Vec<Job> = Vec::new();
-                for frame in &frames {
-                    match bed.with(|engine| engine.take(frame, now_us())) {
-                        Ok(Some(job)) => jobs.push(job),
-                        Ok(None) => {}
-                        Err(error) => tracing::debug!(bed = bed.setup.bed, %error, "a sample that was not taken"),
-                    }
-                }
-                receipts.push(receipt);
-                // What came since the last job is kept with the next: until then the broker has the only copy. A job of nothing
-                // lets go of the copies of a deck whose samples make no row.
-                if jobs.is_empty() && receipts.len() >= RECEIPTS_MOST {
-                    jobs.push(Job::default());
-                }
-                let last = jobs.len();
-                for (place, job) in (1..).zip(jobs) {
-                    let receipts = if place == last { std::mem::take(&mut receipts) } else { Vec::new() };
-                    if keep.send(Brought { bed: Arc::clone(&bed), job, receipts }).await.is_err() {
-                        return;
-                    }
-                }
+        let Ok(jobs) = hear(&bed, heard, &mut receipts) else { return };
+        let last = jobs.len();
+        for (place, job) in (1..).zip(jobs) {
+            let receipts = if place == last { std::mem::take(&mut receipts) } else { Vec::new() };
+            if keep.send(Brought { bed: Arc::clone(&bed), job, receipts }).await.is_err() {
+                return;
             }
         }
     }
 }
 
+/// What is to be kept of what a link heard.
+fn hear(bed: &Bed, heard: Heard, receipts: &mut Vec<Receipt>) -> Result<Vec<Job>, RecordError> {
+    let mut jobs = Vec::new();
+    match heard {
+        Heard::Up => {
+            bed.note(|t| t.link = None);
+            bed.with(|engine| engine.link_is(true))?;
+        }
+        Heard::Down { why, again_in } => {
+            tracing::warn!(bed = bed.setup.bed, why, again_in_s = again_in.as_secs_f32(), "link down");
+            bed.note(|t| t.link = Some(why));
+            bed.with(|engine| engine.link_is(false))?;
+        }
+        Heard::Ended { why } => {
+            tracing::warn!(bed = bed.setup.bed, why, "link ended, for good");
+            bed.note(|t| t.link = Some(why));
+            bed.with(|engine| engine.link_is(false))?;
+        }
+        Heard::Rubbish(error) => {
+            tracing::debug!(bed = bed.setup.bed, %error, "a line that is no sample");
+            bed.with(crate::bed::Engine::rubbish)?;
+        }
+        Heard::Frames { frames, receipt } => {
+            for frame in &frames {
+                match bed.with(|engine| engine.take(frame, now_us()))? {
+                    Ok(Some(job)) => jobs.push(job),
+                    Ok(None) => {}
+                    Err(error) => tracing::debug!(bed = bed.setup.bed, %error, "a sample that was not taken"),
+                }
+            }
+            receipts.push(receipt);
+            // What came since the last job is kept with the next: until then the broker has the only copy. A job of nothing
+            // lets go of the copies of a deck whose samples make no row.
+            if jobs.is_empty() && receipts.len() >= RECEIPTS_MOST {
+                jobs.push(Job::default());
+            }
+        }
+    }
+    Ok(jobs)
+}
+
+/// The samples of a message by the decks that signed them, each in its order.
+fn by_deck(frames: Vec<Frame>) -> Vec<Vec<Frame>> {
+    let mut parts: Vec<Vec<Frame>> = Vec::new();
+    for frame in frames {
+        match parts.iter_mut().find(|part| part[0].deck == frame.deck) {
+            Some(part) => part.push(frame),
+            None => parts.push(vec![frame]),
+        }
+    }
+    parts
+}
+
 /// Hands what one broker brings to the beds whose decks sign it.
 pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut heard: Receiver<Heard>) {
-    let by_deck: HashMap<&str, &Sender<Heard>> =
+    let of_deck: HashMap<&str, &Sender<Heard>> =
         beds.iter().map(|(bed, to)| (bed.setup.signs_as.as_str(), to)).collect();
     while let Some(heard) = heard.recv().await {
         match heard {
             Heard::Frames { frames, receipt } => {
-                let signed = frames.first().map(|f| f.deck.as_str()).unwrap_or_default();
-                match by_deck.get(signed) {
-                    // A bed whose task has ended takes nothing: the broker keeps its copy.
-                    Some(to) => drop(to.send(Heard::Frames { frames, receipt }).await),
-                    None => {
-                        tracing::debug!(ward = ward.name, deck = signed, "samples of a deck that lies in no bed");
-                        receipt.kept().await;
+                // A gateway may put lines of several decks into one message: its copy goes once all of them are kept.
+                let parts = by_deck(frames);
+                let receipts = receipt.parts(parts.len());
+                for (frames, receipt) in parts.into_iter().zip(receipts) {
+                    let signed = frames.first().map(|f| f.deck.as_str()).unwrap_or_default();
+                    match of_deck.get(signed) {
+                        // A bed whose task has ended takes nothing: the broker keeps its copy.
+                        Some(to) => drop(to.send(Heard::Frames { frames, receipt }).await),
+                        None => {
+                            tracing::debug!(ward = ward.name, deck = signed, "samples of a deck that lies in no bed");
+                            receipt.kept().await;
+                        }
                     }
                 }
             }
@@ -97,8 +139,98 @@ pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut
                     drop(to.send(Heard::Down { why: why.clone(), again_in }).await);
                 }
             }
+            Heard::Ended { why } => {
+                for (_, to) in &beds {
+                    drop(to.send(Heard::Ended { why: why.clone() }).await);
+                }
+            }
             // Whose it was meant to be is not known.
             Heard::Rubbish(error) => tracing::debug!(ward = ward.name, %error, "a line that is no sample"),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::service::backlog;
+    use crate::testing;
+
+    fn frame(deck: &str, sequence: u32) -> Frame {
+        Frame {
+            deck: deck.to_owned(),
+            sequence,
+            t_ms: u64::from(sequence) * 100,
+            temperature_c: None,
+            tilt_deg: vec![],
+            counts: vec![],
+        }
+    }
+
+    #[tokio::test]
+    async fn lines_of_several_decks_in_one_message_go_each_to_its_bed() {
+        let ward = testing::ward(&["A1", "A2"]);
+        let (out, from_broker) = heard();
+        let mut beds = Vec::new();
+        let mut takes = Vec::new();
+        for label in ["A1", "A2"] {
+            let (to, from) = heard();
+            beds.push((Arc::clone(ward.bed(label).unwrap()), to));
+            takes.push((format!("deck of {label}"), from));
+        }
+        let message = vec![
+            frame("deck of A1", 1),
+            frame("deck of A2", 7),
+            frame("deck of nobody", 1),
+            frame("deck of A1", 2),
+            frame("deck of A2", 8),
+        ];
+        out.send(Heard::Frames { frames: message, receipt: Receipt::none() }).await.unwrap();
+        drop(out);
+        dispatch(Arc::clone(&ward), beds, from_broker).await;
+        for ((signed, mut from), numbers) in takes.into_iter().zip([[1, 2], [7, 8]]) {
+            let Some(Heard::Frames { frames, .. }) = from.recv().await else { panic!("{signed} got nothing") };
+            assert!(frames.iter().all(|f| f.deck == signed));
+            assert_eq!(frames.iter().map(|f| f.sequence).collect::<Vec<_>>(), numbers);
+            assert!(from.recv().await.is_none());
+        }
+    }
+
+    /// The engine of a bed panics while it works.
+    fn spoil(bed: &Arc<Bed>) {
+        let bed = Arc::clone(bed);
+        std::thread::spawn(move || bed.with(|_| panic!("on purpose"))).join().unwrap_err();
+    }
+
+    #[tokio::test]
+    async fn a_bed_whose_engine_panicked_says_so_and_takes_nothing_that_is_entered() {
+        let ward = testing::ward(&["A1", "A2"]);
+        let bed = ward.bed("A1").unwrap();
+        let ((out, from), (keep, _kept)) = (heard(), backlog::door());
+        let task = tokio::spawn(watched(Arc::clone(bed), from, keep));
+        out.send(Heard::Up).await.unwrap();
+        while !bed.live().link.up {
+            tokio::task::yield_now().await;
+        }
+        spoil(bed);
+        out.send(Heard::Frames { frames: vec![frame("deck of A1", 1)], receipt: Receipt::none() }).await.unwrap();
+        task.await.unwrap();
+        assert!(bed.trouble().stopped.unwrap().contains("started anew"));
+        assert!(!bed.live().link.up, "its last weight looks like one of now");
+        let hold = serde_json::from_str(r#"{ "action": "hold" }"#).unwrap();
+        let refused = ward.act("A1", "nurse", None, &hold).unwrap_err();
+        assert!(refused.to_string().contains("stopped by a fault of the program"), "{refused}");
+        assert!(ward.act("A2", "nurse", None, &hold).is_ok());
+    }
+
+    #[tokio::test]
+    async fn a_bed_whose_link_died_without_a_word_says_so() {
+        let ward = testing::ward(&["A1"]);
+        let bed = ward.bed("A1").unwrap();
+        let ((out, from), (keep, _kept)) = (heard(), backlog::door());
+        out.send(Heard::Up).await.unwrap();
+        drop(out);
+        watched(Arc::clone(bed), from, keep).await;
+        assert!(bed.has_stopped() && !bed.live().link.up);
     }
 }

@@ -1,11 +1,12 @@
 //! Links that are no wire: a recording in its own time, the twin.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::Duration;
 
 use formats::recording::Sample;
 use link::line::Frame;
 use link::transport::{Heard, Receipt};
-use tokio::sync::mpsc::{Receiver, Sender};
+use tokio::sync::mpsc::{Receiver, Sender, channel};
 
 use crate::clock::now_us;
 
@@ -38,8 +39,25 @@ pub async fn play(signs_as: String, begin_us: i64, mut samples: Receiver<Result<
         }
     };
     // Nobody may be left to tell.
-    drop(out.send(Heard::Down { why, again_in: Duration::MAX }).await);
+    drop(out.send(Heard::Ended { why }).await);
     out.closed().await;
+}
+
+/// Makes samples on a thread of its own and gives what is to be played. That the work failed, or panicked, is told as that and not as the
+/// end of a recording.
+pub fn made_by<W>(ahead: usize, work: W) -> Receiver<Result<Sample, String>>
+where
+    W: FnOnce(&Sender<Result<Sample, String>>) -> Result<(), String> + Send + 'static,
+{
+    let (give, take) = channel(ahead);
+    std::thread::spawn(move || {
+        let done = catch_unwind(AssertUnwindSafe(|| work(&give)));
+        if let Err(why) = done.unwrap_or_else(|_| Err("stopped by a fault of the program".to_owned())) {
+            // Nobody may be left to tell.
+            drop(give.blocking_send(Err(why)));
+        }
+    });
+    take
 }
 
 /// A sample as a controller would send it.
@@ -57,5 +75,27 @@ pub fn frame(signs_as: &str, sequence: u32, sample: &Sample) -> Frame {
         temperature_c: sample.temperature_c,
         tilt_deg: sample.tilt_deg.clone(),
         counts: sample.counts.iter().map(|c| c.map(|c| c.round() as i32)).collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is heard of samples that are made so.
+    async fn told(work: impl FnOnce(&Sender<Result<Sample, String>>) -> Result<(), String> + Send + 'static) -> String {
+        let (out, mut heard) = channel(8);
+        tokio::spawn(play("deck of A1".to_owned(), now_us(), made_by(1, work), out));
+        match heard.recv().await {
+            Some(Heard::Ended { why }) => why,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[tokio::test]
+    async fn an_end_a_failure_and_a_panic_are_told_apart() {
+        assert_eq!(told(|_| Ok(())).await, "the recording has ended");
+        assert_eq!(told(|_| Err("row 3: no count".to_owned())).await, "row 3: no count");
+        assert_eq!(told(|_| panic!("on purpose")).await, "stopped by a fault of the program");
     }
 }

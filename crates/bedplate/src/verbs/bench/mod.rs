@@ -166,7 +166,7 @@ async fn listen(mut heard: tokio::sync::mpsc::Receiver<Heard>, hearers: Hearers,
                 }
                 receipt.kept().await;
             }
-            Heard::Down { why, .. } => tracing::warn!(why, "link down"),
+            Heard::Down { why, .. } | Heard::Ended { why } => tracing::warn!(why, "link down"),
             Heard::Up | Heard::Rubbish(_) => {}
         }
     }

@@ -7,7 +7,7 @@ use formats::chart::Entry;
 use formats::recording::Sample;
 use jiff::{SignedDuration, Timestamp};
 use link::transport::Heard;
-use tokio::sync::mpsc::{Sender, channel};
+use tokio::sync::mpsc::Sender;
 use twin::{BuiltDeck, Night, Scenario};
 use ward::clock::now_us;
 use ward::records::{ActionBody, ChartBody, RecordError};
@@ -22,15 +22,11 @@ const AHEAD: usize = 16;
 pub(super) fn live(ward: Arc<Ward>, bed: Arc<Bed>, scenario: Scenario, seed: u64, begin_us: i64, out: Sender<Heard>) {
     // A past is lived through once: a bed with a record goes on from now.
     let begin_us = if bed.is_new { begin_us } else { now_us() };
-    let (give, take) = channel(AHEAD);
-    tokio::spawn(source::play(bed.setup.signs_as.clone(), begin_us, take, out));
-    std::thread::spawn(move || {
-        let lived = Life { ward: &ward, bed: &bed, begin_us, give: &give }.run(&scenario, seed);
-        if let Err(error) = lived {
-            // Nobody may be left to tell.
-            drop(give.blocking_send(Err(error.to_string())));
-        }
+    let signs_as = bed.setup.signs_as.clone();
+    let take = source::made_by(AHEAD, move |give| {
+        Life { ward: &ward, bed: &bed, begin_us, give }.run(&scenario, seed).map_err(|error| error.to_string())
     });
+    tokio::spawn(source::play(signs_as, begin_us, take, out));
 }
 
 /// Why a life ended early.

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use formats::ward::{Link, WardFile};
 use link::transport::{Broker, Heard, Secret, Source};
 use store::aside::Aside;
-use tokio::sync::mpsc::{Sender, channel};
+use tokio::sync::mpsc::Sender;
+use tokio::task::JoinHandle;
 use ward::bed::Setup;
 use ward::clock::now_us;
 use ward::service::{Bed, Ward, backlog, run, source};
@@ -81,15 +82,15 @@ fn broker_of(ward: &Path, broker: &formats::ward::Broker) -> Result<Broker, Fail
 }
 
 impl Links {
-    /// Starts every bed and its link.
-    pub(crate) fn start(self, ward: &Arc<Ward>, aside: Aside, begin_us: i64) -> Result<(), Failure> {
+    /// Starts every bed and its link; gives the task that keeps what all of them bring.
+    pub(crate) fn start(self, ward: &Arc<Ward>, aside: Aside, begin_us: i64) -> Result<JoinHandle<()>, Failure> {
         let (keep, brought) = backlog::door();
-        tokio::spawn(backlog::run(Arc::clone(ward), aside, brought));
+        let keeping = tokio::spawn(backlog::run(Arc::clone(ward), aside, brought));
         let mut on_broker = Vec::new();
         for (seed, (label, ready)) in (1_u64..).zip(self.of_bed) {
             let Some(bed) = ward.bed(&label).cloned() else { continue };
             let (out, heard) = run::heard();
-            tokio::spawn(run::bed(Arc::clone(&bed), heard, keep.clone()));
+            tokio::spawn(run::watched(Arc::clone(&bed), heard, keep.clone()));
             match ready {
                 Ready::Wire(source) => drop(tokio::spawn(link::transport::run(source, seed, out))),
                 Ready::Broker => on_broker.push((bed, out)),
@@ -102,26 +103,20 @@ impl Links {
             tokio::spawn(link::transport::run(Source::Mqtt(broker), 0, out));
             tokio::spawn(run::dispatch(Arc::clone(ward), on_broker, heard));
         }
-        Ok(())
+        Ok(keeping)
     }
 }
 
 fn replay(path: &Path, bed: &Bed, out: Sender<Heard>) -> Result<(), Failure> {
     let mut reader = formats::recording::Reader::new(&files::name(path), files::open(path)?, &bed.setup.deck)?;
-    let (give, take) = channel(AHEAD);
-    std::thread::spawn(move || {
+    let take = source::made_by(AHEAD, move |give| {
         let mut sample = formats::recording::Sample::default();
-        loop {
-            let told = match reader.next_sample(&mut sample) {
-                Ok(true) => Ok(sample.clone()),
-                Ok(false) => return,
-                Err(problems) => Err(problems.to_string()),
-            };
-            let ends = told.is_err();
-            if give.blocking_send(told).is_err() || ends {
-                return;
+        while reader.next_sample(&mut sample).map_err(|problems| problems.to_string())? {
+            if give.blocking_send(Ok(sample.clone())).is_err() {
+                break;
             }
         }
+        Ok(())
     });
     tokio::spawn(source::play(bed.setup.signs_as.clone(), now_us(), take, out));
     Ok(())

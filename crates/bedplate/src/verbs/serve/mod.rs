@@ -10,6 +10,7 @@ use std::sync::Arc;
 use formats::ward::WardFile;
 use jiff::tz::TimeZone;
 use store::aside::Aside;
+use tokio::task::{JoinError, JoinHandle};
 use ward::access::Access;
 use ward::clock::now_us;
 use ward::memory::Memory;
@@ -152,7 +153,7 @@ async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(
     let listener = std::net::TcpListener::bind(&file.listen).map_err(|e| cannot(&e))?;
     let bound = listener.local_addr().map_err(|e| cannot(&e))?;
     let way = if tls.is_some() { "https" } else { "http" };
-    links.start(&ward, aside, begin_us)?;
+    let keeping = links.start(&ward, aside, begin_us)?;
     tokio::spawn(upkeep(Arc::clone(&ward)));
     let beds = if file.beds.len() == 1 { "bed" } else { "beds" };
     output::text(&format!("{}: {} {beds}, {way}://{bound}/ (Ctrl-C ends)\n", ward.name, file.beds.len()))?;
@@ -162,7 +163,20 @@ async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(
         asked_to_end().await;
         switch.now();
     });
-    web::ward::serve(ward, listener, tls, off).await.map_err(|e| cannot(&e))
+    tokio::select! {
+        served = web::ward::serve(ward, listener, tls, off) => served.map_err(|e| cannot(&e)),
+        error = fault(keeping) => Err(Failure::Stage(format!("nothing that beds bring is kept any more: {error}"))),
+    }
+}
+
+/// Waits for a task to panic. Without the one that keeps for all beds none of them is weighed: then the process ends, so that whoever
+/// started it starts it anew.
+async fn fault(task: JoinHandle<()>) -> JoinError {
+    match task.await {
+        Err(error) => error,
+        // It has nothing more to do: each bed says by itself that it has stopped.
+        Ok(()) => std::future::pending().await,
+    }
 }
 
 /// Waits until the process is asked to end.

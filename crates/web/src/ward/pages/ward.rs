@@ -31,6 +31,12 @@ pub(super) enum Urgency {
 /// Why a bed asks for attention. A cell at fault is named: whoever comes is to know where to look. That nothing can be kept hides no worse:
 /// the live weight is then what people go by.
 pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
+    if bed.has_stopped() {
+        return (
+            Urgency::Now,
+            reader.say("stopped by a fault of the program: the service must be started anew").into(),
+        );
+    }
     let trouble = bed.trouble();
     let by_itself = asks_for_itself(trouble.start.is_some(), live, reader);
     if trouble.memory.is_some() { unkept(by_itself, reader) } else { by_itself }
