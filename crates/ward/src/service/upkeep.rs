@@ -47,7 +47,14 @@ async fn each_bed(ward: &Arc<Ward>, what: &'static str, work: Work) {
 }
 
 fn reduce_counts(ward: &Ward, bed: &Bed) -> Result<(), RecordError> {
-    let before_us = crate::clock::now_us() - i64::from(ward.keep_counts_days) * DAY_US;
+    reduce_at(ward, bed, crate::clock::now_us())
+}
+
+/// What a bed brought longer ago than counts are kept becomes minutes. Its age is that beside the bed's newest weight where the clock says
+/// more: a machine that starts a year ahead, before its clock is set, must not take yesterday's counts for old ones.
+fn reduce_at(ward: &Ward, bed: &Bed, now_us: i64) -> Result<(), RecordError> {
+    let newest_us = ward.memory.look(|tx| readings::newest_us(tx, &bed.setup.bed))?.unwrap_or(now_us);
+    let before_us = now_us.min(newest_us) - i64::from(ward.keep_counts_days) * DAY_US;
     // Hour by hour, so that what beds bring meanwhile is kept between two of them.
     loop {
         let reduced = ward.memory.write(|tx| readings::reduce(tx, &bed.setup.bed, before_us))?;
@@ -85,6 +92,28 @@ mod tests {
             let doubted = doubted.iter().filter(|body| body["kind"] == "implausible-entry").count();
             assert_eq!(doubted, many, "{patient}");
         }
+    }
+
+    #[test]
+    fn a_clock_that_stands_ahead_makes_no_counts_old() {
+        let ward = testing::ward(&["A1"]);
+        let bed = ward.bed("A1").unwrap();
+        let now_us = crate::clock::now_us();
+        let reading = |at_us| readings::Reading {
+            bed: "A1".to_owned(),
+            at_us,
+            kg: Some(70.0),
+            u_kg: Some(0.02),
+            state: "settled".to_owned(),
+        };
+        // Counts are kept for one day here.
+        let kept = [reading(now_us - 3 * DAY_US), reading(now_us - DAY_US / 2), reading(now_us)];
+        ward.memory.write(|tx| readings::keep(tx, &kept)).unwrap();
+        let left = || ward.memory.look(|tx| readings::readings(tx, "A1", 0, i64::MAX)).unwrap().len();
+        reduce_at(&ward, bed, now_us + 365 * DAY_US).unwrap();
+        assert_eq!(left(), 2, "only what is old beside the newest weight went");
+        reduce_at(&ward, bed, now_us).unwrap();
+        assert_eq!(left(), 2);
     }
 
     #[tokio::test]
