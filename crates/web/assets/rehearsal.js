@@ -25,9 +25,8 @@ const percent = (share, decimals) => `${figure(typeof share === "number" ? 100 *
 const drawCard = (card) => {
   if (!card) return;
   const { rows, asked } = card;
-  const verdict = (met) => el("span", { class: `verdict ${met ? "met" : "missed"}` }, met ? `✓ ${say("met")}` : `✗ ${say("not met")}`);
   $("card").replaceChildren(
-    table(say("Asked over many nights"), [say("asked"), say("measured"), { words: say("verdict") }], asked.map((l) => [l.text, percent(l.value, 1), el("td", {}, verdict(l.met))])),
+    table(say("Asked over many nights"), [say("asked"), say("measured")], asked.map((l) => [l.text, percent(l.value, 1)])),
     el("dl", { class: "facts" }, ...[
       [say("rows settled"), `${rows.settled_rows}`],
       [say("settled while the patient lay still"), percent(rows.share_settled, 0)],

@@ -1,6 +1,7 @@
 //! The weight page: what the patient weighs over time, whether it may be believed, what happened.
 
 use formats::weights::{State, Weight};
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use maud::{Markup, html};
 use report::number::{decimals_for, fixed, optional};
@@ -160,9 +161,9 @@ fn around(settled: &[&&Weight]) -> Option<[f64; 2]> {
 }
 
 /// A time of the run on the clock that the plot has, with the day where the rows reach over several.
-fn wall(weights: &[Weight], t_s: f64) -> Option<String> {
+fn wall(reader: Reader, weights: &[Weight], t_s: f64) -> Option<String> {
     let (first, last) = (weights.first()?, weights.last()?);
-    let day = |time: Timestamp| time.strftime("%m-%d").to_string();
+    let day = |time: Timestamp| reader.day_of_month(&time.to_zoned(TimeZone::UTC));
     // Rows end before their times leave the calendar, and so do events.
     let time = first.time?.checked_add(SignedDuration::try_from_secs_f64((t_s - first.t_s).floor()).ok()?).ok()?;
     let clock = time.strftime("%H:%M:%S").to_string();
@@ -170,7 +171,7 @@ fn wall(weights: &[Weight], t_s: f64) -> Option<String> {
 }
 
 fn events(reader: Reader, weights: &[Weight], report: &WeighReport) -> Markup {
-    let at = |t_s: f64| wall(weights, t_s);
+    let at = |t_s: f64| wall(reader, weights, t_s);
     let head = if at(0.0).is_some() {
         reader.say("Time (UTC), and since the start; place from the head end and from the patient's right")
     } else {
@@ -218,12 +219,12 @@ mod tests {
             state: State::Empty,
         };
         let mut weights = vec![weight(0.0), weight(7200.0)];
-        assert_eq!(wall(&weights, 3725.9).unwrap(), "01:32:05");
+        assert_eq!(wall(Reader::ENGLISH, &weights, 3725.9).unwrap(), "01:32:05");
         weights[1].time = "2031-03-03T00:10:00Z".parse().ok();
-        assert_eq!(wall(&weights, 3725.9).unwrap(), "03-02 01:32:05");
+        assert_eq!(wall(Reader::ENGLISH, &weights, 3725.9).unwrap(), "2 Mar 01:32:05");
         weights[0].time = None;
-        assert_eq!(wall(&weights, 3725.9), None);
-        assert_eq!(wall(&[], 1.0), None);
+        assert_eq!(wall(Reader::ENGLISH, &weights, 3725.9), None);
+        assert_eq!(wall(Reader::ENGLISH, &[], 1.0), None);
     }
 
     #[test]

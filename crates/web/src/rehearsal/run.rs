@@ -21,8 +21,8 @@ use crate::words::Reader;
 const EVENTS_MOST: usize = 30;
 /// The page is told anew at most so often.
 const TELL_EVERY: Duration = Duration::from_millis(100);
-/// Seconds between rows of weights, by the night's clock.
-const ROW_S: f64 = 10.0;
+/// Seconds between rows of weights, by the night's clock: those of the trial, whose rules ask how soon a row is settled.
+const ROW_S: f64 = 1.0;
 /// The patient lies there whole from this share of his weight on.
 const ABOARD: f64 = 0.999_999;
 
@@ -220,7 +220,7 @@ impl Shared {
             "card": shared.judged.as_ref().map(|card| json!({
                 "rows": card.all,
                 "asked": card.limits.iter().filter(|l| l.met.is_some()).map(|l| json!({
-                    "text": reader.stage(l.text), "value": l.value, "met": l.met })).collect::<Vec<_>>(),
+                    "text": reader.stage(l.text), "value": l.value })).collect::<Vec<_>>(),
             })),
             "curve": shared.curve.points(),
             "happened": shared.happened,

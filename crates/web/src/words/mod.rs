@@ -130,9 +130,14 @@ impl Reader {
 
     /// A day and a time of the clock on the wall.
     pub(crate) fn clock(self, at: &jiff::Zoned) -> String {
+        format!("{} {}", self.day_of_month(at), at.strftime("%H:%M"))
+    }
+
+    /// A day of a year that is known.
+    pub(crate) fn day_of_month(self, at: &jiff::Zoned) -> String {
         match self.language {
-            Language::English => at.strftime("%-d %b %H:%M"),
-            Language::German => at.strftime("%-d.%-m. %H:%M"),
+            Language::English => at.strftime("%-d %b"),
+            Language::German => at.strftime("%-d.%-m."),
         }
         .to_string()
     }
