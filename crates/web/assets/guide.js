@@ -78,11 +78,10 @@ const drawResiduals = (residuals) => {
     bar.append(svg("title", {}, say("step {}: {} g", r.step, figure(r.g, 1))));
     return bar;
   });
-  const label = say("Residuals of {} readings, the largest {} g", residuals.length, figure(most, 1));
-  const scale = [[most, 12], [0, 70], [-most, 129]].map(([g, at]) => svg("text", { x: -8, y: at, "text-anchor": "end" }, g === 0 ? "0 g" : `${g > 0 ? "+" : ""}${figure(g, 1)} g`));
+  const label = say("Residuals of {} readings, the largest {} g", residuals.length, figure(most, most < 1 ? 2 : 1));
   $("residuals").replaceChildren(
-    svg("svg", { viewBox: "-90 0 690 134", role: "img", "aria-label": label, class: "residuals" }, ...scale, svg("line", { x1: 0, x2: 600, y1: 65, y2: 65, class: "axis" }), ...bars),
-    el("p", { class: "soft" }, say("{}: fitted less stated load, step by step.", label)),
+    svg("svg", { viewBox: "0 0 600 130", role: "img", "aria-label": label, class: "residuals" }, svg("line", { x1: 0, x2: 600, y1: 65, y2: 65, class: "axis" }), ...bars),
+    el("p", { class: "soft" }, say("{}: fitted less stated load, step by step. Upwards: too much; the largest fills its half of the height.", label)),
     el("details", {}, el("summary", {}, say("As a table")), table(say("Residuals"), [say("step"), say("plate"), say("load, kg"), say("residual, g")], residuals.map((r) => ({ cells: [r.step, r.plate || "–", figure(r.load_kg, 3), figure(r.g, 1)] })))));
 };
 

@@ -1,5 +1,5 @@
 // A night of the twin: begins it, looks in while it runs, draws bed, curve and report card.
-import { $, PLOT_CONFIG, asking, el, figure, plotAxis, plotLayout, say, table, token, warn } from "/static/shared.js";
+import { $, PLOT_CONFIG, asking, el, figure, plotAxis, plotLayout, say, token, warn } from "/static/shared.js";
 import { drawBed } from "/static/solid.js";
 
 const send = asking(say("The server does not answer. What stands here is the last that it said."));
@@ -26,7 +26,7 @@ const drawCard = (card) => {
   if (!card) return;
   const { rows, asked } = card;
   $("card").replaceChildren(
-    table(say("Asked over many nights"), [say("asked"), say("measured")], asked.map((l) => [l.text, percent(l.value, 1)])),
+    el("ul", { class: "plain" }, ...asked.map((l) => el("li", {}, el("strong", {}, percent(l.value, 1)), ` ${l.text}`))),
     el("dl", { class: "facts" }, ...[
       [say("rows settled"), `${rows.settled_rows}`],
       [say("settled while the patient lay still"), percent(rows.share_settled, 0)],
@@ -34,7 +34,7 @@ const drawCard = (card) => {
       [say("error, 95 % of the rows within"), `${figure(rows.error_p95_g, 0)} g`],
       [say("error, largest of a settled row"), `${figure(rows.error_max_g, 0)} g`],
     ].flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])),
-    el("p", { class: "soft" }, say("Counted by the rules of the verb twin trial. A single night may miss a limit by chance; the verb judges many, and what was found or missed as well.")));
+    el("p", { class: "soft" }, say("Counted by the rules of the verb twin trial, beside what is asked of many nights. A single night may miss that by chance; the verb judges many, and what was found or missed as well.")));
 };
 
 let drawn = "";

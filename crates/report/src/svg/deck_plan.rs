@@ -264,7 +264,9 @@ impl BodyMark {
         let figures = format!("x {} · y {}", fixed(self.at_mm[0].round(), 0), fixed(self.at_mm[1].round(), 0));
         let wide_mm = [&self.name, &figures].map(|words| labels::width(words, LETTER)).into_iter().fold(0.0, f64::max);
         // What it is and where stand on the side that has room, their lines never crossing the foot; on a narrow plate above it, or below.
-        let beside_y = (y - LINE_MM / 2.0 + 12.0).min(ly - 12.0 - LINE_MM).max(40.0_f64.min(ly / 2.0));
+        // Beside, they stand over the row of cells that the body may be in, or under it.
+        let over_y = y - CELL_RADIUS - 12.0 - LINE_MM;
+        let beside_y = if over_y >= LETTER { over_y } else { (y + CELL_RADIUS + LETTER).min(ly - 12.0 - LINE_MM) };
         let above = y - half > 60.0 + LINE_MM;
         let above_y = if above { y - half - ASIDE_MM - LINE_MM } else { y + half + 40.0 };
         let (anchor, label_x, label_y) = if (lx - x).max(x) - half - ASIDE_MM < wide_mm {
