@@ -1,7 +1,7 @@
 //! The error of an indication, freed of its rounding.
 //!
 //! P = I + e/2 − ΔL, E = P − L, E_c = E − E0 (R 76-1, A.4.4.3; read in secondary texts). ΔL is the small load at which
-//! the indication changed over; without it E = I − L carries the rounding of the display, unless that is finer than e/5:
+//! the indication changed over; without it E = I − L carries the rounding of the display, unless that is e/5 or finer:
 //! such an indication may be used to find the error as it is (A.4.1.6, memory).
 
 use formats::tests::Test;
@@ -21,7 +21,7 @@ pub(crate) fn gives_zero_error(test: &Test, e_g: f64, is_fine: bool) -> bool {
     (is_fine || test.added_g.is_some()) && test.load_kg.abs() * 1000.0 <= 10.0 * e_g * (1.0 + 1e-9)
 }
 
-/// Whether the rows without a changeover point were read on an indication finer than e/5.
+/// Whether the rows without a changeover point were read on an indication in steps of e/5 or finer.
 ///
 /// A display of e, e/2 or e/4 shows multiples of e/4 alone; one that shows anything else half of the time has a step of e/5 or less, for
 /// steps are 1, 2 or 5 times a power of ten. One odd row is a slip of whoever wrote it, and zero is a multiple on any display.

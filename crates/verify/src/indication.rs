@@ -8,7 +8,7 @@
 //! | g_c    | gravity of the calibration  | m/s²       |
 //! | g      | `gravity_m_s2`, gravity here | m/s²      |
 //!
-//! The plain sum of a display: nothing filters, tracks zero or corrects creep. Unrounded: an indication finer than e/5 may be
+//! The plain sum of a display: nothing filters, tracks zero or corrects creep. Unrounded: an indication in steps of e/5 or finer may be
 //! used to find an error (R 76-1, A.4.1.6, memory). A plate feels the normal part of what lies on it, N = W cos θ: statics of the inclined
 //! plane, as `signal` has it. The zero is that of the plate at its angle: its own weight does not lean.
 

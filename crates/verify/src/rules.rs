@@ -58,7 +58,7 @@ const fn own(text: &'static str) -> Rule {
 const CHANGEOVER: Rule = read("A.4.4.3: P = I + e/2 − ΔL, E = P − L, E_c = E − E0 with E0 at or near zero");
 /// Said beside the clauses of a test that was read so.
 pub(crate) const FINE: Rule =
-    memory("A.4.1.6: an indication finer than e/5 may be used to find the error, without changeover points");
+    memory("A.4.1.6: an indication in steps of e/5 or finer may be used to find the error, without changeover points");
 const SERVICE: Rule = read("3.5.2: in service the permissible errors are twice those of initial verification");
 
 /// The clauses of a kind of test.

@@ -22,7 +22,7 @@ use formats::tests::{Test, TestKind};
 pub(crate) struct Instrument<'a> {
     pub(crate) deck: &'a Deck,
     pub(crate) phase: Phase,
-    /// Whether it was read on an indication finer than e/5 where no changeover point was sought.
+    /// Whether it was read on an indication in steps of e/5 or finer where no changeover point was sought.
     pub(crate) is_fine: bool,
 }
 

@@ -351,7 +351,7 @@ fn a_tilt_counts_for_the_section_of_its_plate() {
     );
 }
 
-/// A.4.1.6 (memory): an indication finer than e/5 finds the error as it is. The same deck read both ways: I = 100.0 kg that
+/// A.4.1.6 (memory): an indication in steps of e/5 or finer finds the error as it is. The same deck read both ways: I = 100.0 kg that
 /// changes over at 30 g is P = 100.02 kg; zero that changes over at 45 g is P = 0.005 kg; so E_c = 20 − 5 = 15 g.
 #[test]
 fn a_fine_indication_and_changeover_points_find_the_same_errors() {
