@@ -136,14 +136,13 @@ fn entry_table(call: &Call, label: &str, name: &str, chart: &[Charted], may_care
     let reader = call.reader;
     html! {
         div.scroll tabindex="0" role="region" aria-label=(name) { table {
-            thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } th.words { span.hidden { (reader.say("Strike out")) } } } }
+            thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } } }
             tbody { @for entry in chart.iter().rev() { tr {
                 th scope="row" { (local(call, entry.body.time)) }
                 td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
                 td { (reader.number(entry.body.volume_ml, 0)) }
                 td.words { (entry.body.note) }
-                td.words { (entry.author) }
-                td { @if may_care { (strike_out(call, label, entry)) } }
+                td.words { (entry.author) @if may_care { (strike_out(call, label, entry)) } }
             } } }
         } }
     }
