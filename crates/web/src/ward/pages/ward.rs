@@ -253,7 +253,7 @@ pub(super) fn weight(reader: Reader, live: &Live) -> Markup {
 
 /// Its standard uncertainty.
 pub(super) fn uncertainty(reader: Reader, live: &Live) -> Markup {
-    html! { span.u { " ±" " " span data-value="u_kg" data-decimals="2" { (live.u_kg.map_or_else(|| "–".into(), |u| reader.number(u, 2))) } " kg" } }
+    html! { @if let Some(u_kg) = live.u_kg { span.u { " ± " span data-value="u_kg" data-decimals="2" { (reader.number(u_kg, 2)) } " kg" } } }
 }
 
 /// The same in pounds, on a line of its own and apart from the ±, which is of the kilograms.
