@@ -18,17 +18,23 @@ use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
 
+/// The largest number that a file may hold, and the smallest above 0 where 0 is refused.
+const MOST: f64 = 1e15;
+/// See `MOST`.
+const LEAST: f64 = 1e-15;
+
 /// Any finite number, the odd ones too.
 pub(crate) fn finite() -> impl Strategy<Value = f64> {
     prop_oneof![
         -1e6..1e6f64,
         any::<i32>().prop_map(f64::from),
-        proptest::num::f64::NORMAL | proptest::num::f64::SUBNORMAL | proptest::num::f64::ZERO,
+        (proptest::num::f64::NORMAL | proptest::num::f64::SUBNORMAL | proptest::num::f64::ZERO)
+            .prop_map(|x| if x.abs() > MOST { x.recip() } else { x }),
     ]
 }
 
 fn positive() -> impl Strategy<Value = f64> {
-    finite().prop_map(f64::abs).prop_filter("above 0", |x| *x > 0.0)
+    finite().prop_map(|x| x.abs().max(LEAST))
 }
 
 fn not_negative() -> impl Strategy<Value = f64> {
