@@ -127,10 +127,7 @@ async fn weighed(deck: &Deck, knows: bool) -> [f64; 2] {
         calibration: calibration(deck, knows),
     };
     let mut engine = Engine::new(setup, &[], &[], START_US).unwrap();
-    for (at_s, kind) in [(30, ActionKind::Tare), (61, ActionKind::PatientOn)] {
-        let action = Action { line: 0, t_s: f64::from(at_s), kind, kg: None, note: String::new(), asked_s: None };
-        engine.act(START_US + i64::from(at_s) * 1_000_000, &action);
-    }
+    let mut to_do = [(30_u64, ActionKind::Tare), (61, ActionKind::PatientOn)].into_iter().peekable();
     let (mut before_kg, mut last) = (None, 0);
     while last + 1 < SAMPLES {
         match heard.recv().await.expect("the link goes on") {
@@ -138,6 +135,12 @@ async fn weighed(deck: &Deck, knows: bool) -> [f64; 2] {
                 for frame in &frames {
                     assert!(frame.sequence == 0 || frame.sequence == last + 1, "{} after {last}", frame.sequence);
                     last = frame.sequence;
+                    // Entered as their time comes: what stands ahead of the clock is a clock that was set.
+                    while let Some((at_s, kind)) = to_do.next_if(|(at_s, _)| 1000 * at_s <= frame.t_ms) {
+                        let action =
+                            Action { line: 0, t_s: at_s as f64, kind, kg: None, note: String::new(), asked_s: None };
+                        engine.act(START_US + i64::try_from(at_s).unwrap() * 1_000_000, &action);
+                    }
                     engine.take(frame, START_US + i64::try_from(frame.t_ms).unwrap() * 1_000).unwrap();
                     if frame.t_ms == 590_000 {
                         before_kg = engine.live().patient_kg;

@@ -240,6 +240,8 @@ fn plate(
     let cells = vec((text(), select(cell_types)), 3);
     (base, layers, ribs, cells).prop_map(
         move |((name, section, size_mm, clearance_mm, glued, base_kg), layers, ribs, cells)| {
+            // A rib is a part of it, and a number of its own.
+            let clearance_mm = clearance_mm.max(1e3 * LEAST);
             let corners = [[0.0, 0.0], [size_mm[0], 0.25], [0.125, size_mm[1]]];
             Plate {
                 name,
@@ -256,7 +258,7 @@ fn plate(
                         along: if x { Axis::X } else { Axis::Y },
                         at_mm: at * size_mm[usize::from(x)],
                         width_mm,
-                        height_mm: share * clearance_mm,
+                        height_mm: (share * clearance_mm).max(LEAST),
                         material,
                     })
                     .collect(),
