@@ -224,11 +224,11 @@ async fn a_volume_that_nobody_expects_is_asked_about_once_more() {
     assert!(asked.starts_with("2500 mL at ") || asked.starts_with("2,500 mL at "), "{asked}");
     browser.assert_whole("a volume that is asked about").await;
     browser.click_button("No, back").await;
-    browser.wait_for("document.querySelector('[name=volume]') !== null").await;
+    browser.wait_for("document.querySelector('[name=volume]:not([type=hidden])') !== null").await;
     assert_eq!(charted(), before, "nothing is entered by a question");
     enter().await;
     browser.click_button("Yes, enter it").await;
-    browser.wait_for("document.querySelector('[name=volume]') !== null").await;
+    browser.wait_for("document.querySelector('[name=volume]:not([type=hidden])') !== null").await;
     let after = charted();
     let new: Vec<&str> = after.lines().filter(|line| !before.contains(line)).collect();
     assert!(new.len() == 1 && new[0].contains(",2500") && new[0].contains("a bag of the night"), "{new:?}");
