@@ -58,7 +58,8 @@ pub fn append<'a>(
 }
 
 /// As [`append`]; an entry may name the one that it replaces by the `once` of that, where its number was not known yet when
-/// the entry was made. Where nothing was kept under that word, it replaces nothing.
+/// the entry was made. Where nothing was kept under that word, it replaces nothing; where that was replaced meanwhile, it replaces
+/// what did.
 pub(crate) fn append_naming<'a>(
     transaction: &mut dyn Transaction,
     now_us: i64,
@@ -81,7 +82,7 @@ pub(crate) fn append_naming<'a>(
             continue;
         }
         let replaced = match replaces {
-            Some(once) => number_of(transaction, &entry.chain, once, &coming)?,
+            Some(once) => newest_of(transaction, &entry.chain, once, &coming)?,
             None => None,
         };
         let entry = match replaced {
@@ -223,6 +224,35 @@ fn number_of(
     rows.first().map(|row| row.int(0)).transpose()
 }
 
+/// The number of what stands now in the place of what was kept under a mark.
+fn newest_of(
+    transaction: &mut dyn Transaction,
+    chain: &str,
+    once: &str,
+    coming: &[(Cow<'_, NewEntry>, i64)],
+) -> Result<Option<i64>, StoreError> {
+    let Some(mut number) = number_of(transaction, chain, once, coming)? else { return Ok(None) };
+    while let Some(later) = correction_of(transaction, chain, number, coming)? {
+        number = later;
+    }
+    Ok(Some(number))
+}
+
+/// The number of the entry that corrects another.
+fn correction_of(
+    transaction: &mut dyn Transaction,
+    chain: &str,
+    number: i64,
+    coming: &[(Cow<'_, NewEntry>, i64)],
+) -> Result<Option<i64>, StoreError> {
+    if let Some((_, later)) = coming.iter().find(|(e, _)| e.chain == chain && e.corrects == Some(number)) {
+        return Ok(Some(*later));
+    }
+    let values = [Value::Text(chain.to_owned()), Value::Int(number)];
+    let rows = transaction.rows("select number from entry where chain = $1 and corrects = $2", &values)?;
+    rows.first().map(|row| row.int(0)).transpose()
+}
+
 fn may_correct(
     transaction: &mut dyn Transaction,
     entry: &NewEntry,
@@ -244,8 +274,7 @@ fn may_correct(
         Some(kind) if kind != entry.kind.word() => return refuse("it is of another kind"),
         Some(_) => {}
     }
-    let rows = transaction.rows("select number from entry where chain = $1 and corrects = $2", &values)?;
-    if !rows.is_empty() || coming.iter().any(|(e, _)| e.chain == entry.chain && e.corrects == Some(number)) {
+    if correction_of(transaction, &entry.chain, number, coming)?.is_some() {
         return refuse("it was corrected before; correct the correction");
     }
     Ok(())

@@ -41,12 +41,16 @@ pub(crate) fn setup(bed: &str) -> Setup {
 
 /// A ward of these beds, with nobody in them.
 pub(crate) fn ward(beds: &[&str]) -> Invented {
+    let first = setup(beds[0]);
+    let of = |bed: &&str| Setup { bed: (*bed).to_owned(), signs_as: format!("deck of {bed}"), ..first.clone() };
+    ward_of(beds.iter().map(of).collect())
+}
+
+/// The same of beds that are set up already.
+pub(crate) fn ward_of(setups: Vec<Setup>) -> Invented {
     let folder = tempfile::tempdir().unwrap();
     let now_us = crate::clock::now_us;
     let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
-    let first = setup(beds[0]);
-    let of = |bed: &&str| Setup { bed: (*bed).to_owned(), signs_as: format!("deck of {bed}"), ..first.clone() };
-    let setups = beds.iter().map(of).collect();
     let ward = Ward::open("invented", memory, jiff::tz::TimeZone::UTC, 1, setups, now_us()).unwrap();
     Invented { ward: std::sync::Arc::new(ward), _folder: folder }
 }

@@ -96,8 +96,16 @@ fn micros(t_s: f64) -> i64 {
     (t_s * 1e6).round() as i64
 }
 
+/// What became of a scene.
+struct Ran {
+    live: Live,
+    /// In force at the end.
+    entries: Vec<Entry>,
+    rows: usize,
+}
+
 /// Runs the scene; before each sample whose number is in `kills` all that is not in the memory is lost.
-fn run(scene: &Scene, kills: &[usize]) -> (Live, Vec<Entry>, usize) {
+fn run(scene: &Scene, kills: &[usize]) -> Ran {
     let folder = tempfile::tempdir().unwrap();
     let mut kept = memory(folder.path());
     let begin = |memory: &Memory, now_us| {
@@ -130,19 +138,19 @@ fn run(scene: &Scene, kills: &[usize]) -> (Live, Vec<Entry>, usize) {
     let entries = kept.look(|tx| journal::entries(tx, &Query::default())).unwrap();
     assert!(kept.look(|tx| audit(tx, &[])).unwrap().breaks.is_empty());
     let rows = kept.look(|tx| readings::readings(tx, "bed 3", i64::MIN, i64::MAX)).unwrap().len();
-    (engine.live().clone(), entries, rows)
+    Ran { live: engine.live().clone(), entries, rows }
 }
 
 #[test]
 fn a_kill_at_any_sample_costs_no_tare_and_changes_no_weight_by_more_than_its_doubt() {
     let scene = scene();
-    let (through, entries, rows) = run(&scene, &[]);
+    let Ran { live: through, entries, rows } = run(&scene, &[]);
     assert!(through.tare_kg.is_some() && through.patient_kg.is_some(), "the scene proves nothing: {through:?}");
     assert!(entries.iter().any(|e| e.new.kind == Kind::Weight), "no settled weight went on record");
     assert!(rows + 2 > SAMPLES / 10, "{rows} rows of {SAMPLES} samples at 10 Hz");
     // Kills by the multiples of an odd number: in every phase of the row, before, at and after actions.
     for kills in [vec![SAMPLES - 600], (1..24).map(|i| i * 997).collect()] {
-        let (killed, _, _) = run(&scene, &kills);
+        let killed = run(&scene, &kills).live;
         let same = |a: Option<f64>, b: Option<f64>| a.unwrap().to_bits() == b.unwrap().to_bits();
         assert!(same(through.tare_kg, killed.tare_kg), "{:?} became {:?}", through.tare_kg, killed.tare_kg);
         assert!((through.items_kg - killed.items_kg).abs() < 0.1, "{} became {}", through.items_kg, killed.items_kg);
@@ -150,6 +158,81 @@ fn a_kill_at_any_sample_costs_no_tare_and_changes_no_weight_by_more_than_its_dou
         let doubt = through.u_kg.unwrap().hypot(killed.u_kg.unwrap());
         assert!((one - two).abs() < 3.0 * doubt, "{one} became {two}, with {doubt}");
     }
+}
+
+#[test]
+fn an_event_that_is_put_right_after_a_restart_stands_once_on_record() {
+    const MORE_KG: f64 = 1.5;
+    let scene = scene();
+    // Somebody lies there and rests; then somebody leans on the bed, evenly on all cells, and lets go after the restart.
+    let begin = SAMPLES - 4_000;
+    let (_, _, mut engine) = weigh(&scene, begin, |number| set_back(&scene, number, begin, 0));
+    let calibration = &scene.setup.calibration;
+    let more: Vec<f64> = calibration
+        .cells
+        .iter()
+        .map(|cell| MORE_KG / calibration.cells.len() as f64 / cell.kg_per_count.unwrap())
+        .collect();
+    let folder = tempfile::tempdir().unwrap();
+    let kept = memory(folder.path());
+    let go_on = |engine: &mut Engine, numbers: std::ops::Range<usize>, leans: bool| {
+        for number in numbers {
+            let mut frame = scene.frames[number].clone();
+            for (counts, more) in frame.counts.iter_mut().zip(&more) {
+                *counts = counts.map(|counts| counts + if leans { more.round() as i32 } else { 0 });
+            }
+            if let Some(job) = engine.take(&frame, set_back(&scene, number, 0, 0)).unwrap() {
+                kept.keep(job).unwrap();
+            }
+        }
+    };
+    let restart = begin + 30;
+    go_on(&mut engine, begin..restart, true);
+    assert_eq!(engine.live().questions.len(), 1, "the scene proves nothing");
+    let states = kept.look(|tx| states::find(tx, "bed 3")).unwrap();
+    let mut engine = Engine::new(scene.setup.clone(), &states, &[], set_back(&scene, restart, 0, 0)).unwrap();
+    go_on(&mut engine, restart..restart + 10, true);
+    go_on(&mut engine, restart + 10..restart + 200, false);
+    assert!(engine.live().questions.is_empty(), "the scene proves nothing");
+    let entries = |history| {
+        let query = Query { kind: Some(Kind::Event), history, ..Query::default() };
+        kept.look(|tx| journal::entries(tx, &query)).unwrap()
+    };
+    let numbers = |entries: &[Entry]| entries.iter().map(|e| e.new.subject.clone()).collect::<Vec<_>>();
+    let (all, in_force) = (entries(true), entries(false));
+    let once: std::collections::BTreeSet<String> = numbers(&all).into_iter().collect();
+    assert!(all.len() > once.len(), "nothing was put right: the scene proves nothing");
+    assert_eq!(in_force.len(), once.len(), "one stands beside what puts it right: {:?}", numbers(&in_force));
+}
+
+#[test]
+fn what_is_weighed_and_told_goes_on_record_where_the_state_is_too_long_to_be_kept() {
+    let mut scene = scene();
+    let all = |scene: &Scene| {
+        let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+        let mut actions = scene.actions.iter().peekable();
+        let (mut rows, mut told, mut states) = (0, Vec::new(), 0);
+        for frame in &scene.frames {
+            let now_us = START_US + i64::try_from(frame.t_ms).unwrap() * 1_000;
+            while let Some(action) = actions.next_if(|a| START_US + micros(a.t_s) <= now_us) {
+                engine.act(START_US + micros(action.t_s), action);
+            }
+            if let Some(job) = engine.take(frame, now_us).ok().flatten() {
+                (rows, states) = (rows + job.readings.len(), states + job.states.len());
+                told.extend(job.entries.into_iter().map(|e| (e.kind, e.body)));
+            }
+        }
+        (rows, told, states, engine.unkept().map(ToString::to_string))
+    };
+    let (rows, told, states, unkept) = all(&scene);
+    assert!(states > 0 && unkept.is_none());
+    // A body of a record has at most 65 535 bytes; the calibration's time is part of it.
+    scene.setup.calibration.made_at = "x".repeat(66_000);
+    let (without, told_without, states, unkept) = all(&scene);
+    assert_eq!(states, 0, "the scene proves nothing");
+    assert_eq!((without, told_without.len()), (rows, told.len()));
+    assert_eq!(told_without, told);
+    assert!(unkept.unwrap().contains("bed 3"));
 }
 
 #[test]

@@ -277,6 +277,12 @@ impl Weigher {
         News { events: self.judge.take_events(), faults: std::mem::take(&mut self.faults) }
     }
 
+    /// Whether the event of a number, handed on before, may still be put right.
+    #[must_use]
+    pub fn may_put_right(&self, event: usize) -> bool {
+        self.judge.may_put_right(event)
+    }
+
     /// The cells that are at fault as of the last sample, also of one before a restart, in the order of the deck, and how. A cell is
     /// beyond its load for as long as its overload is not told anew.
     #[must_use]

@@ -346,7 +346,7 @@ pub(crate) fn a_beds_state_has_two_places_and_comes_with_what_it_belongs_to(plac
 }
 
 /// An entry may name what it replaces by a word, before that has a number: in the same job, in another of the same commit, and in a
-/// later one; and all of it again, as after a kill between keeping and forgetting, changes nothing.
+/// later one, also by the word of one that was replaced since; and all of it again, as after a kill between keeping and forgetting, changes nothing.
 pub(crate) fn an_entry_replaces_another_that_has_no_number_yet(place: &Place) {
     let writer = place.writer();
     let told = |mark: &str, body: &str| NewEntry { once: Some(mark.to_owned()), ..weight("bed 1", 1, body) };
@@ -359,6 +359,8 @@ pub(crate) fn an_entry_replaces_another_that_has_no_number_yet(place: &Place) {
         Job { entries: vec![told("d", "4")], replaces: vec![(0, "b".to_owned())], ..Job::default() },
         // Nothing was ever kept under this word: the entry stands by itself.
         Job { entries: vec![told("e", "5")], replaces: vec![(0, "lost".to_owned())], ..Job::default() },
+        // From a state of before "b" and "d": what stands in the place of "a" is "d".
+        Job { entries: vec![told("f", "6")], replaces: vec![(0, "a".to_owned())], ..Job::default() },
     ];
     for _ in 0..2 {
         for job in &jobs {
@@ -370,9 +372,9 @@ pub(crate) fn an_entry_replaces_another_that_has_no_number_yet(place: &Place) {
     let mut transaction = database.look().unwrap();
     let all = journal::entries(transaction.as_mut(), &Query { history: true, ..Query::default() }).unwrap();
     let replaced: Vec<Option<i64>> = all.iter().map(|e| e.new.corrects).collect();
-    assert_eq!(replaced, [None, Some(1), None, Some(2), None]);
+    assert_eq!(replaced, [None, Some(1), None, Some(2), None, Some(4)]);
     let now: Vec<String> =
         journal::entries(transaction.as_mut(), &Query::default()).unwrap().into_iter().map(|e| e.new.body).collect();
-    assert_eq!(now, ["3", "4", "5"]);
+    assert_eq!(now, ["3", "5", "6"]);
     assert!(audit(transaction.as_mut(), &[]).unwrap().breaks.is_empty());
 }

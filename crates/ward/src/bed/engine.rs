@@ -50,6 +50,9 @@ struct Own {
     deck_ms: Option<u64>,
 }
 
+/// The mark of the entry that tells an event, by the event's number, of those events that may still be put right.
+type Told = BTreeMap<usize, String>;
+
 /// Actions that were given to the weigher: those of the latest times on our clock (µs of UTC), each with its time on the weigher's,
 /// s. Every earlier one was given too. A single time would not do: after our clock was set back, an action has an
 /// earlier time than one that was given before it.
@@ -158,9 +161,10 @@ pub struct Engine {
     /// When this engine began, µs of UTC, and how many entries it has made: together they mark each of them.
     begun_us: i64,
     made: u64,
-    /// The mark of the entry that tells an event, by the event's number.
-    told: BTreeMap<usize, String>,
+    told: Told,
     happened: u64,
+    /// Why what must outlive a restart was not kept when that was last tried.
+    unkept: Option<BedError>,
     /// When the state and a weight were last kept, s.
     state_s: f64,
     weight_s: f64,
@@ -181,7 +185,7 @@ impl Engine {
             tilts: setup.deck.sections.iter().map(|s| s.name.clone()).collect(),
             has_temperature: true,
         };
-        let own = own(kept, start_us);
+        let (own, told) = own(kept, start_us).unzip();
         let (ahead_us, apart_us) = own.as_ref().map_or((0, 0), |own| (own.ahead_us, own.apart_us));
         let deck_ms = own.as_ref().and_then(|own| own.deck_ms);
         let mut given = own.as_ref().map(|own| own.given.clone()).unwrap_or_default();
@@ -244,7 +248,8 @@ impl Engine {
             given,
             begun_us: now_us,
             made: 0,
-            told: BTreeMap::new(),
+            told: told.unwrap_or_default(),
+            unkept: None,
             state_s: f64::NEG_INFINITY,
             weight_s: f64::NEG_INFINITY,
             live,
@@ -269,10 +274,16 @@ impl Engine {
         self.live.link.rubbish += 1;
     }
 
+    /// Why what must outlive a restart, the tare above all, cannot be kept just now: more is on the bed's record than it can hold.
+    #[must_use]
+    pub fn unkept(&self) -> Option<&BedError> {
+        self.unkept.as_ref()
+    }
+
     /// Takes a sample that arrived at `arrived_us`; gives what is to be kept, once a second.
     ///
     /// # Errors
-    /// The sample is not of this deck; the bed's record is full.
+    /// The sample is not of this deck.
     pub fn take(&mut self, frame: &Frame, arrived_us: i64) -> Result<Option<Job>, BedError> {
         if let Err(error) = self.fits(frame) {
             self.live.link.rubbish += 1;
@@ -301,7 +312,7 @@ impl Engine {
             counts: frame.counts.iter().map(|c| c.map(f64::from)).collect(),
         };
         let Some(weight) = self.weigher.push(&sample) else { return Ok(None) };
-        self.row(&weight).map(Some)
+        Ok(Some(self.row(&weight)))
     }
 
     /// The weigher's time of a sample that was taken at `at_us` of our clock and `step_ms` of the deck's after the last, where that is known, s.
@@ -360,11 +371,11 @@ impl Engine {
         }
     }
 
-    fn row(&mut self, weight: &Weight) -> Result<Job, BedError> {
+    fn row(&mut self, weight: &Weight) -> Job {
         let at_us = self.at(weight.t_s);
         let bed = self.setup.bed.clone();
         let mut job = Job::default();
-        self.tell_news(&mut job);
+        let is_told = self.tell_news(&mut job);
         job.readings.push(Reading {
             bed: bed.clone(),
             at_us,
@@ -380,18 +391,18 @@ impl Engine {
         let empty = Counts { bed, at_us: Vec::new(), counts: Vec::new() };
         job.counts.push(std::mem::replace(&mut self.counts, empty));
         let happened = self.weigher.happened();
-        if happened != self.happened || weight.t_s - self.state_s >= STATE_EVERY_S {
+        if is_told || happened != self.happened || weight.t_s - self.state_s >= STATE_EVERY_S {
             self.happened = happened;
             self.state_s = weight.t_s;
-            job.states.extend(self.own_state());
-            job.states.push(self.state()?);
+            // What was weighed and told goes on record, whatever becomes of the state: it is told once.
+            self.unkept = self.keep_states(&mut job).err();
         }
         self.live.at_us = Some(at_us);
         (self.live.patient_kg, self.live.u_kg) = (weight.patient_kg, weight.u_kg);
         self.live.state = Some(weight.state);
         self.live.load_kg = self.weigher.load_kg();
         self.tell_accounts();
-        Ok(job)
+        job
     }
 
     /// What is known of the bed beside the weight: also before the first sample after a restart.
@@ -414,9 +425,11 @@ impl Engine {
     }
 
     /// New events and faults as entries. An event that was put right replaces the entry of the earlier one, which is named by
-    /// its mark: its number is known to the memory alone, and it may be long in coming.
-    fn tell_news(&mut self, job: &mut Job) {
+    /// its mark: its number is known to the memory alone, and it may be long in coming. Gives whether an event was told: its mark
+    /// must outlive a restart with it, or what puts it right afterwards would stand beside it.
+    fn tell_news(&mut self, job: &mut Job) -> bool {
         let news = self.weigher.news();
+        let is_told = !news.events.is_empty();
         for (number, event) in news.events {
             let at_us = self.at(event.t_s);
             self.live.last_event = Some((at_us, event.kind, event.text.clone()));
@@ -433,6 +446,9 @@ impl Engine {
             let body = json!({ "fault": fault.kind, "cell": fault.cell });
             job.entries.push(self.entry(Kind::Event, at_us, fault.cell, body));
         }
+        let Self { told, weigher, .. } = self;
+        told.retain(|number, _| weigher.may_put_right(*number));
+        is_told
     }
 
     fn event_entry(&mut self, number: usize, event: &Event, at_us: i64) -> NewEntry {
@@ -457,11 +473,19 @@ impl Engine {
         }
     }
 
-    /// What the engine itself must remember.
+    /// What must outlive a restart: the engine's own and the weigher's, both or neither, since each counts on the other.
+    fn keep_states(&mut self, job: &mut Job) -> Result<(), BedError> {
+        let state = self.state()?;
+        job.states.extend(self.own_state());
+        job.states.push(state);
+        Ok(())
+    }
+
+    /// What the engine itself must remember. The marks stand behind the rest, where a record of a version before them ends.
     fn own_state(&self) -> Option<State> {
         let (link, given) = (self.watch.kept(), self.given.clone());
         let own = Own { link, given, ahead_us: self.ahead_us, apart_us: self.apart_us, deck_ms: self.deck_ms };
-        let record = postcard::to_allocvec(&own).ok()?;
+        let record = postcard::to_allocvec(&own).and_then(|own| postcard::to_extend(&self.told, own)).ok()?;
         Some(State { bed: self.setup.bed.clone(), slot: OWN_SLOT, start_us: self.start_us, record })
     }
 
@@ -485,9 +509,10 @@ impl Engine {
 }
 
 /// What an engine of this start kept of itself.
-fn own(kept: &[State], start_us: i64) -> Option<Own> {
+fn own(kept: &[State], start_us: i64) -> Option<(Own, Told)> {
     let record = kept.iter().find(|s| s.slot == OWN_SLOT && s.start_us == start_us)?;
-    postcard::from_bytes(&record.record).ok()
+    let (own, told) = postcard::take_from_bytes(&record.record).ok()?;
+    Some((own, postcard::from_bytes(told).unwrap_or_default()))
 }
 
 #[allow(clippy::cast_possible_truncation, reason = "microseconds of this century; what is beyond ends at the ends")]

@@ -20,6 +20,8 @@ pub struct Trouble {
     pub start: Option<String>,
     /// What is weighed cannot be kept just now.
     pub memory: Option<String>,
+    /// What must outlive a restart cannot be kept just now: after one a new tare would be needed.
+    pub state: Option<String>,
     /// Why its link is down.
     pub link: Option<String>,
     /// It is weighed no more, by a fault of this program.

@@ -78,11 +78,14 @@ fn hear(bed: &Bed, heard: Heard, receipts: &mut Vec<Receipt>) -> Result<Vec<Job>
         }
         Heard::Frames { frames, receipt } => {
             for frame in &frames {
-                match bed.with(|engine| engine.take(frame, now_us()))? {
+                let (taken, unkept) =
+                    bed.with(|engine| (engine.take(frame, now_us()), engine.unkept().map(ToString::to_string)))?;
+                match taken {
                     Ok(Some(job)) => jobs.push(job),
                     Ok(None) => {}
                     Err(error) => tracing::debug!(bed = bed.setup.bed, %error, "a sample that was not taken"),
                 }
+                bed.note(|t| state_is(&bed.setup.bed, &mut t.state, unkept));
             }
             receipts.push(receipt);
             // What came since the last job is kept with the next: until then the broker has the only copy. A job of nothing
@@ -93,6 +96,18 @@ fn hear(bed: &Bed, heard: Heard, receipts: &mut Vec<Receipt>) -> Result<Vec<Job>
         }
     }
     Ok(jobs)
+}
+
+/// Tells once that what must outlive a restart cannot be kept, and once that it is kept again.
+fn state_is(bed: &str, before: &mut Option<String>, unkept: Option<String>) {
+    match (&before, &unkept) {
+        (None, Some(why)) => {
+            tracing::warn!(bed, why, "the bed's state cannot be kept: a restart would need a new tare");
+        }
+        (Some(_), None) => tracing::info!(bed, "the bed's state is kept again"),
+        _ => {}
+    }
+    *before = unkept;
 }
 
 /// The samples of a message by the decks that signed them, each in its order.
@@ -221,6 +236,28 @@ mod tests {
         let refused = ward.act("A1", "nurse", None, &hold).unwrap_err();
         assert!(refused.to_string().contains("stopped by a fault of the program"), "{refused}");
         assert!(ward.act("A2", "nurse", None, &hold).is_ok());
+    }
+
+    #[test]
+    fn a_bed_whose_state_is_too_long_to_be_kept_says_so() {
+        let ward = testing::ward_of(vec![{
+            let mut setup = testing::setup("A1");
+            // A record has at most 65 535 bytes beside its head.
+            setup.calibration.made_at = "x".repeat(66_000);
+            setup
+        }]);
+        let bed = ward.bed("A1").unwrap();
+        let counts = vec![Some(100_000); bed.setup.deck.cells().count()];
+        let sample = |n| Frame { counts: counts.clone(), ..frame("deck of A1", n) };
+        let heard = Heard::Frames { frames: vec![sample(0)], receipt: Receipt::none() };
+        let jobs = hear(bed, heard, &mut Vec::new()).unwrap();
+        assert_eq!(
+            jobs.iter().map(|job| job.readings.len()).sum::<usize>(),
+            1,
+            "what is weighed goes on record all the same"
+        );
+        let why = bed.trouble().state.expect("nobody is told");
+        assert!(why.contains("A1"), "{why}");
     }
 
     #[tokio::test]

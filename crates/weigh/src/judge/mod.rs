@@ -334,6 +334,11 @@ impl Judge {
         self.log.take(&self.kept(self.mendable))
     }
 
+    /// Whether an event may still be put right, once news were handed on.
+    pub(crate) fn may_put_right(&self, event: usize) -> bool {
+        self.log.get(event).is_some()
+    }
+
     /// Numbers of the events that may still be put right.
     fn kept(&self, mendable: Option<Mendable>) -> Vec<usize> {
         let open = |asked: &&Asked| self.ledger.open().iter().any(|open| open.t_s.total_cmp(&asked.t_s).is_eq());

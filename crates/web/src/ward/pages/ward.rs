@@ -39,12 +39,17 @@ pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'sta
     }
     let trouble = bed.trouble();
     let by_itself = asks_for_itself(trouble.start.is_some(), live, reader);
-    if trouble.memory.is_some() { unkept(by_itself, reader) } else { by_itself }
+    if trouble.memory.is_some() {
+        unkept(by_itself, reader.say("what is weighed cannot be kept just now"))
+    } else if trouble.state.is_some() {
+        unkept(by_itself, reader.say("its tare cannot be kept just now: a restart of the service would need a new one"))
+    } else {
+        by_itself
+    }
 }
 
-/// What a bed asks whose weights cannot be kept.
-fn unkept((urgency, why): (Urgency, Cow<'static, str>), reader: Reader) -> (Urgency, Cow<'static, str>) {
-    let lost = reader.say("what is weighed cannot be kept just now");
+/// What a bed asks of which something cannot be kept.
+fn unkept((urgency, why): (Urgency, Cow<'static, str>), lost: &'static str) -> (Urgency, Cow<'static, str>) {
     (Urgency::Now, if urgency == Urgency::Now { format!("{why}; {lost}").into() } else { lost.into() })
 }
 
@@ -267,9 +272,8 @@ mod tests {
 
     #[test]
     fn that_nothing_can_be_kept_hides_no_worse() {
-        let reader = Reader::ENGLISH;
         let lost = "what is weighed cannot be kept just now";
-        let told = |urgency, why: &'static str| unkept((urgency, why.into()), reader);
+        let told = |urgency, why: &'static str| unkept((urgency, why.into()), lost);
         assert_eq!(told(Urgency::None, "settled"), (Urgency::Now, lost.into()));
         assert_eq!(told(Urgency::Soon, "no tare yet"), (Urgency::Now, lost.into()));
         let (urgency, why) = told(Urgency::Now, "nothing comes from the deck");
