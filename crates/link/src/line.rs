@@ -20,6 +20,7 @@
 //! before it is passed over, and it has at most [`LINE_BYTES_MOST`] bytes. Lines that begin with `#` are remarks.
 
 use std::fmt::Write as _;
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use crc::{CRC_16_IBM_3740, Crc};
 
@@ -47,6 +48,21 @@ pub struct Frame {
     pub tilt_deg: Vec<f64>,
     /// Counts, a cell each; `None`: lost.
     pub counts: Vec<Option<i32>>,
+}
+
+impl Frame {
+    /// A digest of what was measured, by which a sample that comes again is told from another of the same number. It is no part of what is
+    /// kept: another version of this program may make another.
+    #[must_use]
+    pub fn contents(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        self.counts.hash(&mut hasher);
+        self.temperature_c.map(f64::to_bits).hash(&mut hasher);
+        for deg in &self.tilt_deg {
+            deg.to_bits().hash(&mut hasher);
+        }
+        hasher.finish()
+    }
 }
 
 /// Why a line is no sample.

@@ -2,7 +2,9 @@
 //!
 //! **Sequence.** A number one above the last is the next sample; one further on leaves a gap of known length. One that is
 //! not above it is an old sample, passed over, where its time fits between those of its neighbours; otherwise, and where
-//! the deck's clock ran back, the deck started anew.
+//! the deck's clock ran back, the deck started anew. A deck that starts anew soon after a start gives the same numbers at the
+//! same times again: one of a number and time that were taken, with **other contents**, is of a new start too. Converters' noise
+//! makes contents differ; those of samples from before a restart of the service are not known, and taken for the same.
 //!
 //! **Clock.** A sample that the deck took at t arrives at a = o + r·t + d: offset o, rate r, and a delay d ≥ 0 of the way,
 //! which is now and then small. So the least of a − t over a span lies near its o, and the slope of these minima over
@@ -67,11 +69,20 @@ pub struct Tally {
 /// Watches the samples of one deck.
 #[derive(Debug, Clone, Default)]
 pub struct Watch {
-    /// Number and time of the last samples, newest last.
-    taken: VecDeque<(u32, u64)>,
+    /// The last samples, newest last.
+    taken: VecDeque<Taken>,
     tally: Tally,
     /// Oldest first.
     spans: VecDeque<Span>,
+}
+
+/// A sample that was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Taken {
+    sequence: u32,
+    t_ms: u64,
+    /// A digest of its contents; `None` for one from before a restart of the service.
+    contents: Option<u64>,
 }
 
 /// A span of the deck's clock.
@@ -102,9 +113,10 @@ pub struct Kept {
 }
 
 impl Watch {
-    /// Takes a sample's number and time, and when it arrived, ms of our clock.
-    pub fn take(&mut self, sequence: u32, t_ms: u64, arrived_ms: i64) -> Came {
-        let came = self.place(sequence, t_ms);
+    /// Takes a sample's number and time, a digest of its contents ([`Frame::contents`](crate::line::Frame::contents)), and when it
+    /// arrived, ms of our clock.
+    pub fn take(&mut self, sequence: u32, t_ms: u64, contents: u64, arrived_ms: i64) -> Came {
+        let came = self.place(sequence, t_ms, contents);
         match came {
             Came::Again => {
                 self.tally.again += 1;
@@ -125,30 +137,33 @@ impl Watch {
         if self.taken.len() == REMEMBERED {
             self.taken.pop_front();
         }
-        self.taken.push_back((sequence, t_ms));
+        self.taken.push_back(Taken { sequence, t_ms, contents: Some(contents) });
         self.take_delay(t_ms, arrived_ms);
         came
     }
 
-    fn place(&self, sequence: u32, t_ms: u64) -> Came {
-        let Some(&(last, last_ms)) = self.taken.back() else { return Came::InOrder };
-        let on = sequence.wrapping_sub(last);
+    fn place(&self, sequence: u32, t_ms: u64, contents: u64) -> Came {
+        let Some(last) = self.taken.back() else { return Came::InOrder };
+        let on = sequence.wrapping_sub(last.sequence);
         if on == 0 || on > u32::MAX / 2 {
-            return if self.fits_an_old_place(sequence, t_ms) { Came::Again } else { Came::Restarted };
+            let is_old = self.fits_an_old_place(sequence, t_ms, contents);
+            return if is_old { Came::Again } else { Came::Restarted };
         }
-        if t_ms < last_ms {
+        if t_ms < last.t_ms {
             return Came::Restarted;
         }
         if on == 1 { Came::InOrder } else { Came::AfterGap { lost: on - 1 } }
     }
 
-    /// Whether an old number's time is its own, or lies between those of the samples before and after it.
-    fn fits_an_old_place(&self, sequence: u32, t_ms: u64) -> bool {
-        let after = |(taken, _): &&(u32, u64)| taken.wrapping_sub(sequence) <= u32::MAX / 2;
+    /// Whether an old number's time and contents are its own, or its time lies between those of the samples before and after it.
+    fn fits_an_old_place(&self, sequence: u32, t_ms: u64, contents: u64) -> bool {
+        let after = |taken: &&Taken| taken.sequence.wrapping_sub(sequence) <= u32::MAX / 2;
         let (next, before) = (self.taken.iter().find(after), self.taken.iter().rev().find(|s| !after(s)));
         match (before, next) {
-            (_, Some((taken, taken_ms))) if *taken == sequence => *taken_ms == t_ms,
-            (Some((_, before_ms)), Some((_, next_ms))) => (*before_ms..=*next_ms).contains(&t_ms),
+            (_, Some(same)) if same.sequence == sequence => {
+                same.t_ms == t_ms && same.contents.is_none_or(|known| known == contents)
+            }
+            (Some(before), Some(next)) => (before.t_ms..=next.t_ms).contains(&t_ms),
             _ => false,
         }
     }
@@ -188,7 +203,7 @@ impl Watch {
     pub fn kept(&self) -> Kept {
         let from = self.taken.len().saturating_sub(KEPT);
         let offset = self.spans.back().and_then(|s| self.on_our_clock_ms(0).map(|o| (s.at_ms, o)));
-        Kept { taken: self.taken.range(from..).copied().collect(), offset }
+        Kept { taken: self.taken.range(from..).map(|s| (s.sequence, s.t_ms)).collect(), offset }
     }
 
     /// A watch that goes on from what was kept.
@@ -196,8 +211,9 @@ impl Watch {
     pub fn resumed(kept: &Kept) -> Self {
         let span = kept.offset.map(|(at_ms, offset)| Span { at_ms, least: offset, most: offset });
         let from = kept.taken.len().saturating_sub(KEPT);
+        let taken = |&(sequence, t_ms): &(u32, u64)| Taken { sequence, t_ms, contents: None };
         Self {
-            taken: kept.taken[from..].iter().copied().collect(),
+            taken: kept.taken[from..].iter().map(taken).collect(),
             spans: span.into_iter().collect(),
             tally: Tally::default(),
         }
@@ -243,8 +259,11 @@ impl Watch {
 mod tests {
     use super::*;
 
+    /// Contents of a sample, where they do not matter.
+    const SAME: u64 = 0;
+
     fn take(watch: &mut Watch, sequence: u32, t_ms: u64) -> Came {
-        watch.take(sequence, t_ms, 0)
+        watch.take(sequence, t_ms, SAME, 0)
     }
 
     #[test]
@@ -281,6 +300,27 @@ mod tests {
     }
 
     #[test]
+    fn a_restart_soon_after_a_start_is_none_to_be_passed_over_though_its_numbers_and_times_are_those_of_before() {
+        // A controller whose time is exactly its number, in tenths of a second, and which starts anew after forty.
+        let mut watch = Watch::default();
+        let sample = |watch: &mut Watch, start: u64, n: u32| {
+            let contents = 1_000 * start + u64::from(n);
+            let on_way_ms = 1_000_000 * i64::try_from(start).unwrap() + 100 * i64::from(n);
+            watch.take(n, 100 * u64::from(n), contents, on_way_ms)
+        };
+        for start in 0..4 {
+            for n in 0..40 {
+                let came = if start > 0 && n == 0 { Came::Restarted } else { Came::InOrder };
+                assert_eq!(sample(&mut watch, start, n), came, "{n} of start {start}");
+            }
+            // What a broker brings again is known all the same.
+            assert_eq!(sample(&mut watch, start, 30), Came::Again);
+        }
+        assert_eq!(watch.on_our_clock_ms(0), Some(3_000_000), "the time of the last start");
+        assert_eq!((watch.tally().samples, watch.tally().restarts), (160, 3));
+    }
+
+    #[test]
     fn offset_and_rate_come_out_of_jittered_arrivals() {
         let mut watch = Watch::default();
         let mut chance = 1_u64;
@@ -292,7 +332,7 @@ mod tests {
             let delay_ms = 3 + i64::try_from(chance >> 56).unwrap();
             #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)]
             let lag_ms = (t_ms as f64 * slow) as i64;
-            watch.take(sequence, t_ms, offset_ms + i64::try_from(t_ms).unwrap() + lag_ms + delay_ms);
+            watch.take(sequence, t_ms, SAME, offset_ms + i64::try_from(t_ms).unwrap() + lag_ms + delay_ms);
         }
         // Two hours; the least delay of a minute's 600 arrivals is 3 to 5 ms: 1 ms over an hour is 0.3 ppm.
         let found = watch.slow_ppm().unwrap();
@@ -306,7 +346,7 @@ mod tests {
     fn arrive(watch: &mut Watch, numbers: std::ops::Range<u32>, mut late_ms: impl FnMut(u64) -> i64) {
         for sequence in numbers {
             let t_ms = u64::from(sequence) * 100;
-            watch.take(sequence, t_ms, 1_000_000 + i64::try_from(t_ms).unwrap() + late_ms(t_ms));
+            watch.take(sequence, t_ms, SAME, 1_000_000 + i64::try_from(t_ms).unwrap() + late_ms(t_ms));
         }
     }
 
@@ -324,7 +364,7 @@ mod tests {
             let t_ms = u64::from(sequence) * 100;
             let taken_ms = i64::try_from(t_ms).unwrap();
             let came_ms = (back_ms + (taken_ms - 600_000) / fast).max(taken_ms) + 5;
-            watch.take(sequence, t_ms, 1_000_000 + came_ms);
+            watch.take(sequence, t_ms, SAME, 1_000_000 + came_ms);
             // 500 ppm of an hour are 1.8 s.
             assert!((0..=1_900).contains(&offset_ms(&watch)), "{} at {t_ms}", offset_ms(&watch));
         }
@@ -337,11 +377,11 @@ mod tests {
         let mut before = Watch::default();
         arrive(&mut before, 0..6_000, |_| 5);
         let mut after = Watch::resumed(&before.kept());
-        assert_eq!(after.take(5_990, 599_000, 1_900_000), Came::Again);
-        assert_eq!(after.take(5_937, 593_700, 1_900_000), Came::Again);
-        assert_eq!(after.take(6_000, 600_000, 1_900_000), Came::InOrder);
+        assert_eq!(after.take(5_990, 599_000, SAME, 1_900_000), Came::Again);
+        assert_eq!(after.take(5_937, 593_700, SAME, 1_900_000), Came::Again);
+        assert_eq!(after.take(6_000, 600_000, SAME, 1_900_000), Came::InOrder);
         assert_eq!(after.on_our_clock_ms(600_000), Some(1_600_005));
-        assert_eq!(after.take(3, 300, 1_900_100), Came::Restarted);
+        assert_eq!(after.take(3, 300, SAME, 1_900_100), Came::Restarted);
         assert_eq!(after.on_our_clock_ms(300), Some(1_900_100));
     }
 
@@ -368,7 +408,7 @@ mod tests {
         ) {
             let mut watch = Watch::resumed(&Kept { taken, offset });
             for (sequence, t_ms, arrived_ms) in came {
-                watch.take(sequence, t_ms, arrived_ms);
+                watch.take(sequence, t_ms, SAME, arrived_ms);
                 let _ = (watch.on_our_clock_ms(t_ms), watch.slow_ppm(), watch.kept());
                 proptest::prop_assert!(watch.taken.len() <= REMEMBERED);
             }
@@ -379,7 +419,7 @@ mod tests {
     fn absurd_times_do_no_harm() {
         let mut watch = Watch::default();
         for (t_ms, arrived_ms) in [(u64::MAX, i64::MIN), (0, i64::MAX), (u64::MAX / 2, i64::MIN), (1, 0)] {
-            watch.take(1, t_ms, arrived_ms);
+            watch.take(1, t_ms, SAME, arrived_ms);
             let _ = (watch.on_our_clock_ms(t_ms), watch.slow_ppm());
         }
     }

@@ -289,7 +289,7 @@ impl Engine {
             self.live.link.rubbish += 1;
             return Err(error);
         }
-        let came = self.watch.take(frame.sequence, frame.t_ms, arrived_us / 1_000);
+        let came = self.watch.take(frame.sequence, frame.t_ms, frame.contents(), arrived_us / 1_000);
         self.live.link = self.live.link.counted(self.watch.tally(), self.watch.slow_ppm());
         if came == Came::Again {
             return Ok(None);
