@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 
 use rumqttc::Transport;
 use rumqttc::v5::mqttbytes::QoS;
-use rumqttc::v5::mqttbytes::v5::{ConnectProperties, Packet, Publish, SubscribeReasonCode};
-use rumqttc::v5::{AsyncClient, Event, EventLoop, MqttOptions};
+use rumqttc::v5::mqttbytes::v5::{ConnectProperties, DisconnectReasonCode, Packet, Publish, SubscribeReasonCode};
+use rumqttc::v5::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, StateError};
 use tokio::sync::mpsc::Sender;
 
 use super::owed::{Owed, Ticket};
@@ -24,6 +24,10 @@ const REQUESTS_MOST: usize = 1024;
 /// A connection that brought samples for so long is a good one: two services with one name throw each other out sooner, and must not
 /// try without pause.
 const STANDS: Duration = Duration::from_secs(10);
+/// A connection that the broker closes within this time is closed soon: longer than any pause of another that would connect again.
+const SOON: Duration = Duration::from_secs(60);
+/// So many of them in a row are no restart of the broker.
+const IN_A_ROW: u32 = 2;
 /// Lines of full length that one message may carry.
 const LINES_MOST: usize = 64;
 
@@ -115,12 +119,14 @@ pub(super) async fn run(broker: &Broker, seed: u64, out: &Sender<Heard>) {
     let mut pauses = Pauses::new(seed);
     let (client, mut events) = AsyncClient::new(options(broker), REQUESTS_MOST);
     let acks = Arc::new(Acks { client, owed: Mutex::new(Owed::new()) });
+    let mut in_a_row = 0;
     loop {
-        let Some(why) = listen(broker, &acks, &mut events, &mut pauses, out).await else { return };
+        let Some(Lost { why, soon }) = listen(broker, &acks, &mut events, &mut pauses, out).await else { return };
+        in_a_row = if soon { in_a_row + 1 } else { 0 };
         // First nothing more is owed, then what is on its way is taken back: no acknowledgement reaches the next connection.
         acks.owed().begin_anew();
         events.clean();
-        if !wait(out, why, pauses.next_pause()).await {
+        if !wait(out, told(&why, &broker.client, in_a_row), pauses.next_pause()).await {
             return;
         }
     }
@@ -148,6 +154,41 @@ fn options(broker: &Broker) -> MqttOptions {
     options
 }
 
+/// How a connection ended.
+struct Lost {
+    why: String,
+    /// The broker closed it soon after it stood.
+    soon: bool,
+}
+
+/// Whether the broker closed a connection, as it does to a client whose name another uses: some say so (MQTT 5.0, 3.1.4, "Session taken over"),
+/// some only close it.
+fn is_closed_there(error: &ConnectionError) -> bool {
+    use std::io::ErrorKind::{BrokenPipe, ConnectionAborted, ConnectionReset};
+    match error {
+        ConnectionError::MqttState(StateError::ServerDisconnect { reason_code, .. }) => {
+            *reason_code == DisconnectReasonCode::SessionTakenOver
+        }
+        ConnectionError::MqttState(StateError::ConnectionAborted) => true,
+        ConnectionError::MqttState(StateError::Io(error)) | ConnectionError::Io(error) => {
+            matches!(error.kind(), BrokenPipe | ConnectionAborted | ConnectionReset)
+        }
+        _ => false,
+    }
+}
+
+/// Why a link is down, where the broker has closed so many connections in a row soon after they stood. Two services of one name connect again and
+/// again, each throwing the other out, and nothing else that is to be read leads there.
+fn told(why: &str, client: &str, in_a_row: u32) -> String {
+    if in_a_row < IN_A_ROW {
+        return why.to_owned();
+    }
+    format!(
+        "{why}; the broker closes one connection after another soon after it stands: most likely a second service uses the client id \
+         {client:?}, and the two throw each other out; each service needs its own"
+    )
+}
+
 /// Listens until the connection ends, and says why it did; `None` when nobody listens any more.
 async fn listen(
     broker: &Broker,
@@ -155,21 +196,27 @@ async fn listen(
     events: &mut EventLoop,
     pauses: &mut Pauses,
     out: &Sender<Heard>,
-) -> Option<String> {
+) -> Option<Lost> {
     let begun = Instant::now();
+    let mut stands = false;
+    let lost = |why: String| Some(Lost { why, soon: false });
     loop {
         let event = tokio::select! {
             () = out.closed() => return None,
             event = events.poll() => event,
         };
         match event {
-            Err(error) => return Some(error.to_string()),
+            Err(error) => {
+                let soon = stands && begun.elapsed() < SOON && is_closed_there(&error);
+                return Some(Lost { why: error.to_string(), soon });
+            }
             Ok(Event::Incoming(Packet::ConnAck(_))) => {
                 // Asked for at every connection: a broker that lost our session would send nothing. Nothing is on its way on a
                 // connection that is new, so there is room; to wait for some would be to wait for ourselves.
                 if let Err(error) = acks.client.try_subscribe(&broker.topics, QoS::AtLeastOnce) {
-                    return Some(error.to_string());
+                    return lost(error.to_string());
                 }
+                stands = true;
                 out.send(Heard::Up).await.ok()?;
             }
             Ok(Event::Incoming(Packet::Publish(publish))) => {
@@ -186,11 +233,26 @@ async fn listen(
             Ok(Event::Incoming(Packet::SubAck(answer))) => {
                 let granted = |code: &SubscribeReasonCode| matches!(code, SubscribeReasonCode::Success(_));
                 if let Some(refused) = answer.return_codes.iter().find(|code| !granted(code)) {
-                    return Some(format!("the broker refuses the topics {:?}: {refused:?}", broker.topics));
+                    return lost(format!("the broker refuses the topics {:?}: {refused:?}", broker.topics));
                 }
             }
             Ok(_) => {}
         }
         acks.send(&mut acks.owed());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_session_that_was_taken_over_is_told_from_a_broker_that_was_stopped() {
+        let by = |reason_code| StateError::ServerDisconnect { reason_code, reason_string: None };
+        let is_closed = |error| is_closed_there(&ConnectionError::MqttState(error));
+        assert!(is_closed(by(DisconnectReasonCode::SessionTakenOver)) && is_closed(StateError::ConnectionAborted));
+        assert!(!is_closed(by(DisconnectReasonCode::ServerShuttingDown)) && !is_closed(StateError::AwaitPingResp));
+        assert_eq!(told("closed", "ward", 1), "closed", "once is a restart of the broker");
+        assert!(told("closed", "ward", 2).contains("the client id \"ward\""));
     }
 }

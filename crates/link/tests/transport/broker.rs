@@ -119,6 +119,38 @@ async fn what_the_broker_took_while_we_were_away_comes_after() {
 }
 
 #[tokio::test]
+async fn two_services_of_one_name_are_told_what_they_do_to_each_other() {
+    let broker = Mosquitto::start();
+    let mut first = start(broker.source());
+    up(&mut first).await;
+    let mut second = start(broker.source());
+    up(&mut second).await;
+    let mut whys = Vec::new();
+    while !whys.iter().any(|why: &String| why.contains("a second service uses the client id \"ward-test\"")) {
+        assert!(whys.len() < 6, "told nowhere: {whys:?}");
+        if let Heard::Down { why, .. } = next(&mut first).await {
+            whys.push(why);
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_broker_that_is_started_again_is_not_taken_for_a_second_service() {
+    let mut broker = Mosquitto::start();
+    let mut heard = start(broker.source());
+    up(&mut heard).await;
+    broker.stop();
+    for _ in 0..3 {
+        loop {
+            if let Heard::Down { why, .. } = next(&mut heard).await {
+                assert!(!why.contains("client id"), "{why}");
+                break;
+            }
+        }
+    }
+}
+
+#[tokio::test]
 async fn what_was_not_kept_comes_again() {
     let broker = Mosquitto::start();
     let mut heard = start(broker.source());
