@@ -198,6 +198,16 @@ impl Watch {
         if agree { least } else { last.offset() }.saturating_add(off_ms as i64)
     }
 
+    /// Our clock was set forward by so much, ms (back where it is less than nothing): where that is known, what came before is beside
+    /// the new time at once, and nobody waits until spans agree. Where the deck's clock stood still or ran on otherwise meanwhile,
+    /// the next sample that comes without delay says so.
+    pub fn our_clock_was_set(&mut self, by_ms: i64) {
+        for span in &mut self.spans {
+            span.least = span.least.saturating_add(by_ms);
+            span.most = span.most.saturating_add(by_ms);
+        }
+    }
+
     /// What must outlive a restart.
     #[must_use]
     pub fn kept(&self) -> Kept {
@@ -394,6 +404,21 @@ mod tests {
         // And one that was put back at once.
         arrive(&mut watch, 9_000..9_001, |_| -3_000);
         assert_eq!(offset_ms(&watch), -3_000);
+    }
+
+    #[test]
+    fn a_clock_of_ours_that_is_known_to_be_set_is_followed_at_once_and_what_waited_keeps_its_time() {
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..6_000, |_| 5);
+        watch.our_clock_was_set(7_200_000);
+        // Those of the last minute waited at a broker; then it goes on.
+        arrive(&mut watch, 6_000..6_600, |_| 7_260_005);
+        // 500 ppm of a minute are 30 ms.
+        assert!((7_200_005..=7_200_035).contains(&offset_ms(&watch)), "{}", offset_ms(&watch));
+        arrive(&mut watch, 6_600..6_700, |_| 7_200_005);
+        assert_eq!(offset_ms(&watch), 7_200_005);
+        watch.our_clock_was_set(-7_200_000);
+        assert_eq!(offset_ms(&watch), 5);
     }
 
     proptest::proptest! {

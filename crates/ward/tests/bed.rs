@@ -433,6 +433,27 @@ fn what_is_entered_while_our_clock_stands_ahead_is_done_once_it_is_right_and_hol
 }
 
 #[test]
+fn what_is_entered_once_our_clock_was_put_forward_is_done_with_the_next_samples() {
+    let scene = scene();
+    let begin = SAMPLES - 4_000;
+    let action = |kind| Action { line: 0, t_s: 0.0, kind, kg: None, note: String::new(), asked_s: None };
+    // An hour, for good: by the samples alone the link believes it after some minutes.
+    let at = |number: usize| set_back(&scene, number, begin, -3_600_000_000);
+    let (_, _, mut engine) = weigh(&scene, begin, at);
+    engine.our_clock_was_set(3_600_000_000);
+    for number in begin..begin + 60 {
+        engine.take(&scene.frames[number], at(number)).unwrap();
+    }
+    let now_us = at(begin + 60);
+    assert!(!engine.live().is_silent(now_us), "the rows are not of now");
+    engine.act(now_us, &action(ActionKind::Hold));
+    for number in begin + 60..begin + 90 {
+        engine.take(&scene.frames[number], at(number)).unwrap();
+    }
+    assert_eq!(engine.live().state, Some(State::Held), "half a minute later it waits still");
+}
+
+#[test]
 fn a_deck_that_died_looks_silent_whichever_way_our_clock_was_set() {
     let scene = scene();
     let (_, _, engine) = weigh(&scene, 100, |number| set_back(&scene, number, 100, 0));

@@ -269,6 +269,11 @@ impl Engine {
         self.live.link.up = up;
     }
 
+    /// Our clock was set forward by so much since the last sample, µs; back where it is less than nothing.
+    pub fn our_clock_was_set(&mut self, by_us: i64) {
+        self.watch.our_clock_was_set(by_us / 1_000);
+    }
+
     /// A line came that was no sample.
     pub fn rubbish(&mut self) {
         self.live.link.rubbish += 1;

@@ -13,7 +13,7 @@ use tokio::sync::mpsc::{Receiver, Sender, channel};
 
 use super::backlog::Brought;
 use super::{Bed, Ward};
-use crate::clock::now_us;
+use crate::clock::{Setting, now_us};
 use crate::records::RecordError;
 
 /// Messages of one bed that may wait.
@@ -42,7 +42,15 @@ pub async fn watched(bed: Arc<Bed>, heard: Receiver<Heard>, keep: Sender<Brought
 /// Weighs a bed until its link ends, nobody keeps what it brings or its engine has stopped.
 pub async fn bed(bed: Arc<Bed>, mut heard: Receiver<Heard>, keep: Sender<Brought>) {
     let mut receipts: Vec<Receipt> = Vec::new();
+    let mut setting = Setting::new();
     while let Some(heard) = heard.recv().await {
+        let set_us = setting.since();
+        if set_us != 0 {
+            tracing::warn!(bed = bed.setup.bed, by_s = set_us / 1_000_000, "the clock of this machine was set");
+            if bed.with(|engine| engine.our_clock_was_set(set_us)).is_err() {
+                return;
+            }
+        }
         let Ok(jobs) = hear(&bed, heard, &mut receipts) else { return };
         let last = jobs.len();
         for (place, job) in (1..).zip(jobs) {
