@@ -144,6 +144,43 @@ async fn a_button_pressed_twice_acts_once_and_an_action_can_be_taken_back() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_cannot_be_seen_marks_no_act_and_names_no_alert() {
+    let scene = scene();
+    scene.ward.put_patient("[patient]\nlabel = \"p-1\"\nsex = \"female\"\nage_y = 50\n", "test").unwrap();
+    let (token, _) = scene.token(Role::Nurse);
+    let chart = json!({ "time": "2026-01-01T10:00:00Z", "direction": "output", "route": "urine", "volume_mL": 10 });
+    for bad in ["a\nb", "\r", "\u{1b}[2J", "nul \0", "\u{85}"] {
+        let with = |field: &str, mut body: Value| {
+            body[field] = bad.into();
+            body
+        };
+        for (path, field, body) in [
+            ("/api/beds/A1/actions", "once", with("once", json!({ "action": "hold" }))),
+            ("/api/patients/p-1/chart", "once", with("once", chart.clone())),
+            (
+                "/api/patients/p-1/answers",
+                "kind",
+                with("kind", json!({ "time": "2026-01-01T10:00:00Z", "answer": "seen" })),
+            ),
+        ] {
+            let ask = Request::post(path).header(header::AUTHORIZATION, format!("Bearer {token}"));
+            let ask = ask.header(header::CONTENT_TYPE, "application/json").body(Body::from(body.to_string())).unwrap();
+            let answer = scene.ask(ask).await;
+            assert_eq!(answer.status(), StatusCode::UNPROCESSABLE_ENTITY, "{path} {bad:?}");
+            let told: Value = serde_json::from_str(&text(answer).await).unwrap();
+            let detail = told["detail"].as_str().unwrap();
+            assert!(
+                detail.starts_with(&format!("{field}: found ")) && detail.contains("control character"),
+                "{detail}"
+            );
+            assert!(!detail.chars().any(char::is_control), "it is handed back as it came: {detail:?}");
+        }
+    }
+    let all = scene.ward.memory.look(|tx| store::journal::entries(tx, &store::journal::Query::default())).unwrap();
+    assert!(all.iter().all(|e| !e.new.once.iter().any(|once| once.chars().any(char::is_control))), "one was kept");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_password_that_somebody_else_gave_opens_nothing_but_its_change() {
     let scene = scene();
     let access = || Access::new(&scene.ward.memory, &scene.ward.failures, now_us());

@@ -49,6 +49,18 @@ pub enum RecordError {
     Store(#[from] store::StoreError),
 }
 
+/// Whether a text is one line of `1..=most` characters, each of which is one to be seen or a space: what marks or names something is looked
+/// up and told by its text, where a line feed or an escape sequence would pass for something else.
+pub(crate) fn is_one_line(text: &str, most: usize) -> bool {
+    (1..=most).contains(&text.chars().count()) && !text.chars().any(char::is_control)
+}
+
+/// The beginning of a text that was refused, with whatever cannot be seen written out.
+pub(crate) fn beginning_of(text: &str, most: usize) -> String {
+    let cut = text.char_indices().nth(most).map_or(text.len(), |(at, _)| at);
+    format!("{:?}{}", &text[..cut], if cut < text.len() { " …" } else { "" })
+}
+
 impl RecordError {
     pub(crate) fn value(field: &'static str, found: impl Into<String>, expected: impl Into<String>) -> Self {
         Self::Value { field, found: found.into(), expected: expected.into() }

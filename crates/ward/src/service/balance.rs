@@ -142,12 +142,9 @@ impl Ward {
         if answer.trim().is_empty() || answer.chars().count() > 500 {
             return Err(RecordError::value("answer", format!("{answer:?}"), "1 to 500 characters"));
         }
-        if kind.is_empty() || kind.chars().count() > super::ONCE_MOST {
-            return Err(RecordError::value(
-                "kind",
-                format!("{} characters", kind.chars().count()),
-                "the kind of an alert",
-            ));
+        if !records::is_one_line(kind, super::ONCE_MOST) {
+            let found = records::beginning_of(kind, super::ONCE_MOST);
+            return Err(RecordError::value("kind", found, "the kind of an alert, without control characters"));
         }
         let body = serde_json::json!({ "time": time, "kind": kind, "answer": answer }).to_string();
         let entry = store::entry::NewEntry {

@@ -297,10 +297,9 @@ impl Ward {
 /// one of those out by using its mark first.
 fn asked(once: Option<String>) -> Result<Option<String>, RecordError> {
     let Some(once) = once else { return Ok(None) };
-    if (1..=ONCE_MOST).contains(&once.chars().count()) {
-        Ok(Some(format!("asked {once}")))
-    } else {
-        let found = format!("{} characters", once.chars().count());
-        Err(RecordError::value("once", found, format!("1 to {ONCE_MOST} characters")))
+    if records::is_one_line(&once, ONCE_MOST) {
+        return Ok(Some(format!("asked {once}")));
     }
+    let expected = format!("1 to {ONCE_MOST} characters, none of them a control character");
+    Err(RecordError::value("once", records::beginning_of(&once, ONCE_MOST), expected))
 }

@@ -59,6 +59,14 @@ mod tests {
         for (english, german) in [
             ("name and password do not belong together", "Name und Passwort gehören nicht zusammen"),
             ("kg: found \"abc\", expected a mass in kg", "kg: gefunden \"abc\", nötig eine Masse in kg"),
+            (
+                "once: found \"a\\n\", expected 1 to 64 characters, none of them a control character",
+                "once: gefunden \"a\\n\", nötig 1 bis 64 Zeichen, kein Steuerzeichen darunter",
+            ),
+            (
+                "kind: found \"\\u{1b}\", expected the kind of an alert, without control characters",
+                "kind: gefunden \"\\u{1b}\", nötig die Art einer Warnung, ohne Steuerzeichen",
+            ),
             ("kg: found -5, expected 0 to 700", "kg: gefunden -5, nötig 0 bis 700"),
             ("there is no bed \"ZZ\"", "ein Bett \"ZZ\" gibt es nicht"),
             ("anna lies in bed 3: discharge first", "anna liegt in Bett 3: zuerst entlassen"),
