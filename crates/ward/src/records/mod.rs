@@ -15,7 +15,7 @@ mod patient;
 
 pub use action::{ActionBody, action_entry, actions};
 pub use chart::{ChartBody, Charted, chart, chart_entry, entries as chart_entries};
-pub use patient::{Stay, patient_chain, patient_entry, patient_file, patients, stay, stay_entry, stays};
+pub use patient::{Stay, patient_chain, patient_entry, patient_file, patients, stay, stay_entry, stays, stays_in};
 
 /// Why an entry cannot be kept as it was given.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -113,6 +113,14 @@ pub fn stays(tx: &mut dyn Transaction, patient: &str) -> Result<Vec<Stay>, Recor
     stays_of(tx, None, Some(patient))
 }
 
+/// All stays in a bed, in order.
+///
+/// # Errors
+/// The memory refuses.
+pub fn stays_in(tx: &mut dyn Transaction, bed: &str) -> Result<Vec<Stay>, RecordError> {
+    stays_of(tx, Some(bed), None)
+}
+
 fn stays_of(tx: &mut dyn Transaction, bed: Option<&str>, patient: Option<&str>) -> Result<Vec<Stay>, RecordError> {
     let mut query = Query {
         chain: bed.map(str::to_owned),

@@ -4,6 +4,7 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use serde_json::json;
 use store::entry::{Kind, NewEntry};
+use store::readings::Reading;
 use store::writer::Job;
 use ward::access::Role;
 use ward::clock::now_us;
@@ -54,6 +55,60 @@ async fn the_change_of_a_weight_is_from_a_weight_of_who_lies_there_now() {
     scene.ward.admit("A1", "p-2", "nurse").unwrap();
     let second = page(&scene, &token, "/beds/A1?since=24").await;
     assert!(!second.contains("data-reference"), "p-2 is told a change from the weight of p-1: {second}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_curve_of_a_day_ends_where_a_patient_leaves_and_says_which_span_it_shows() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Nurse);
+    let begin_us = now_us() - 6 * HOUR_US;
+    let at = |hours: i64| begin_us + hours * HOUR_US;
+    for (label, from_us) in [("p-1", at(0)), ("p-2", at(3))] {
+        scene
+            .ward
+            .put_patient(&format!("[patient]\nlabel = \"{label}\"\nsex = \"female\"\nage_y = 50\n"), "nurse")
+            .unwrap();
+        if label == "p-2" {
+            // As one that is discharged by then: the service's own discharge is of now.
+            let leaves = ward::records::stay_entry("A1", "p-1", false, at(3) - 1, "nurse");
+            scene.ward.memory.keep(Job { entries: vec![leaves], ..Job::default() }).unwrap();
+        }
+        let comes = ward::records::stay_entry("A1", label, true, from_us, "nurse");
+        scene.ward.memory.keep(Job { entries: vec![comes], ..Job::default() }).unwrap();
+    }
+    let weights: Vec<Reading> = (0..6 * 3600)
+        .map(|s| Reading {
+            bed: "A1".into(),
+            at_us: begin_us + s * 1_000_000,
+            kg: Some(if s < 3 * 3600 { 90.0 } else { 60.0 }),
+            u_kg: Some(0.02),
+            state: "settled".into(),
+        })
+        .collect();
+    scene.ward.memory.write(|tx| store::readings::keep(tx, &weights)).unwrap();
+
+    let html = page(&scene, &token, "/beds/A1/weights").await;
+    assert!(html.contains("the last 24 hours, as the deck saw them"));
+    let data = html.split("id=\"weights-data\">").nth(1).unwrap().split("</script>").next().unwrap();
+    let plot: serde_json::Value = serde_json::from_str(data).unwrap();
+    let settled = plot["series"][0]["y"].as_array().unwrap();
+    let last = settled.iter().rposition(|kg| kg == 90.0).unwrap();
+    assert!(settled[last + 1].is_null(), "a line leads from one patient to the next: {:?}", &settled[last..last + 2]);
+    assert!(settled[last + 2..].iter().any(|kg| kg == 60.0));
+    let marks = &plot["series"][2];
+    assert_eq!(marks["name"], "a patient comes or leaves");
+    let told: Vec<&str> = marks["text"].as_array().unwrap().iter().step_by(3).map(|t| t.as_str().unwrap()).collect();
+    assert_eq!(told, ["p-1 comes to this bed", "p-1 leaves this bed", "p-2 comes to this bed"]);
+    assert!(html.contains("p-1 leaves this bed"), "in words too");
+
+    // A span of its own is told as that.
+    let from = jiff::Timestamp::from_microsecond(at(4)).unwrap();
+    let to = jiff::Timestamp::from_microsecond(at(5)).unwrap();
+    let html = page(&scene, &token, &format!("/beds/A1/weights?from={from}&to={to}")).await;
+    let hour = |t: jiff::Timestamp| t.to_zoned(jiff::tz::TimeZone::UTC).strftime("%-d %B %Y %H:%M").to_string();
+    assert!(!html.contains("the last 24 hours"), "{html}");
+    assert!(html.contains(&format!("{} to {}, as the deck saw it", hour(from), hour(to))), "{html}");
+    assert!(!html.contains("comes to this bed"));
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
