@@ -17,6 +17,7 @@ use crate::service::Ward;
 /// A ward, and the folder that it lies in.
 pub(crate) struct Invented {
     ward: std::sync::Arc<Ward>,
+    place: String,
     _folder: tempfile::TempDir,
 }
 
@@ -50,9 +51,26 @@ pub(crate) fn ward(beds: &[&str]) -> Invented {
 pub(crate) fn ward_of(setups: Vec<Setup>) -> Invented {
     let folder = tempfile::tempdir().unwrap();
     let now_us = crate::clock::now_us;
-    let memory = Memory::open(folder.path().join("ward.db").to_str().unwrap(), Box::new(now_us)).unwrap();
+    let place = folder.path().join("ward.db").to_str().unwrap().to_owned();
+    let memory = Memory::open(&place, Box::new(now_us)).unwrap();
     let ward = Ward::open("invented", memory, jiff::tz::TimeZone::UTC, 1, setups, now_us()).unwrap();
-    Invented { ward: std::sync::Arc::new(ward), _folder: folder }
+    Invented { ward: std::sync::Arc::new(ward), place, _folder: folder }
+}
+
+/// Keeps the ward's memory from keeping anything, as another process does that writes and does not end, until what this gives is dropped.
+pub(crate) fn lock(ward: &Invented) -> std::sync::mpsc::Sender<()> {
+    let place = ward.place.clone();
+    let ((hold, held), (tell, told)) = (std::sync::mpsc::channel(), std::sync::mpsc::channel());
+    std::thread::spawn(move || {
+        let mut database = store::sql::open(&place).unwrap();
+        let transaction = database.begin().unwrap();
+        tell.send(()).unwrap();
+        // Nobody sends: it ends as the other end is dropped.
+        let _: Result<(), _> = held.recv();
+        drop(transaction);
+    });
+    told.recv().unwrap();
+    hold
 }
 
 /// A patient in a bed, who has been weighed every ten minutes of the last four full hours; gives the second of them.

@@ -282,6 +282,31 @@ fn a_cell_at_fault_is_told_until_it_gives_again_and_through_a_restart() {
     assert!(at_fault(&engine).is_empty(), "{:?} for ever", at_fault(&engine));
 }
 
+#[test]
+fn a_cell_that_flickers_does_not_fill_the_record() {
+    let scene = scene();
+    let name = scene.setup.deck.cells().nth(5).unwrap().1.name.clone();
+    let mut engine = Engine::new(scene.setup.clone(), &[], &[], START_US).unwrap();
+    let (mut failed, mut told) = (0, Vec::new());
+    for (number, frame) in scene.frames[..9_000].iter().enumerate() {
+        let mut frame = frame.clone();
+        // Gone for ten seconds and there for ten, but for twenty minutes in the midst, in which all is well.
+        if number % 20 < 10 && !(4_000..5_200).contains(&number) {
+            frame.counts[5] = None;
+        }
+        let at_us = set_back(&scene, number, 0, 0);
+        let was_well = engine.live().faults.is_empty();
+        for entry in engine.take(&frame, at_us).unwrap().into_iter().flat_map(|job| job.entries) {
+            let body: serde_json::Value = serde_json::from_str(&entry.body).unwrap();
+            told.extend((body["cell"] == name.as_str()).then_some(number));
+        }
+        failed += u32::from(was_well && !engine.live().faults.is_empty());
+    }
+    assert!(failed > 300, "{failed} times: the scene proves nothing");
+    let [first, again] = told.as_slice() else { panic!("told {} times", told.len()) };
+    assert!(*first < 60 && (5_200..5_260).contains(again), "{told:?}");
+}
+
 /// Our clock at the sample of a number, where it is set back by `back_us` from sample `from` on.
 fn set_back(scene: &Scene, number: usize, from: usize, back_us: i64) -> i64 {
     let t_us = i64::try_from(scene.frames[number].t_ms).unwrap() * 1_000;

@@ -112,6 +112,39 @@ async fn the_curve_of_a_day_ends_where_a_patient_leaves_and_says_which_span_it_s
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_damaged_row_of_the_record_takes_no_beds_page_away() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Nurse);
+    scene.ward.put_patient("[patient]\nlabel = \"p-1\"\nsex = \"female\"\nage_y = 50\n", "nurse").unwrap();
+    scene.ward.admit("A1", "p-1", "nurse").unwrap();
+    let hold = serde_json::from_value(json!({ "action": "hold" })).unwrap();
+    scene.ward.act("A1", "nurse", None, &hold).unwrap();
+    weighs(&scene, now_us(), 64.25);
+    let paths = ["/", "/beds/A1", "/beds/A1?since=24", "/api/beds", "/api/beds/A1"];
+    for path in paths {
+        page(&scene, &token, path).await;
+    }
+    assert!(page(&scene, &token, "/beds/A1").await.contains("data-reference=\"64.25\""));
+    // Newest action, weights and stays of the bed, and the end of the patient's chain: by a hash that is none.
+    for damage in
+        ["update entry set hash = x'00' where chain = 'A1'", "update chain set hash = x'00' where name = 'patient/p-1'"]
+    {
+        assert!(scene.ward.memory.write(|tx| tx.run(damage, &[])).unwrap() > 0, "{damage}");
+    }
+    assert!(
+        scene.ward.memory.look(|tx| store::journal::newest(tx, "A1", Kind::Action)).is_err(),
+        "the scene proves nothing"
+    );
+    assert!(scene.ward.memory.look(|tx| Ok(ward::records::patients(tx))).unwrap().is_err(), "the scene proves nothing");
+    for path in paths {
+        page(&scene, &token, path).await;
+    }
+    let bed = page(&scene, &token, "/beds/A1").await;
+    assert!(bed.contains("data-value=\"patient_kg\"") && bed.contains("p-1"), "{bed}");
+    assert!(bed.contains("the record cannot be read just now"), "{bed}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn no_call_asks_for_more_days_than_the_description_states() {
     let scene = scene();
     let (token, _) = scene.token(Role::Administrator);

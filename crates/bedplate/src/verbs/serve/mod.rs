@@ -163,8 +163,14 @@ async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(
         asked_to_end().await;
         switch.now();
     });
+    let served = web::ward::serve(ward, listener, tls, off);
+    until_over(async { served.await.map_err(|e| cannot(&e)) }, keeping).await
+}
+
+/// Serves until somebody ends it, or until nothing that beds bring is kept any more.
+async fn until_over(served: impl Future<Output = Result<(), Failure>>, keeping: JoinHandle<()>) -> Result<(), Failure> {
     tokio::select! {
-        served = web::ward::serve(ward, listener, tls, off) => served.map_err(|e| cannot(&e)),
+        served = served => served,
         error = fault(keeping) => Err(Failure::Stage(format!("nothing that beds bring is kept any more: {error}"))),
     }
 }
@@ -188,5 +194,33 @@ async fn asked_to_end() {
         _ = terminate.recv() => {}
         // Without a handler the process is ended some other way.
         asked = tokio::signal::ctrl_c() => if asked.is_err() { std::future::pending::<()>().await },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::process::ExitCode;
+
+    use super::*;
+
+    #[tokio::test]
+    async fn where_nothing_is_kept_any_more_the_process_ends_with_status_2() {
+        let keeping = tokio::spawn(async { panic!("on purpose") });
+        let failure = until_over(std::future::pending(), keeping).await.unwrap_err();
+        assert!(failure.to_string().contains("nothing that beds bring is kept any more"), "{failure}");
+        assert_eq!(failure.exit_code(), ExitCode::from(2));
+    }
+
+    #[tokio::test]
+    async fn pages_are_served_on_where_the_keeping_task_has_nothing_more_to_do() {
+        let keeping = tokio::spawn(async {});
+        while !keeping.is_finished() {
+            tokio::task::yield_now().await;
+        }
+        let pages = async {
+            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+            Ok(())
+        };
+        assert!(until_over(pages, keeping).await.is_ok());
     }
 }
