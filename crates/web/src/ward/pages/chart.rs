@@ -198,16 +198,8 @@ pub(super) fn millilitres(name: &str, typed: &str, expected: &str) -> Result<f64
 
 #[cfg(test)]
 mod tests {
+    use super::super::testing::{at, oslo};
     use super::*;
-
-    fn at(text: &str) -> Timestamp {
-        text.parse().unwrap()
-    }
-
-    /// Oslo's clocks go back from 03:00 to 02:00 on 26 October 2031, at 01:00 UTC (IANA time zone database, rule EU).
-    fn oslo() -> TimeZone {
-        TimeZone::get("Europe/Oslo").unwrap()
-    }
 
     #[test]
     fn in_the_hour_that_comes_twice_now_is_now() {

@@ -114,16 +114,8 @@ fn last_of_hours<T>(timed: impl Iterator<Item = (Timestamp, T)>, zone: &TimeZone
 mod tests {
     use formats::weights::State;
 
+    use super::super::testing::{at, oslo};
     use super::*;
-
-    fn at(text: &str) -> Timestamp {
-        text.parse().unwrap()
-    }
-
-    /// Oslo's clocks go back from 03:00 to 02:00 on 26 October 2031, at 01:00 UTC (IANA time zone database, rule EU).
-    fn oslo() -> TimeZone {
-        TimeZone::get("Europe/Oslo").unwrap()
-    }
 
     #[test]
     fn the_day_on_which_clocks_go_back_has_an_hour_more() {

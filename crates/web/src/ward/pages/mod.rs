@@ -165,3 +165,6 @@ fn to(path: &'static str) -> Response<Body> {
     response.headers_mut().insert(axum::http::header::LOCATION, axum::http::HeaderValue::from_static(path));
     response
 }
+
+#[cfg(test)]
+mod testing;
