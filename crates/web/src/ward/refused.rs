@@ -41,7 +41,7 @@ mod tests {
             include_str!("router.rs"),
             include_str!("guard.rs"),
             include_str!("api/health.rs"),
-            include_str!("pages/bedside.rs"),
+            include_str!("pages/bedside/forms.rs"),
             include_str!("api/patients.rs"),
             include_str!("api/beds.rs"),
             include_str!("api/session.rs"),
