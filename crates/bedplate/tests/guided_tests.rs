@@ -183,9 +183,16 @@ fn every_test_is_guided_cut_off_twice_and_judged_like_the_verb() {
     );
     let report = verified(path, "calibration.json");
     assert_eq!(report["passed"], true, "{report}");
-    // R 76-1 asks for no more of these kinds than was done: nothing is missing that masses can show.
+    // R 76-1 asks for no more of these kinds than was done, but for a wider range of temperature than the deck is for: nothing is
+    // missing that masses can show.
     for test in report["tests"].as_array().expect("tests") {
-        assert_eq!(test["gaps"], json!([]), "{}", test["test"]);
+        let open = match test["test"].as_str() {
+            Some("temperature") => {
+                json!(["the deck is for 6.0 °C from cold to warm, class III asks for at least 30 °C (3.9.2.2, memory)"])
+            }
+            _ => json!([]),
+        };
+        assert_eq!(test["gaps"], open, "{}", test["test"]);
     }
     assert_eq!(report["not_tested"], json!([]));
     at_the_angles_and_temperatures_that_were_entered(&report);

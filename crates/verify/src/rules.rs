@@ -107,6 +107,9 @@ pub(crate) fn rules(kind: TestKind) -> Vec<Rule> {
         ],
         TestKind::Temperature => vec![
             read("3.9.2: errors within the permissible over the range of temperature"),
+            memory(
+                "3.9.2.2: limits of temperature that are marked lie at least 5 °C apart in class I, 15 °C in II, 30 °C in III and IIII",
+            ),
             read("3.9.2.3, A.5.3.2: no-load indication within 1 e per 5 °C (class I per 1 °C)"),
         ],
     }

@@ -82,7 +82,8 @@ fn permissible(instrument: Instrument) -> Vec<Permissible> {
     ends.into_iter().map(|up_to_kg| Permissible { up_to_kg, limit_g: instrument.mpe_g(up_to_kg) }).collect()
 }
 
-fn class_word(class: AccuracyClass) -> &'static str {
+/// A class as R 76-1 writes it.
+pub(crate) fn class_word(class: AccuracyClass) -> &'static str {
     match class {
         AccuracyClass::I => "I",
         AccuracyClass::II => "II",

@@ -104,6 +104,15 @@ pub fn temperature_zero_limit_g(class: AccuracyClass, e_g: f64, change_c: f64) -
     e_g * change_c.abs() / per_c
 }
 
+/// Smallest span of the temperature limits that may be marked on an instrument, °C (3.9.2.2; from memory).
+pub fn temperature_span_c(class: AccuracyClass) -> f64 {
+    match class {
+        AccuracyClass::I => 5.0,
+        AccuracyClass::II => 15.0,
+        AccuracyClass::III | AccuracyClass::IIII => 30.0,
+    }
+}
+
 /// Load above which nothing may be indicated, kg (4.2.3): Max + 9 e.
 pub fn indication_limit_kg(max_kg: f64, e_g: f64) -> f64 {
     max_kg + 9.0 * e_g / 1000.0

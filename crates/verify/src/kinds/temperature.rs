@@ -4,6 +4,7 @@ use super::{Instrument, zero_corrected};
 use crate::changeover::error_g;
 use crate::error::VerifyError;
 use crate::report::{Row, TestReport};
+use crate::verdict::class_word;
 use deck::oiml::r76;
 use formats::tests::Test;
 
@@ -47,6 +48,14 @@ pub(super) fn judge(instrument: Instrument, tests: &[&Test]) -> Result<TestRepor
         report
             .gaps
             .push(format!("tested from {coldest:.1} to {warmest:.1} °C, the deck is for {low:.1} to {high:.1} °C"));
+    }
+    let (span_c, least_c) = (high - low, r76::temperature_span_c(instrument.deck.class));
+    // A span of decimal figures may fall short by their rounding alone.
+    if span_c < least_c - 1e-9 {
+        let class = class_word(instrument.deck.class);
+        report.gaps.push(format!(
+            "the deck is for {span_c:.1} °C from cold to warm, class {class} asks for at least {least_c:.0} °C (3.9.2.2, memory)"
+        ));
     }
     if zeros.len() < 2 {
         report.gaps.push("no two zero readings at different temperatures".to_owned());

@@ -7,7 +7,7 @@ use formats::calibration::{Calibration, Covariance};
 use formats::deck::Deck;
 use formats::tests::{Test, TestKind};
 use published::within;
-use verify::{Phase, TestReport, VerifyError, VerifyReport, verify};
+use verify::{Phase, Standing, TestReport, VerifyError, VerifyReport, verify};
 
 /// Decimal fractions of a kilogram in grams: 1e-16 of 2e5 g.
 const SLACK_G: f64 = 1e-8;
@@ -261,6 +261,33 @@ fn temperature_moves_zero_by_at_most_an_e_per_five_degrees() {
     assert!(!judged(vec![at(28.0, 100.0, 100.2)]).passed);
     let cold = judged(vec![at(22.0, 100.0, 100.0)]);
     assert!(cold.gaps.iter().any(|g| g.contains("18.0 to 28.0")), "{:?}", cold.gaps);
+}
+
+/// 3.9.2.2 (memory): limits of temperature at least 5, 15, 30, 30 °C apart in classes I to IIII.
+#[test]
+fn a_range_of_temperature_below_that_of_the_class_leaves_the_test_open() {
+    use formats::deck::AccuracyClass::{I, II, III, IIII};
+    for (class, word, least_c) in [(I, "I", 5.0), (II, "II", 15.0), (III, "III", 30.0), (IIII, "IIII", 30.0)] {
+        let found = |low_c: f64, span_c: f64| {
+            let mut deck = deck();
+            (deck.class, deck.ambient_c) = (class, [low_c, low_c + span_c]);
+            let at = |c| Test { temperature_c: Some(c), ..row(TestKind::Temperature, 0.0, 0.0) };
+            let tests = [at(low_c), at(low_c + span_c)];
+            verify(&deck, &calibration(), &tests, Phase::Initial).unwrap().tests.remove(0)
+        };
+        // 5.1 °C from 0.1 °C on is one of the sums that a binary fraction does not hold.
+        for enough in [found(10.0, least_c), found(0.1, least_c), found(5.0, least_c + 5.0)] {
+            assert_eq!((enough.standing(), enough.gaps), (Standing::Met, vec![]), "class {word}");
+        }
+        let narrow = found(10.0, least_c - 0.5);
+        assert!(narrow.passed, "no row misses a limit");
+        assert_eq!(narrow.standing(), Standing::Incomplete);
+        let said = format!(
+            "the deck is for {:.1} °C from cold to warm, class {word} asks for at least {least_c} °C (3.9.2.2, memory)",
+            least_c - 0.5
+        );
+        assert_eq!(narrow.gaps, [said]);
+    }
 }
 
 #[test]
