@@ -154,9 +154,9 @@ impl Asked<'_> {
     /// What chart and published insensible loss leave open.
     fn unexplained(&self) -> Option<Answer> {
         let (first, last) = (self.rows.first()?, self.rows.last()?);
-        let hours = last.time.duration_since(first.time).as_secs_f64() / 3600.0;
+        let hours = hours(first.time, last.time);
         let prior = &self.record.prior;
-        let (expected, u_expected) = (prior.mean_g_h * hours, prior.sd_g_h * hours);
+        let [expected, u_expected] = prior.over_ml(hours);
         let value = last.unexplained_ml + expected;
         let u = last.u_unexplained_ml.hypot(u_expected);
         Some(Answer {

@@ -80,6 +80,14 @@ pub struct Insensible {
     pub basis: String,
 }
 
+impl Insensible {
+    /// What is expected to be lost uncharted over so many hours, mL for g, and its standard deviation.
+    #[must_use]
+    pub fn over_ml(&self, hours: f64) -> [f64; 2] {
+        [self.mean_g_h * hours, self.sd_g_h * hours]
+    }
+}
+
 /// The age group that decides which published figures apply.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]

@@ -7,6 +7,7 @@ use crate::answers::Answer;
 use crate::clinical::water::Ledgers;
 use crate::diagnostics::Diagnostics;
 use crate::insensible::Insensible;
+use crate::ledger::hours;
 
 /// Said with every clinical result.
 pub const CAUTION: &str = "not for dosing or treatment decisions on its own; local codes, the manufacturer of the bed \
@@ -51,6 +52,15 @@ pub struct BalanceReport {
     pub caution: &'static str,
 }
 
+impl BalanceReport {
+    /// What of `unexplained_ml` of the last row is the loss to be expected, mL, and its standard deviation; `None` without rows.
+    #[must_use]
+    pub fn expected_loss_ml(&self) -> Option<[f64; 2]> {
+        let (first, last) = (self.rows.first()?, self.rows.last()?);
+        Some(self.insensible_prior.over_ml(hours(first.time, last.time)))
+    }
+}
+
 /// One whole hour. Totals run from the first row.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Row {
@@ -61,7 +71,7 @@ pub struct Row {
     pub mass_kg: f64,
     /// Its standard uncertainty, kg.
     pub u_kg: f64,
-    /// Change of body mass, 1 mL for 1 g unless densities are given.
+    /// Change of body mass by weights and chart together, 1 mL for 1 g unless densities are given.
     #[serde(rename = "weighed_mL")]
     pub weighed_ml: f64,
     /// Intake less output by the chart.

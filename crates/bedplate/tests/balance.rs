@@ -104,6 +104,34 @@ fn windows_stand_charted_weighed_and_fused() {
     }
 }
 
+/// Who reads "not charted" and gives it back gives too much where the loss that everybody has is not told beside it.
+#[test]
+fn the_head_of_the_screen_says_how_much_of_what_is_not_charted_was_to_be_expected() {
+    let folder = with_entry(None);
+    let out = told(folder.path(), &[]);
+    let row = out["rows"].as_array().unwrap().last().unwrap();
+    let screen = bedplate(folder.path(), &FILES).out;
+    let line = |start: &str| {
+        let found = screen.lines().find_map(|l| l.strip_prefix(start));
+        found.unwrap_or_else(|| panic!("no line {start:?} in {screen}")).to_owned()
+    };
+    let head = line("Weights and chart together ");
+    for key in ["weighed_mL", "charted_mL", "unexplained_mL"] {
+        let ml = row[key].as_f64().unwrap();
+        assert!(head.contains(&format!("{ml:.0}")), "{key} {ml} is not in {head:?}");
+    }
+    assert!(!head.contains("weighed") && head.contains("not charted"), "{head}");
+    // By hand: the rate before the weights spoke, over the 30 h of the record.
+    let prior = &out["insensible_prior"];
+    let expected_ml = 30.0 * prior["mean_g_h"].as_f64().unwrap();
+    let u_ml = 30.0 * prior["sd_g_h"].as_f64().unwrap();
+    let told = line("Of that ");
+    let figures = told.strip_suffix(" mL were to be expected, lost through skin, lungs and breathed gas").unwrap();
+    let figures: Vec<f64> = figures.split(" ± ").map(|f| f.parse().unwrap()).collect();
+    let [found, u] = figures[..] else { panic!("{told}") };
+    assert!((found + expected_ml).abs() <= 0.5 && (u - u_ml).abs() <= 0.5, "{told}: {expected_ml} ± {u_ml}");
+}
+
 #[test]
 fn other_plans_are_forecast_beside_the_plan() {
     let folder = with_entry(None);

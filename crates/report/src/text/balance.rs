@@ -22,10 +22,17 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
         let _ = writeln!(out, "From {} to {}", first.time, last.time);
         let _ = writeln!(
             out,
-            "Weighed {} mL, charted {} mL, unexplained by the chart {} mL",
+            "Weights and chart together {} mL, charted {} mL, not charted {} mL",
             signed(last.weighed_ml),
             signed(last.charted_ml),
             with_uncertainty(last.unexplained_ml, last.u_unexplained_ml)
+        );
+    }
+    if let Some([expected, u_expected]) = report.expected_loss_ml() {
+        let _ = writeln!(
+            out,
+            "Of that {} mL were to be expected, lost through skin, lungs and breathed gas",
+            with_uncertainty(-expected, u_expected)
         );
     }
     let _ = writeln!(
@@ -89,7 +96,7 @@ fn windows(windows: &[Window]) -> String {
 }
 
 fn rows(report: &BalanceReport) -> String {
-    let mut sheet = Sheet::new(&["<hour", "mass, kg", "weighed, mL", "charted, mL", "unexplained, mL"]);
+    let mut sheet = Sheet::new(&["<hour", "mass, kg", "fused, mL", "charted, mL", "unexplained, mL"]);
     let mut add = |row: &Row| {
         sheet.row([
             row.time.to_string(),

@@ -22,9 +22,9 @@ pub fn balance(reader: Reader, label: &str, report: &BalanceReport) -> Markup {
         &html! {
             div.headlines {
                 @if let Some(row) = last {
-                    (headline(reader.say("Weighed change"), &signed(row.weighed_ml), "mL", reader.say("since the first hour, 1 mL = 1 g")))
+                    (headline(reader.say("Change, fused"), &signed(row.weighed_ml), "mL", reader.say("since the first hour, 1 mL = 1 g")))
                     (headline(reader.say("Charted balance"), &signed(row.charted_ml), "mL", reader.say("intake less output")))
-                    (headline(reader.say("Unexplained by the chart"), &signed(row.unexplained_ml), "mL", &reader.fill("± {} mL (standard uncertainty)", [&fixed(row.u_unexplained_ml, 0)])))
+                    (headline(reader.say("Unexplained by the chart"), &signed(row.unexplained_ml), "mL", &reader.fill("± {} mL (standard uncertainty); {} mL are expected to be lost", [&fixed(row.u_unexplained_ml, 0), &expected_loss(report)])))
                 }
                 (headline(reader.say("Overload, fused"), &fixed(report.overload_pct.fused, 1), "%", &reader.fill("± {} %; {} % by chart", [&fixed(report.overload_pct.u_fused, 1), &fixed(report.overload_pct.charted, 1)])))
             }
@@ -43,6 +43,11 @@ pub fn balance(reader: Reader, label: &str, report: &BalanceReport) -> Markup {
             (panel(reader.say("Hour by hour"), &hours(reader, report)))
         },
     )
+}
+
+/// The loss that nobody charts and everybody has, without sign.
+pub(super) fn expected_loss(report: &BalanceReport) -> String {
+    report.expected_loss_ml().map_or_else(|| "0".to_owned(), |[ml, _]| fixed(ml, 0))
 }
 
 /// A volume with its sign.
@@ -199,7 +204,7 @@ fn hours(reader: Reader, report: &BalanceReport) -> Markup {
         .collect();
     html! {
         details { summary { (reader.fill("{} whole hours", [&rows.len().to_string()])) }
-            (table(reader.say("± is a standard uncertainty"), &[reader.say("hour (UTC)"), reader.say("mass, kg"), reader.say("weighed, mL"), reader.say("charted, mL"), reader.say("unexplained, mL")], &rows))
+            (table(reader.say("± is a standard uncertainty"), &[reader.say("hour (UTC)"), reader.say("mass, kg"), reader.say("together, mL"), reader.say("charted, mL"), reader.say("unexplained, mL")], &rows))
         }
     }
 }

@@ -8,6 +8,7 @@ use report::number::{fixed, significant, with_uncertainty};
 use verify::{AgreeReport, Standing, VerifyReport};
 use weigh::WeighReport;
 
+use super::balance::expected_loss;
 use crate::layout::{self, PLACES, panel, signs, standing};
 use crate::words::Reader;
 
@@ -103,8 +104,8 @@ pub fn stages(
     );
     let unexplained = balanced.rows.last().map_or_else(String::new, |r| {
         reader.fill(
-            "The chart leaves {} mL unexplained.",
-            [&signs(&with_uncertainty(r.unexplained_ml, r.u_unexplained_ml))],
+            "The chart leaves {} mL unexplained; a loss of {} mL is expected.",
+            [&signs(&with_uncertainty(r.unexplained_ml, r.u_unexplained_ml)), &expected_loss(balanced)],
         )
     });
     vec![
