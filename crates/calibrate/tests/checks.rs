@@ -6,6 +6,9 @@ use calibrate::checks::{CheckChart, CheckError, CheckOptions, CheckReport, Signa
 use formats::checks::Check;
 use formats::deck::Deck;
 use published::within;
+use rand::SeedableRng as _;
+use rand_distr::{Distribution as _, StandardNormal};
+use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// A check a day from 2031-01-01 on, of one body.
 fn daily(grams: &[f64], mass_kg: Option<f64>) -> Vec<Check> {
@@ -151,6 +154,36 @@ fn in_control_the_term_is_a_year_and_out_of_control_it_is_now() {
     let due = upset.charts[0].due.clone().unwrap();
     assert!(due.on == "2031-03-01" && due.why.contains("out of control"), "{due:?}");
     assert!(checks(&daily(&quiet(60), None), None, &CheckOptions::default()).unwrap().charts[0].due.is_none());
+}
+
+/// How many checks of a sound deck go by for one signal: independent normal checks, `watched` a deck after the baseline.
+fn checks_a_false_signal(decks: u64, baseline: usize, watched: usize) -> f64 {
+    let options = CheckOptions { baseline, ..CheckOptions::default() };
+    let mut checks_with_one = 0;
+    for deck in 0..decks {
+        let mut rng = Xoshiro256PlusPlus::seed_from_u64(20_311_104 + deck);
+        let grams: Vec<f64> = (0..baseline + watched).map(|_| StandardNormal.sample(&mut rng)).collect();
+        let chart = charted(&grams, None, &options).charts.remove(0);
+        let last = chart.points[baseline - 1].line;
+        let mut lines: Vec<usize> = chart.signals.iter().map(|s| s.line).filter(|line| *line > last).collect();
+        lines.dedup();
+        checks_with_one += lines.len();
+    }
+    decks as f64 * watched as f64 / f64::from(u32::try_from(checks_with_one).unwrap())
+}
+
+/// Single checks alone would give one in 370 with known limits (tables of the normal distribution); moving range and moving average
+/// signal too, and twenty checks know the limits badly. The ranges are what "about 30" and "about 80" of the manual bear.
+#[test]
+fn false_signals_are_as_rare_as_the_manual_says() {
+    let twenty = checks_a_false_signal(600, CheckOptions::default().baseline, 260);
+    assert!((26.0..34.0).contains(&twenty), "one in {twenty}");
+    let many = checks_a_false_signal(20, 2000, 4000);
+    assert!((72.0..88.0).contains(&many), "one in {many}");
+    let manual = include_str!("../../../docs/stages/calibrate.md").split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        manual.contains("about one check in 80 where its scatter is well known, one in 30 where twenty checks set")
+    );
 }
 
 #[test]

@@ -156,7 +156,7 @@ fn behind(reader: Reader, report: &CheckReport) -> Markup {
         ul.plain {
             li { (reader.fill("Limits stand at {} standard deviations about the mean of the baseline; the standard deviation is the mean step between neighbouring checks over 1.128.", [&report.reach.to_string()])) }
             li { (reader.fill("The moving average gives the newest check a weight of {} and starts at the mean of the baseline; its limits are exact from the first check on.", [&report.weight.to_string()])) }
-            li { (reader.say("With three standard deviations a sound deck gives about one false signal in 370 single checks: repeat a check before acting on it.")) }
+            li { (reader.say("With limits at three standard deviations and a weight of 0.2 the charts together give a sound deck about one false signal in 30 checks where twenty checks set the limits, one in 80 where the scatter is well known (simulated): repeat a check before acting on it.")) }
             li { (reader.say("NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (single readings) and 6.3.2.4 (moving averages); that a calibration is watched with a check standard, 2.2.2 and 2.3.5.")) }
         }
     }
