@@ -12,7 +12,8 @@ pub const LIFT_KG: f64 = 25.0;
 pub const LIFT_WIDE_KG: f64 = 15.0;
 /// Name of the guideline.
 pub const GUIDELINE: &str = "ISO 11228-1 reference masses, 25 kg for most and 15 kg for a wider working population (from memory); local rules come first";
-/// Strength over stress that a safe load keeps (an engineering choice, no source).
+/// Strength over stress that a safe load keeps (an engineering choice, no source). IEC 60601-1, 9.8.2, table 21, asks of parts that support a
+/// patient for 2.5 at least (from memory): the load is no safe working load of that standard.
 pub const SAFETY: f64 = 2.0;
 
 /// Lift of each plate and of the deck as a whole.

@@ -157,9 +157,9 @@ fn stages(args: &DemoArgs, folder: &Path) -> Result<web::Site, Failure> {
 /// How many times as fast as ours the clock of the demo's virtual deck runs: a reading takes about a second.
 const BENCH_SPEED: f64 = 8.0;
 /// The bodies of the demo's guided calibration; invented.
-const MASSES_CSV: &str = "name,mass_kg,u_g,count,about_kg\nF1,20,0.6,1,\nF2,10,0.3,1,\nwater can,,,1,18\n";
+const MASSES_CSV: &str = "name,mass_kg,u_g,count,about_kg\nblock 20,20,0.6,1,\nblock 10,10,0.3,1,\nwater can,,,1,18\n";
 /// The bodies of its guided verification, as a service brings them; invented.
-const TEST_MASSES_CSV: &str = "name,mass_kg,u_g,count\nF20,20,0.6,9\nF10,10,0.3,1\nF5,5,0.15,1\nF2,2,0.06,2\nF1,1,0.03,1\n\
+const TEST_MASSES_CSV: &str = "name,mass_kg,u_g,count\nblock 20,20,0.6,9\nblock 10,10,0.3,1\nblock 5,5,0.15,1\nblock 2,2,0.06,2\nblock 1,1,0.03,1\n\
     S100,0.1,0.003,1\nS20,0.02,0.001,2\n";
 
 /// A guided calibration of a virtual deck with invented hands, and the guided verification of the demo's own calibration, whose cells

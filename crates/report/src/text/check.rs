@@ -274,7 +274,10 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
         )
     });
     let lines = [
-        format!("Safe working load of the deck: {safe_kg} (max is {} kg; the bed has its own)", fixed(deck.max_kg, 0)),
+        format!(
+            "Safe load of the deck, not a standard's safe working load: {safe_kg} (max is {} kg; the bed has its own)",
+            fixed(deck.max_kg, 0)
+        ),
         edge.unwrap_or_default(),
         format!(
             "One person's lift: heaviest plate {} kg, {} {} kg; all plates {} kg, {} it ({}){}",

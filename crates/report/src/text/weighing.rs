@@ -103,7 +103,7 @@ fn events(events: &[Event]) -> String {
 
 fn state_words(state: State) -> &'static str {
     match state {
-        State::Settled => "settled: may be believed within its uncertainty",
+        State::Settled => "settled: may be believed within twice its uncertainty",
         State::Moving => "moving: not to be believed yet",
         State::Held => "held: the last settled weight, care is being given",
         State::Empty => "no patient on the deck",
@@ -139,6 +139,14 @@ fn to_f64(n: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    /// ± is one standard uncertainty (JCGM 100:2008, 7.2.2 asks to say which): once it holds two times out of three, twice it nineteen
+    /// times out of twenty.
+    #[test]
+    fn a_settled_weight_is_to_be_believed_within_twice_what_stands_beside_it() {
+        let words = super::state_words(formats::weights::State::Settled);
+        assert!(words.contains("within twice its uncertainty"), "{words}");
+    }
+
     #[test]
     fn a_clock_counts_hours_on() {
         assert_eq!(super::clock(0.9), "0:00:00");
