@@ -238,6 +238,8 @@ fn frame(reader: Reader, here: &str, title: &str, body: &Markup) -> Markup {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
 
     #[test]
@@ -318,10 +320,19 @@ mod tests {
                 .map(|l| l.chars().take_while(|c| *c == '#').count())
                 .collect()
         };
+        // Names of files, options and keys in the running text, each once.
+        let names = |text: &str| -> BTreeSet<String> {
+            let outside: String = text.split("```").step_by(2).collect();
+            let names = outside.split('`').skip(1).step_by(2);
+            names.map(|name| name.split_whitespace().collect::<Vec<_>>().join(" ")).collect()
+        };
         let rows = |text: &str| text.lines().filter(|line| line.starts_with('|')).count();
         for (page, german) in PAGES.iter().filter_map(|p| Some((p, p.german?))) {
             let of = |what: &str, same: bool| assert!(same, "{what} of {} differ between the languages", page.path);
             of("code blocks", code(page.english) == code(german));
+            let (english, german_names) = (names(page.english), names(german));
+            let only: Vec<&String> = english.symmetric_difference(&german_names).collect();
+            of(&format!("names {only:?}"), only.is_empty());
             of("headings", heads(page.english) == heads(german));
             of("rows of tables", rows(page.english) == rows(german));
             let (english, german) = (figures(page.english, ""), figures(german, "."));

@@ -68,7 +68,7 @@ fn page(tau_s: f64) -> String {
         (0.25, "breathing, 15 a minute"),
         (0.5, "an infant's breathing"),
         (1.0, "a resting pulse, 60 a minute"),
-        (2.0, "chest compressions, tremor"),
+        (2.0, "chest compressions, 120 a minute"),
         (4.0, "a bed that is pushed"),
     ] {
         let (gain, phase) = response(hz, 0.1, tau_s);
