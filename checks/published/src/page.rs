@@ -116,7 +116,7 @@ fn section(page: &mut String, file: &str, checks: &[&Check], source: &str) -> Re
         if test.name != last {
             let _ = writeln!(page, "\n**{}.** {}\n", test.name.replace('_', " "), test.about);
             page.push_str(
-                "| | values | published | computed | may differ by | of that used |\n|--:|--:|--:|--:|--:|--:|\n",
+                "| | values | expected | computed | may differ by | of that used |\n|--:|--:|--:|--:|--:|--:|\n",
             );
             last = test.name;
             row = 0;
@@ -150,9 +150,10 @@ pub(crate) fn skeleton(page: &str) -> Vec<String> {
 
 const HEAD: &str = "# Validation: what was published, and what Bedplate computes
 
-This page is made by the tests (`checks/published`), and a test run holds it to them. Each value was set against a published or
-independently computed one; the words above a table are those of the test, with its source, and say what is from memory. Where a line
-of a test checks several values, the one that uses most of the allowed difference is shown. Checks of whole documents, of series read from
+This page is made by the tests (`checks/published`), and a test run holds it to them. Each value was set against one that is
+*expected*: published, or computed apart from this code. The words above a table are those of the test, with its source, and say what is from
+memory; rows stand in the order of the test's lines, in the quantities and units of the test. Where a line of a test checks several values,
+the one that uses most of the allowed difference is shown. Checks of whole documents, of series read from
 files of other programs, of laws and of coverage stand in the tests alone.
 
 ";

@@ -18,13 +18,13 @@ use serde::Serialize;
 use crate::clinical::water::gas_g_day;
 use crate::dose::{Bsa, livingston_lee_m2};
 
-/// Adult basal loss, mL/day for 1.73 m²: skin about 400, lungs about 400 (clinical reference summary,
-/// StatPearls; 600–800 in all, up to 1200 in the sick).
+/// Adult basal loss, mL/day for 1.73 m²: skin about 400, lungs about 400 (StatPearls;
+/// 600–800 in all, up to 1200 in the sick).
 const ADULT_SKIN_ML_D: f64 = 400.0;
 const ADULT_LUNG_ML_D: f64 = 400.0;
 /// Half of the span of 600–1200 mL/day just cited, taken as one standard deviation.
 const ADULT_SD_ML_D: f64 = 300.0;
-/// Water that air carries out of the airways, and room air into them, mg/L (clinical reference 3.3). Dry gas carries none in.
+/// Water that air carries out of the airways, and room air into them, mg/L: 33 from memory, 7.8 is air of 22 °C and 40 % humidity. Dry gas carries none in.
 const BREATHED_OUT_MG_L: f64 = 33.0;
 const ROOM_AIR_MG_L: f64 = 7.8;
 const DRY_GAS_FACTOR: f64 = BREATHED_OUT_MG_L / (BREATHED_OUT_MG_L - ROOM_AIR_MG_L);
@@ -233,7 +233,7 @@ fn child_ml_d(weight_kg: f64, area_m2: f64) -> (f64, f64, f64, &'static str) {
     (0.6 * mean, 0.4 * mean, sd, "child: mean of half the maintenance need and 400 mL/m²/day")
 }
 
-/// Preterm and newborn, mL/kg/day by weight: 52, 56, 46 and 26 (reference summary); measured values run
+/// Preterm and newborn, mL/kg/day by weight: 52, 56, 46 and 26 (from memory of published tables); measured values run
 /// from 0.7 to 2.67 mL/kg/h, so 40 % as standard deviation. Mostly through the skin.
 fn neonate_ml_d(weight_kg: f64) -> (f64, f64, f64, &'static str) {
     let per_kg = match weight_kg {
@@ -268,7 +268,7 @@ mod tests {
         assert!((per_day - 895.4).abs() < 1.0, "{per_day}");
     }
 
-    /// Check value of the clinical reference: 840 mL/day at 39 °C, base 37, 12 % → 1042.
+    /// By hand: 840 mL/day at 39 °C, base 37, 12 % → 1042.
     #[test]
     fn fever_raises_the_loss_by_12_percent_per_degree() {
         let rest = prior(&patient(Ventilation::No, 37.0), 75.0);
@@ -289,7 +289,7 @@ mod tests {
         assert!(dry.lung_ml_h > 1.3 * dry.skin_ml_h);
     }
 
-    /// Check values of the clinical reference, 3.3: 8 L/min, 33 mg/L out and 7.8 in, 290 mL/day; a heated circuit none. By hand: 5 L/min
+    /// By hand: 8 L/min, 33 mg/L out and 7.8 in, 290 mL/day; a heated circuit none. 5 L/min
     /// 181 mL/day; dry gas at 8 L/min 33 mg/L, 380 mL/day.
     #[test]
     fn a_measured_minute_volume_says_what_the_airways_lose() {
@@ -306,7 +306,7 @@ mod tests {
         assert!(prior(&measured, 75.0).sd_g_h < prior(&patient(Ventilation::No, 37.0), 75.0).sd_g_h);
     }
 
-    /// Check values of the clinical reference, 3.4: at 250 mL/min −16, 55, 91 and 197 g/day for quotients of 0.70, 0.80, 0.85 and 1.00.
+    /// Computed from the gases' densities: at 250 mL/min −16, 55, 91 and 197 g/day for quotients of 0.70, 0.80, 0.85 and 1.00.
     #[test]
     fn measured_gases_say_what_is_breathed_away() {
         for (quotient, g_day) in [(0.70, -16.0), (0.80, 55.0), (0.85, 91.0), (1.00, 197.0)] {
@@ -334,7 +334,7 @@ mod tests {
         let p = prior(&child, 10.0);
         let per_day = 24.0 * (p.skin_ml_h + p.lung_ml_h);
         assert!(188.0 < per_day && per_day < 500.0, "{per_day}");
-        // Source: clinical reference 3.3: 400 mL/m²/day, and half of the maintenance need of 1.4. By hand: 20 kg, 115 cm, 0.7993 m²:
+        // 400 mL/m²/day, and half of the maintenance need (Holliday & Segar 1957). By hand: 20 kg, 115 cm, 0.7993 m²:
         // (750 + 319.7)/2; 35 kg, 140 cm, 1.1667 m²: (900 + 466.7)/2; 5 kg, 58 cm, 0.2838 m²: (250 + 113.5)/2.
         for (kg, height_mm, ml_d) in [(20.0, 1150.0, 534.9), (35.0, 1400.0, 683.3), (5.0, 580.0, 181.8)] {
             let child = Patient { age_y: Some(3.0), height_mm: Some(height_mm), ..Patient::default() };
@@ -364,7 +364,7 @@ mod tests {
     #[test]
     fn a_newborn_is_scaled_by_its_weight() {
         let newborn = Patient { age_mo: Some(0.3), ..Patient::default() };
-        // Source: clinical reference 3.3: 52, 56, 46 and 26 mL/kg/day below 1000, 1250, 1500 g and above.
+        // From memory of published tables: 52, 56, 46 and 26 mL/kg/day below 1000, 1250, 1500 g and above.
         for (kg, ml_kg_d) in [(0.9, 52.0), (1.1, 56.0), (1.4, 46.0), (2.2, 26.0)] {
             let p = prior(&newborn, kg);
             assert!((24.0 * (p.skin_ml_h + p.lung_ml_h) - ml_kg_d * kg).abs() < 1e-9, "{kg} kg");

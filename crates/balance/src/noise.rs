@@ -20,8 +20,8 @@ use crate::insensible::Insensible;
 const PRIOR: [(f64, f64); 3] = [(0.8, 0.8), (0.2, 1.0), (0.6, 0.6)];
 /// Standard deviation of ln of the rate's random walk.
 const RATE_PRIOR_SD: f64 = 1.2;
-/// How far the loss has changed after a day (one standard deviation), as a share of it: the rise of 12 % per °C (clinical reference
-/// 3.3, in common use) for a body temperature that wanders by one degree a day (own choice). The record's own wandering is fitted.
+/// How far the loss has changed after a day (one standard deviation), as a share of it: the rise of 12 % per °C (in common use, no
+/// primary source) for a body temperature that wanders by one degree a day (own choice). The record's own wandering is fitted.
 const RATE_SHARE: f64 = 0.12;
 /// The same for what evaporates from burns: it follows their area, which stays from one day to the next, and hardly the temperature.
 /// Half of the above; own choice.

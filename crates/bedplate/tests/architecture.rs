@@ -153,6 +153,30 @@ fn the_signal_path_is_no_std() {
     }
 }
 
+/// A source that no reader can get is none: notes of our own are cited by the papers and standards that they rest on.
+#[test]
+fn no_source_is_a_numbered_note_of_our_own() {
+    let is_note = |text: &str| {
+        let lower = text.to_lowercase();
+        let mut after = lower.split("reference ").skip(1);
+        let is_numbered = after.any(|rest| rest.starts_with(|c: char| c.is_ascii_digit()));
+        is_numbered || ["clinical reference", "structure reference"].iter().any(|name| lower.contains(name))
+    };
+    assert!(is_note("Source: some Reference 1.2, computed") && !is_note("the reference has it: 1.2"));
+    let own = Path::new(file!()).file_name();
+    let mut texts = sources(&workspace().join("crates"));
+    texts.retain(|(path, _)| path.file_name() != own);
+    for page in ["docs/validation.md", "docs/formats.md"] {
+        let path = workspace().join(page);
+        let text = fs::read_to_string(&path).unwrap();
+        texts.push((path, text));
+    }
+    for (path, text) in texts {
+        let found = text.lines().find(|line| is_note(line));
+        assert_eq!(found, None, "{}: name the paper, the standard or the computation", path.display());
+    }
+}
+
 #[test]
 fn versions_stand_in_one_place() {
     for (name, manifest) in manifests() {

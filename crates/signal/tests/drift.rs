@@ -8,7 +8,7 @@ const COUNTS_PER_KG: f64 = 5e4;
 const CORNERS: [[f64; 2]; 4] = [[50.0, 50.0], [850.0, 50.0], [50.0, 450.0], [850.0, 450.0]];
 
 /// An hour and a half of two plates of four cells, 10 samples a second. The patient breathes thirteen times a minute, by which 100 g swap between the first cell and the other plate
-/// and back (clinical reference, breathing per cell: the centre of mass of 70 kg that shifts by 1 mm swaps 35 g, by 10 mm 350 g; the sum stays), and 150 g run
+/// and back (breathing per cell, worked: the centre of mass of 70 kg that shifts by 1 mm swaps 35 g, by 10 mm 350 g; the sum stays), and 150 g run
 /// into him, of which each cell bears its part. The first cell wanders besides. Gives whether a cell was named as drifting.
 fn is_named(phase: f64, wander_kg: impl Fn(f64) -> f64) -> bool {
     let cells: Vec<CellConfig> = [0, 1]

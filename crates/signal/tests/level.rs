@@ -10,7 +10,7 @@ const PATIENT_KG: f64 = 70.0;
 /// Ages of a plateau at which its level is looked at, s.
 const AGES_S: [f64; 6] = [0.0, 2.0, 5.0, 10.0, 20.0, 40.0];
 
-/// Force of breath and pulse, kg. Clinical reference 5 (computed example): 15 of 70 kg move by ± 2.5 mm, m (2πf)² A; the heart swings by 0.5 N from peak to
+/// Force of breath and pulse, kg. A worked example: 15 of 70 kg move by ± 2.5 mm, m (2πf)² A; the heart swings by 0.5 N from peak to
 /// peak at 70 kg, mostly in its second and third harmonic (memory).
 fn alive_kg(t_s: f64, breaths_min: f64, phase: f64) -> f64 {
     let breath_hz = breaths_min / 60.0;

@@ -14,8 +14,8 @@
 //! | w, g   | `deflection_mm`, `gap_mm` | points | mm   |
 //! | r      | `push_newton`   | points          | N    |
 //!
-//! Signs: w down from the unloaded top plate, r up. Source of the conditions: structure reference 1.8 (unilateral contact with
-//! the base). Holds as far as the grid is fine (a quarter of each side): exact
+//! Signs: w down from the unloaded top plate, r up. Source of the conditions: unilateral contact with the base (w ≤ g, r ≥ 0,
+//! one of both exact; textbook, no page). Holds as far as the grid is fine (a quarter of each side): exact
 //! at its points and along its lines, up to 14 % too little passes where a small load touches between them. Not here: cells that lift off (they are let go
 //! before and once after), the softness of what jams a gap.
 
@@ -52,7 +52,7 @@ pub(crate) fn push(compliance: &[f64], deflection_mm: &[f64], gap_mm: &[f64], pu
 mod tests {
     use super::*;
 
-    /// Strip with clearance in closed form: structure reference 1.8, beam EI 1260 N·m over 0.8 m, 3000 N/m, touching in the
+    /// Strip with clearance in closed form, by hand: beam EI 1260 N·m over 0.8 m, 3000 N/m, touching in the
     /// middle only: R = (5qL/8)(1 − g/g₀), g₀ = 12.6984 mm; g/g₀ = 0.8 → 300 N, 0.5 → 750 N.
     #[test]
     fn a_strip_that_touches_in_the_middle_gives_the_closed_form() {

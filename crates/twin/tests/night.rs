@@ -181,7 +181,7 @@ fn reactions_of_a_flat_bed_carry_the_whole_weight() {
     assert!((newton.iter().sum::<f64>() - kg * built.gravity_m_s2).abs() < MEAN_NEWTON, "{newton:?} {kg}");
 }
 
-/// Vertical reactions: each section feels W cosθ of what lies on it (structure reference 7).
+/// Vertical reactions: each section feels W cosθ of what lies on it (statics of the inclined plane).
 #[test]
 fn a_raised_back_feels_the_cosine_of_its_load() {
     let deck = deck();
@@ -196,7 +196,7 @@ fn a_raised_back_feels_the_cosine_of_its_load() {
     assert!((tilted[1] - scale * flat[1]).abs() < 0.05);
 }
 
-/// Source: structure reference 7, worked: with 60 N of 200 N of a trunk's along-slope force (400 N at 30°) taken by the seat,
+/// By hand, statics of the inclined plane: with 60 N of 200 N of a trunk's along-slope force (400 N at 30°) taken by the seat,
 /// the seat gains V = 30 N and Σ N/cosθ is 30 N too high over a flat seat.
 #[test]
 fn a_sliding_trunk_presses_the_seat_as_the_worked_example_has_it() {

@@ -102,19 +102,19 @@ fn each_scenario_holds_what_its_name_says() {
         assert!(change(&lived).abs() < 0.1 * kg, "{name}: {}", change(&lived));
         assert!(lived.course.pad_kg.iter().copied().fold(0.0, f64::max) > 0.0, "{name}: nappies stay dry");
     }
-    // Source: clinical reference 3.7: 1–4 L in 3–5 h.
+    // Common practice: 1–4 L in 3–5 h.
     let (_, dialysis) = of("dialysis.toml");
     let session = dialysis.course.streams.iter().find(|s| s.way == Way::Ultrafiltrate).unwrap();
     let litres = session.total_ml.last().unwrap() / 1000.0;
     assert!((1.0..=4.0).contains(&litres), "{litres}");
-    // Source: clinical reference 3.1: peak overload 2.8 to 7.9 % of the weight as group medians; 30 mL/kg alone is 3 %.
+    // Published, from memory: peak overload 2.8 to 7.9 % of the weight as group medians; 30 mL/kg alone is 3 %.
     let (_, sepsis) = of("sepsis.toml");
     let gained_pct = 100.0 * (peak(&sepsis) / 71.0 - 1.0);
     assert!((2.5..10.0).contains(&gained_pct), "{gained_pct}");
     assert!((sepsis.truth.hidden_ml - 600.0).abs() < 1e-9);
     assert!(sepsis.truth.events.iter().any(|e| e.text == "seizure"));
     let (_, burns) = of("burns.toml");
-    // Evaporation far above the 25 g/h of a whole skin under humidified gas (clinical reference 3.3).
+    // Evaporation far above the 25 g/h of a whole skin under humidified gas.
     assert!(burns.truth.insensible_g_h > 60.0, "{}", burns.truth.insensible_g_h);
     let (_, articulated) = of("articulated.toml");
     assert!(articulated.truth.events.iter().filter(|e| e.kind == TrueKind::Tilted).count() == 11);

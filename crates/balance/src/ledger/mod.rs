@@ -387,7 +387,7 @@ fn density(route: Route, densities: &Densities) -> f64 {
 /// Why an entry cannot be meant as it stands.
 ///
 /// Rates beyond belief, by weight: urine 20 mL/kg/h (the largest water diuresis is 15–20 mL/min in an
-/// adult, from memory), everything else 60 mL/kg/h (the largest resuscitation rate in the reference).
+/// adult, from memory), everything else 60 mL/kg/h (the largest rate of resuscitation in common practice).
 fn doubt(entry: &Entry, since_last_h: Option<f64>, stamp_h: f64, frame: &Frame) -> Option<String> {
     if stamp_h > frame.now_h {
         return Some(format!("stands {:.1} h in the future", stamp_h - frame.now_h));

@@ -1,7 +1,7 @@
 //! Estimates of weight on 507 active adults (Heinz 2003, the open set `bdims`), from moments alone: each formula is linear, so bias and
 //! spread follow from the means and covariances of what it asks for (`tests/make_body.py`).
 //!
-//! Source of the figures: clinical reference 2.1, computed there row by row: bias and standard deviation, kg. Two sites differ from
+//! The figures were computed apart, row by row: bias and standard deviation, kg. Two sites differ from
 //! the formulas': the arm is flexed, which biases the arm rule, and the thigh is at the gluteal fold, where Buckley's rule for women does
 //! not transfer. Lorenz 2007 publishes a mean absolute difference of 3.1 (SD 2.6) kg, Rabito 2006 a mean error of 6 %.
 
@@ -102,7 +102,7 @@ fn buckleys_rule_for_women_does_not_transfer_to_the_gluteal_fold() {
     }
 }
 
-/// Source: `Kids198` (1977), 93 children of 8 to 12 years; the clinical reference 1.5 computes +8.2 % row by row. The relative error's mean is
+/// Source: `Kids198` (1977), 93 children of 8 to 12 years; computed apart row by row it is +8.2 %. The relative error's mean is
 /// Σ n (rule(age) · mean(1/weight)) / N − 1, so that moments by age are enough.
 #[test]
 fn the_age_rule_errs_on_children_of_1977_as_computed_row_by_row() {

@@ -3,8 +3,8 @@ use formats::deck::Sex::{Female, Male};
 
 use published::printed;
 
-/// Source: clinical reference 2.1, computed. Coefficients of Lorenz, Buckley, Chumlea and the knee-height
-/// table are from memory there; those of Rabito and Cattermole were read.
+/// Computed apart from the coefficients of Lorenz 2007, Buckley 2011, Chumlea 1988 and the knee-height table (from memory), and of
+/// Rabito 2006 and Cattermole 2010, 2017 (read).
 #[test]
 fn weight_from_limbs() {
     printed(limb::lorenz_kg(Male, 60.0, 175.0, 95.0, 102.0).unwrap(), 82.188, 3);
@@ -54,7 +54,8 @@ fn arm_rules_refuse_the_other_age() {
     );
 }
 
-/// Source: clinical reference 2.3, computed. Trap: a page agrees with the first ulna row only; its other
+/// Computed apart from the printed regressions of Chumlea (secondary pages), Bassey 1986 and Rabito 2006 and a screening tool's
+/// table. Trap: a page agrees with the first ulna row only; its other
 /// rows differ and are not used.
 #[test]
 fn height_from_segments() {

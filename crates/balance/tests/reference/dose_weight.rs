@@ -6,7 +6,7 @@ use formats::deck::Sex::{Female, Male};
 
 use published::{printed, within};
 
-/// Source: clinical reference 1.1, computed from the coefficients printed by Mosteller 1987, Du Bois 1916,
+/// Computed apart from the coefficients printed by Mosteller 1987, Du Bois 1916,
 /// Haycock 1978, Gehan & George 1970 and Boyd 1935.
 #[test]
 fn body_surface_area() {
@@ -44,7 +44,7 @@ fn surface_from_weight_alone() {
     assert!(livingston_lee_m2(400.0).is_err());
 }
 
-/// Source: clinical reference 1.2, computed: predicted, Devine, Robinson.
+/// Computed apart from the coefficients of the ARDS Network 2000, Devine 1974 and Robinson 1983.
 #[test]
 fn predicted_and_ideal_weight() {
     let rows = [
@@ -82,7 +82,7 @@ fn predicted_weight_refuses_a_child() {
     assert!(error.to_string().contains("age_y is 12"), "{error}");
 }
 
-/// Source: clinical reference 1.2, computed. Trap: below the ideal weight the actual one is used.
+/// Computed apart, ideal weight + 0.4 of what lies above it. Trap: below the ideal weight the actual one is used.
 #[test]
 fn adjusted_weight() {
     let ideal = |sex, height| Predicted::Devine.kg(sex, height, None).unwrap();
@@ -95,7 +95,7 @@ fn adjusted_weight() {
     printed(oncology_kg(60.0, 78.2).unwrap(), 69.1, 9);
 }
 
-/// Source: clinical reference 1.2, computed.
+/// Computed apart, kg/m².
 #[test]
 fn body_mass_index() {
     printed(bmi_kg_m2(170.0, 70.0).unwrap(), 24.22, 2);
@@ -103,7 +103,7 @@ fn body_mass_index() {
     printed(bmi_kg_m2(150.0, 45.0).unwrap(), 20.00, 2);
 }
 
-/// Source: clinical reference 1.3, computed from Watson 1980, Hume & Weyers 1971, Mellits & Cheek 1970.
+/// Computed apart from the coefficients of Watson 1980, Hume & Weyers 1971, Mellits & Cheek 1970.
 #[test]
 fn total_body_water() {
     let rows = [
@@ -141,7 +141,7 @@ fn watsons_age_term_is_the_papers() {
     printed(misprinted - litres(70.0), 0.25, 2);
 }
 
-/// Trap: Mellits and Cheek jump at the cut height (clinical reference 1.3, computed).
+/// Trap: Mellits and Cheek jump at the cut height (computed apart from their coefficients).
 #[test]
 fn mellits_cheek_jumps_at_the_cut_height() {
     let girl = |height| BodyWater::MellitsCheek.litres(Female, 5.0, height, 19.0).unwrap();
@@ -174,7 +174,7 @@ fn maintenance_fluid() {
     assert!(maintenance_ml_day(None, 3.5).is_err(), "may be a newborn");
 }
 
-/// Source: clinical reference 1.5, computed from the rules as printed by Marikar 2015 and others.
+/// Computed apart from the rules as printed by Marikar 2015 and others.
 #[test]
 fn weight_from_age() {
     let new = |age: f64| AgeRule::LifeSupport2011.kg(age).unwrap();
@@ -193,7 +193,7 @@ fn weight_from_age() {
     assert!(AgeRule::LuscombeOwens.kg(11.5).is_err() && AgeRule::LifeSupport2011.kg(14.0).is_err());
 }
 
-/// Source: clinical reference 1.5, LMS rows of WHO 2006 with computed standard scores.
+/// LMS rows of the WHO growth standards 2006, standard scores computed apart.
 #[test]
 fn growth_standard_scores() {
     let rows = [
@@ -223,7 +223,7 @@ fn scores_of_the_who_example_survey() {
     assert_eq!(n, 61);
 }
 
-/// Source: clinical reference 1.5, computed from the CDC table of 2000: by how much the rules by age miss the mean of the boys' and
+/// Computed apart from the CDC table of 2000: by how much the rules by age miss the mean of the boys' and
 /// the girls' medians at mid-month, %. The step from 5 to 6 years of the newer rule is the rule's own.
 #[test]
 fn rules_by_age_against_the_medians_of_the_growth_table() {
@@ -277,7 +277,7 @@ fn growth_table_medians() {
     printed(cdc_weight_for_age(Male, 24.2).unwrap().m, 12.741_543_96, 8);
 }
 
-/// Source: clinical reference 1.7: Linderkamp 1977 tables, Nadler 1962 (coefficients from memory), computed.
+/// Computed apart from the tables of Linderkamp 1977 and the coefficients of Nadler 1962 (from memory).
 #[test]
 fn blood_volume() {
     printed(blood::linderkamp_ml(Male, 0.02, 50.0, 3.5).unwrap(), 280.3, 1);

@@ -10,7 +10,7 @@ use formats::deck::Sex::{Female, Male};
 
 use published::{printed, within_share};
 
-/// Source: clinical reference 1.9, computed. Trap: a calculator page prints 20 for the woman of 78; it does
+/// Computed apart from the form of Cockcroft & Gault 1976. Trap: a calculator page prints 20 for the woman of 78; it does
 /// not follow from its own inputs.
 #[test]
 fn cockcroft_gault() {
@@ -26,7 +26,7 @@ fn cockcroft_gault() {
     assert!(cockcroft_gault_ml_min(Male, 12.0, 40.0, 0.6).is_err());
 }
 
-/// Source: clinical reference 1.9, computed.
+/// Computed apart from the form of Schwartz 2009.
 #[test]
 fn schwartz() {
     printed(schwartz_bedside(5.0, 110.0, 0.5).unwrap(), 90.86, 2);
@@ -46,7 +46,7 @@ fn schwartz() {
     printed(schwartz_original(SchwartzGroup::AdolescentBoy, 170.0, 0.9).unwrap(), 132.2, 1);
 }
 
-/// Source: clinical reference 1.9: 0.45 term below one year, 0.33 preterm, 0.55 child, 0.7 adolescent boy.
+/// Source: Schwartz 1976–1987, on a secondary page: 0.45 term below one year, 0.33 preterm, 0.55 child, 0.7 adolescent boy.
 #[test]
 fn the_childs_group_follows_age_sex_and_gestation() {
     let group = |sex, age_y, weeks| SchwartzGroup::of(sex, age_y, weeks);
@@ -59,7 +59,7 @@ fn the_childs_group_follows_age_sex_and_gestation() {
     assert!(group(Male, 30.0, None).is_err());
 }
 
-/// Source: the printed form for µmol/L, k 1.23 men, 1.04 women (clinical reference 1.9), by hand.
+/// Source: the printed form for µmol/L, k 1.23 men, 1.04 women (a secondary page quoting Cockcroft & Gault 1976), by hand.
 #[test]
 fn cockcroft_gault_for_umol_l() {
     printed(cockcroft_gault_umol_ml_min(Male, 60.0, 70.0, 88.4).unwrap(), 77.92, 2);
@@ -67,7 +67,7 @@ fn cockcroft_gault_for_umol_l() {
     printed(cockcroft_gault_umol_ml_min(Female, 78.0, 47.6, 137.9).unwrap(), 22.26, 2);
 }
 
-/// Source: clinical reference 3.1, computed from the definitions of Sutherland 2010 and Selewski 2011.
+/// By hand from the definitions of Sutherland, Am J Kidney Dis 2010;55:316, and Selewski, Intensive Care Med 2011;37:1166.
 #[test]
 fn percent_overload() {
     printed(intake_output_pct(8.4, 3.2, 70.0), 7.43, 2);
@@ -104,7 +104,7 @@ fn creatinine_stages() {
     assert_eq!(creatinine_stage(Creatinine { replacement: true, ..Creatinine::default() }), Some(3));
 }
 
-/// Source: KDIGO 2012, table 2; check values of clinical reference 3.6.
+/// Source: KDIGO 2012, table 2; check values by hand.
 #[test]
 fn urine_stages() {
     let now = |hourly: &[f64], kg| urine_stage(hourly, kg).unwrap().now;
@@ -122,7 +122,7 @@ fn urine_stages() {
     assert_eq!(urine_stage(&recovered, 70.0), Some(UrineStage { worst: 2, now: 0 }));
 }
 
-/// Source: clinical reference 1.8, computed; cautions by Assimon 2016.
+/// By hand; cautions by Assimon, Am J Kidney Dis 2016.
 #[test]
 fn ultrafiltration_rate() {
     printed(rate(3000.0, 4.0, 70.0).ml_h_kg, 10.71, 2);
@@ -138,7 +138,7 @@ fn ultrafiltration_rate() {
     printed(rate(3000.0, 4.0, 70.0).indexed_20_pct_ml_h, 710.0, 9);
 }
 
-/// Source: clinical reference 3.4, computed at VO2 250 mL/min.
+/// Computed from the gases' densities, VO₂ (1.977 RQ − 1.429), at VO₂ 250 mL/min.
 #[test]
 fn breathed_gas_weighs() {
     for (quotient, g_day) in [(0.70, -16.0), (0.80, 55.0), (0.85, 91.0), (1.00, 197.0)] {

@@ -1,7 +1,7 @@
 //! Published and computed check values of every clinical formula, each with its source beside it.
 //!
-//! "Clinical reference" is the project's own collection of figures; values marked computed there follow
-//! from the printed coefficients and stated inputs, and hold to the last printed digit.
+//! "Computed apart" is: from the coefficients as printed and the inputs that stand in the test, by another program than this one; such a
+//! value holds to its last digit.
 
 mod body_data;
 mod dose_limbs;

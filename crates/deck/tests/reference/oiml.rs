@@ -87,7 +87,7 @@ fn a_mass_that_is_no_nominal_one_within_its_error_has_no_limit() {
 
 /// Source: OIML R 76-1:2006, 3.8.2.2 (1.4 d), 4.5.2 and 4.6.3 (0.25 e), 3.9.4.1 (0.5 e in 30 min, 0.2 e from 15 to 30 min), 3.9.4.2
 /// (0.5 e), 3.9.1.1 (2 e unloaded), 3.9.2.3 (1 e for 5 °C, in class I for 1 °C) and 4.2.3 (Max + 9 e), at e = d = 100 g and
-/// 50 g; from memory, as in the clinical reference 4.1.
+/// 50 g; from memory.
 #[test]
 fn limits_that_are_multiples_of_an_interval() {
     use deck::oiml::r76;

@@ -50,7 +50,7 @@ pub struct BenchOptions {
 }
 
 impl Default for BenchOptions {
-    /// One 20 kg and one 10 kg mass of class M1 (permissible error 1.0 g and 0.5 g: clinical reference 4.1, read), a water
+    /// One 20 kg and one 10 kg mass of class M1 (permissible error 1.0 g and 0.5 g: OIML R 111-1:2004, table 1), a water
     /// can, careful hands.
     fn default() -> Self {
         let m1 =

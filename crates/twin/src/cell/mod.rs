@@ -116,7 +116,7 @@ pub(crate) mod tests {
         CellTruth::draw("c", &pad(), batch, &converter(), spread, &mut chance)
     }
 
-    /// Source: structure reference, section 8: 24 bit, gain 128, input ±½·5 V/128, 2 mV/V, 100 kg, 5 V:
+    /// By hand: 24 bit, gain 128, input ±½·5 V/128, 2 mV/V, 100 kg, 5 V:
     /// 2.3283 nV a count, 42 949.7 counts a kilogram of a cell on its own channel.
     #[test]
     fn counts_per_kilogram_follow_the_bridge_and_converter() {

@@ -48,7 +48,7 @@ pub struct CellTruth {
 /// What the sheet leaves out, with our own choices as defaults (no source: common practice or plain guess).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CellSpread {
-    /// Spread of sensitivity between cells of one type, ± share. Structure reference table 5 has ±10–15 % for bar cells.
+    /// Spread of sensitivity between cells of one type, ± share. Data sheets of bar cells have ±10–15 % (from memory).
     pub gain: f64,
     /// Spread of the zero, ± share of rated output. The same table's sheet example has ±5 %.
     pub zero: f64,

@@ -2,7 +2,7 @@
 //! fifties, with favourite digits, forgotten and late entries, and now and then one twice or on the wrong side.
 //!
 //! The shares are own choices, set so that a day's charted balance is off by the order of the published spread between
-//! balance and weight (SD about 1 kg a day, of which the chart is a part; clinical reference 3.2), and labelled so.
+//! balance and weight (SD about 1 kg a day, of which the chart is a part; from memory), and labelled so.
 
 use formats::chart::{Direction, Entry, Route};
 use jiff::{SignedDuration, Timestamp};

@@ -325,7 +325,7 @@ mod tests {
         assert!(urine(&loaded) > 1.5 * urine(&quiet()));
     }
 
-    /// Source: clinical reference 3.7: resting urine of an adult 0.5–2 mL/kg/h (memory).
+    /// From memory: resting urine of an adult 0.5–2 mL/kg/h (memory).
     #[test]
     fn urine_in_balance_is_in_the_published_range() {
         let mut regimen = quiet();

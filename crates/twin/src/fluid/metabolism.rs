@@ -7,11 +7,11 @@
 //! |-------------------|--------------------------------------------------|-----------------------------------------------------|
 //! | O₂ at rest        | 3.5 mL/kg/min adult, ∝ kg^0.75 from 70 kg        | common practice (one resting unit; the power law is Kleiber's) |
 //! | gas densities     | O₂ 1.429, CO₂ 1.977 g/L at 0 °C, 1013 hPa        | physical constants                                  |
-//! | metabolic water   | 0.15 g/kcal, 4.83 kcal a litre O₂                | gives the published 250–350 mL/day of an adult (clinical reference 3.3) |
-//! | evaporation       | 400 mL/m²/day, half skin, half lungs             | clinical reference 3.3 (300–500 adult read, 400 memory) |
-//! | humidified gas    | lungs nil                                        | clinical reference 3.3, read                        |
-//! | dry gas           | lungs × 33 / (33 − 7.8)                          | clinical reference 3.3, computed                    |
-//! | fever             | skin + 12 % a °C above 37                        | clinical reference 3.3 (10–13 %, memory)            |
+//! | metabolic water   | 0.15 g/kcal, 4.83 kcal a litre O₂                | gives the published 250–350 mL/day of an adult (from memory) |
+//! | evaporation       | 400 mL/m²/day, half skin, half lungs             | StatPearls (600–800 mL/day in all; 400 from memory) |
+//! | humidified gas    | lungs nil                                        | what such gas brings along is not lost              |
+//! | dry gas           | lungs × 33 / (33 − 7.8)                          | computed: 33 mg/L out, 7.8 in                       |
+//! | fever             | skin + 12 % a °C above 37                        | 10–13 % in common use, from memory                  |
 //! | burns             | (25 + % burned) · m² mL/h                        | common practice, from memory                        |
 //!
 //! Not here: sweat, preterm infants.
@@ -96,7 +96,7 @@ mod tests {
         }
     }
 
-    /// Source: clinical reference 3.4 (computed): at 250 mL O₂/min, quotient 0.70 −16, 0.80 +55, 0.85 +91, 1.00 +197 g/day.
+    /// Computed from the gases' densities, VO₂ (1.977 RQ − 1.429): at 250 mL O₂/min, quotient 0.70 −16, 0.80 +55, 0.85 +91, 1.00 +197 g/day.
     #[test]
     fn gas_term_gives_the_reference_figures() {
         for (quotient, g_day) in [(0.70, -16.0), (0.80, 55.0), (0.85, 91.0), (1.00, 197.0)] {
@@ -106,7 +106,7 @@ mod tests {
         }
     }
 
-    /// Source: clinical reference 3.3: adult insensible loss 600–800 mL/day, metabolic water 250–350 mL/day.
+    /// Source: StatPearls, adult insensible loss 600–800 mL/day; metabolic water 250–350 mL/day from memory.
     #[test]
     fn an_adult_loses_and_makes_what_is_published() {
         let evaporated = 24.0 * adult().evaporation_g_h();

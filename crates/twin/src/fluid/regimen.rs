@@ -31,7 +31,7 @@ pub enum Way {
 impl Way {
     /// Grams a millilitre.
     ///
-    /// Source: clinical reference 3.5: 0.9 % saline ≈ 1.005 and packed cells ≈ 1.07–1.09 (memory), plasma 1.0205 (Trudnowski
+    /// Densities: 0.9 % saline ≈ 1.005 and packed cells ≈ 1.07–1.09 (memory), plasma 1.0205 (Trudnowski
     /// & Rico 1974, read), urine 1.005–1.030 (read; the middle is taken). Feeds, drains and gastric fluid: plain guesses.
     #[must_use]
     pub fn density_g_ml(self) -> f64 {

@@ -9,7 +9,7 @@
 //! | burns         | 4 mL/kg per % burned in 24 h, half of it in the first 8 h (common practice, from memory)     |
 //! | child         | 80 % of the maintenance rule for a ventilated child, feeds, nappies                          |
 //!
-//! Source of the other figures: clinical reference 3.7 and 1.4, with the marks that they bear there. Times of day, numbers of
+//! Source of the other figures: common practice, from memory; the maintenance rule is Holliday & Segar, Pediatrics 1957;19:823. Times of day, numbers of
 //! cups and stools: own choices. All patients are invented.
 
 use serde::{Deserialize, Serialize};
@@ -270,7 +270,7 @@ mod tests {
         (peak - physique.mass_kg, course.patient_kg.last().unwrap() - physique.mass_kg)
     }
 
-    /// Source: clinical reference 3.1: peak overload in intensive care 2.8 % on day 2 to 7.9 % on day 5 of the weight,
+    /// Published, from memory: peak overload in intensive care 2.8 % on day 2 to 7.9 % on day 5 of the weight,
     /// as group medians; 30 mL/kg alone is 3 %. Wide bounds: a course, not a group.
     #[test]
     fn resuscitation_gains_a_few_percent_and_diuresis_takes_part_of_it_back() {
@@ -281,7 +281,7 @@ mod tests {
         }
     }
 
-    /// Source: clinical reference 3.7: 1–4 L a session, UF at most 13 mL/h/kg.
+    /// Common practice: 1–4 L a session; ultrafiltration at most 13 mL/h/kg (Assimon, Am J Kidney Dis 2016).
     #[test]
     fn a_dialysis_session_takes_one_to_four_litres_within_the_caution() {
         for seed in 1..=10 {
@@ -293,7 +293,7 @@ mod tests {
         }
     }
 
-    /// Source: clinical reference 1.4, table: 8 kg 800, 15 kg 1250, 35 kg 1800 mL/day (the last published, the others computed).
+    /// Source: Holliday & Segar, Pediatrics 1957;19:823: 8 kg 800, 15 kg 1250, 35 kg 1800 mL/day (the last published, the others computed).
     #[test]
     fn maintenance_follows_the_rule() {
         for (kg, ml) in [(8.0, 800.0), (15.0, 1250.0), (35.0, 1800.0)] {

@@ -216,7 +216,7 @@ fn items(planner: &mut Planner<'_>, chance: &mut Chance) {
     }
 }
 
-/// Visits of 6.7 (SD 6.1) minutes (clinical reference 5) in which hands lean on the bed now and then.
+/// Visits of 6.7 (SD 6.1) minutes (published, from memory) in which hands lean on the bed now and then.
 fn contacts(planner: &mut Planner<'_>, chance: &mut Chance) {
     let rate = planner.scenario.ward.contacts_per_h;
     if rate <= 0.0 {

@@ -2,7 +2,7 @@
 //!
 //! | signal    | size                                                           | source                                       |
 //! |-----------|----------------------------------------------------------------|----------------------------------------------|
-//! | breathing | 15 kg of 70 moving ± 2.5 mm: m (2πf)² A on the sum             | clinical reference 5 (computed example)      |
+//! | breathing | 15 kg of 70 moving ± 2.5 mm: m (2πf)² A on the sum             | worked example                               |
 //! |           | centre of mass ± 0.7 mm along the bed: the sum stays, cells swap | same, 1 mm is 35 g                         |
 //! | heart     | harmonics of the pulse, about 0.5 N from peak to peak at 70 kg | same ("well under 1 N" lying, 1–10 Hz; memory) |
 //! | floor     | white acceleration of all that lies there                      | own choice                                   |
@@ -116,7 +116,7 @@ impl Vital {
 mod tests {
     use super::*;
 
-    /// Source: clinical reference 5: breathing 9 g peak where 15 kg move ± 2.5 mm at 0.25 Hz (computed there).
+    /// By hand: m (2πf)² A of 15 kg that move by ± 2.5 mm at 0.25 Hz is 0.093 N, 9 g at the peak.
     #[test]
     fn breathing_of_an_adult_is_nine_grams_at_the_peak() {
         let mut chance = Chance::stream(1, "vital");
@@ -127,7 +127,7 @@ mod tests {
         assert!((grams - 9.4).abs() < 0.4, "{grams}");
     }
 
-    /// Source: clinical reference 5: heart well under 1 N vertical when lying, energy in 1–10 Hz.
+    /// From memory: heart well under 1 N vertical when lying, energy in 1–10 Hz.
     #[test]
     fn the_heart_swings_by_about_half_a_newton() {
         let mut chance = Chance::stream(2, "vital");

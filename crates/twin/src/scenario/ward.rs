@@ -11,7 +11,7 @@ pub struct Bed {
     /// Linen that lies there from the start, kg.
     pub linen_kg: f64,
     /// Share of the along-slope weight of the trunk that friction on the raised back does not hold and the seat takes over:
-    /// structure reference 7, 1 − κ.
+    /// 1 − κ of the inclined plane.
     pub slip: f64,
     /// Error of the angle sensors, ° (standard deviation, constant a section).
     pub angle_error_deg: f64,
@@ -41,7 +41,7 @@ fn quarter_minute() -> f64 {
     15.0
 }
 
-/// A ward's routine. Rates from clinical reference 5: contacts 1.5–3.5 an hour; turns every two hours in the rule and half of
+/// A ward's routine. Rates from memory of published counts: contacts 1.5–3.5 an hour; turns every two hours in the rule and half of
 /// the time later than that; forces of hands have no published source and are own choices.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]

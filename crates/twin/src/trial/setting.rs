@@ -4,7 +4,7 @@
 //! |----------|------------------------------------------------------------------------------------------------|
 //! | plates   | 3 to 9, evenly                                                                                 |
 //! | patient  | 10 % infants of 3–10 kg, 15 % children of 10–40 kg, 55 % adults of 45–110 kg, 20 % of 110–170 kg |
-//! | ward     | a third each quiet, usual, busy: contacts 0.8, 1.7, 3.5 an hour (clinical reference 5 has 1.5–3.6), turns every 3, 2.5, 2 h, moves of the whole bed 0, 0.3, 1 a day |
+//! | ward     | a third each quiet, usual, busy: contacts 0.8, 1.7, 3.5 an hour (published counts have 1.5–3.6, from memory), turns every 3, 2.5, 2 h, moves of the whole bed 0, 0.3, 1 a day |
 //! | bed      | the back raised for some hours in half of the runs, the whole bed tilted for an hour in one of six |
 //! | faults   | none in 60 % of the runs, else one or two of those of [`Fault`], of minutes to hours            |
 //! | fluids   | the courses of [`Story`], a loss that nobody charts in one run of three                         |

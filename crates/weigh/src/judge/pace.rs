@@ -14,8 +14,8 @@
 //! Once the pace r' (variance V') after that time is known, X is bridged from both ends: X + (C/V)(r' − r), var X − (C/V)² (V − V').
 //! Where r' is farther from r than both uncertainties allow, the pace was set anew in between, at a time that nobody saw: q grows to what makes r' likely.
 //!
-//! σ scales with the root of the patient's mass, as maintenance fluid does (Holliday & Segar 1957: 40 mL/h at 10 kg, 120 mL/h at 80 kg; clinical
-//! reference 1.4). An adult's σ spans a machine's 1 L/h and a bolus of 500 mL in half an hour (clinical reference 3.7) at one to two σ.
+//! σ scales with the root of the patient's mass, as maintenance fluid does (Holliday & Segar 1957: 40 mL/h at 10 kg, 120 mL/h at 80 kg).
+//! An adult's σ spans a machine's 1 L/h and a bolus of 500 mL in half an hour (common practice) at one to two σ.
 //! Source: Kalman filter and smoother of an integrated random walk (textbook, no page); σ, `ANEW_S` and the bound of innovations are choices of this project.
 
 use serde::{Deserialize, Serialize};
@@ -31,7 +31,7 @@ const PIECE_S: f64 = 300.0;
 const BEGIN_S: f64 = 25.0;
 /// An innovation beyond so many standard deviations is a pace set anew.
 const ANEW_SIGMAS: f64 = 3.0;
-/// A gain from this on is a bolus, kg/s: 500 mL/h. Boluses are given in parts of 15 to 30 min (clinical reference 3.7), with pauses.
+/// A gain from this on is a bolus, kg/s: 500 mL/h. Boluses are given in parts of 15 to 30 min (common practice, from memory), with pauses.
 const BOLUS_KG_S: f64 = 500.0 / 3.6e6;
 /// Mass at which the usual pace is that of the rules, kg.
 const ADULT_KG: f64 = 80.0;

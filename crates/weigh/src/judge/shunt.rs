@@ -13,7 +13,7 @@
 //! than they lost. A fall that adds up with earlier ones of the same plate counts as one.
 //!
 //! A shunt is an open question as any other step: the weight is not settled, both weights are told, and it is over when the load comes back.
-//! Sources: structure reference on unilateral contact with the base (sum and centre of load); the figures are choices of this project.
+//! Source: statics of unilateral contact with the base (sum and centre of load); the figures are choices of this project.
 
 use signal::Open;
 
