@@ -29,7 +29,7 @@ pub struct Weight {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum State {
-    /// At rest, to be believed within its uncertainty.
+    /// At rest, to be believed within twice its uncertainty.
     Settled,
     /// The load moves.
     Moving,

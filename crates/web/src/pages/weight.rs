@@ -54,7 +54,7 @@ fn believe(reader: Reader, state: State) -> &'static str {
 
 fn why(reader: Reader, state: State) -> &'static str {
     match state {
-        State::Settled => reader.say("settled, within its uncertainty"),
+        State::Settled => reader.say("settled, within twice its uncertainty"),
         State::Moving => reader.say("the load moves"),
         State::Held => reader.say("held while care is given"),
         State::Empty => reader.say("no patient on the deck"),

@@ -159,7 +159,7 @@ const SENTENCES: Table = &[
     ),
     (
         "{} kg are missing at plate {}, which bends by about {} of its {} mm: it may touch its base.",
-        "{} kg fehlen an der Platte {}, die sich um etwa {} von ihren {} mm biegt: Sie liegt vielleicht auf ihrem Grund.",
+        "{} kg fehlen an der Platte {}, die sich um etwa {} von ihren {} mm biegt: Sie liegt vielleicht auf ihrer Grundplatte.",
     ),
     (
         "{} kg are missing at plate {}, more than the {} kg that lie there loose: load may pass its cells by. Is something jammed beneath it, or someone partly off the bed?",
@@ -272,7 +272,7 @@ mod tests {
         );
         let shunt = "3.10 kg are missing at plate seat, which bends by about 2.1 of its 3.0 mm: it may touch its base. The load was back after 40 s.";
         assert!(
-            reader.event(shunt).ends_with("auf ihrem Grund. Die Last war nach 40 s wieder da."),
+            reader.event(shunt).ends_with("auf ihrer Grundplatte. Die Last war nach 40 s wieder da."),
             "{}",
             reader.event(shunt)
         );
