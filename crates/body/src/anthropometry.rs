@@ -323,21 +323,6 @@ pub fn hip_height_m(person: &Person) -> Result<f64, BodyError> {
     Ok(person.stature_m - head.top_m)
 }
 
-/// Centre of mass of a person lying straight with the arms at the sides, m above the hip joint towards the head.
-///
-/// # Errors
-/// Mass or stature out of range.
-pub fn center_of_mass_above_hip_m(person: &Person) -> Result<f64, BodyError> {
-    let moment: f64 = segments(person)?
-        .iter()
-        .map(|s| {
-            let count = if s.part.is_paired() { 2.0 } else { 1.0 };
-            count * s.mass_kg * s.center_above_hip_m()
-        })
-        .sum();
-    Ok(moment / person.mass_kg)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -4,7 +4,7 @@
 //! ends, twice (this keeps the centre of mass exactly), and as broad as an elliptic cross-section of its volume.
 
 use crate::anthropometry::{BodyError, Part, Person, Segment, hip_height_m, segments};
-use crate::spread::{self, Laid, Pressure};
+use crate::spread::{self, Laid};
 
 /// Hip joint below the hinge of the back, towards the foot, m: an engineering choice. With it the computed shares of an
 /// adult (0.48 back, 0.22 seat, 0.20 thigh, 0.10 foot) lie near the load split of bed tests (0.45, 0.25, 0.15, 0.15).
@@ -145,13 +145,4 @@ fn footprint(segment: &Segment, side_m: f64, place: &Place) -> [[f64; 2]; 2] {
     let y = place.center_y_m + side_m;
     let half_breadth = breadth_m(segment) / 2.0;
     [[x - half, x + half], [y - half_breadth, y + half_breadth]]
-}
-
-/// Mass on each section, kg.
-pub fn section_masses_kg(pieces: &[Pressure], n_sections: usize) -> Vec<f64> {
-    let mut masses = vec![0.0; n_sections];
-    for piece in pieces {
-        masses[piece.section] += piece.mass_kg;
-    }
-    masses
 }

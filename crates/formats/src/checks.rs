@@ -38,6 +38,8 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Check>, Problems> {
     // Said of the heading, which is still at hand: behind the last row there is no line to point at.
     let none = table.header_problem("no row", "at least one check under the heading");
     let mut checks: Vec<Check> = Vec::new();
+    // A body's other mass is told where it first stands: where the first row's is the odd one, each row after it would tell the same.
+    let mut told: Vec<(String, Option<f64>)> = Vec::new();
     while table.next_row()? {
         let name = table.text(Some(standard)).to_owned();
         if name.is_empty() {
@@ -52,7 +54,9 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Check>, Problems> {
         }
         let shown = table.number(shown_kg, &Limits::ANY);
         let mass = table.number_opt(mass_kg, &Limits::POSITIVE);
-        if let Some(first) = checks.iter().find(|c| c.standard == name && c.mass_kg != mass) {
+        let first = checks.iter().find(|c| c.standard == name).filter(|first| first.mass_kg != mass);
+        if let Some(first) = first.filter(|_| !told.iter().any(|(body, kg)| *body == name && *kg == mass)) {
+            told.push((name.clone(), mass));
             let said = |kg: Option<f64>| kg.map_or_else(|| "nothing".to_owned(), |kg| kg.to_string());
             let expected = format!(
                 "{}, as on line {}: the body {} has one mass",
@@ -122,6 +126,12 @@ mod unit {
             let problems = read("checks.csv", &format!("{HEAD}{first}{row}\n")).unwrap_err().to_string();
             assert!(problems.contains(words) && problems.contains("checks.csv:3"), "{words}: {problems}");
         }
+        // A slip in the first row is told once, not on each row after it; another slip is told too.
+        let rows = [("01", "2"), ("02", "20"), ("03", "20"), ("04", "21")]
+            .map(|(day, kg)| format!("2031-03-{day}T07:00:00Z,F1,20.004,{kg},\n"))
+            .concat();
+        let Problems(problems) = read("checks.csv", &format!("{HEAD}{rows}")).unwrap_err();
+        assert_eq!(problems.iter().filter_map(|p| p.line).collect::<Vec<_>>(), [3, 5], "{problems:?}");
         assert!(read("checks.csv", HEAD).unwrap_err().to_string().contains("at least one check"));
         assert!(read("checks.csv", "time,standard\n").unwrap_err().to_string().contains("shown_kg"));
     }

@@ -50,6 +50,7 @@ mod json_place;
 mod limits;
 pub mod masses;
 pub mod materials;
+pub mod minutes;
 pub mod pairs;
 pub mod patient;
 mod placement;

@@ -80,9 +80,9 @@ pub(crate) fn parse(text: &str, limits: &Limits) -> Result<f64, Misfit> {
     match text.parse::<f64>() {
         Ok(value) if limits.allow(value) => Ok(value),
         Ok(value) if value.is_finite() && (value.abs() > MOST || (value != 0.0 && value.abs() < LEAST)) => {
-            Err(Misfit { found: text.to_owned(), expected: format!("{limits} of a size from {LEAST:e} to {MOST:e}") })
+            Err(Misfit { found: shortened(text), expected: format!("{limits} of a size from {LEAST:e} to {MOST:e}") })
         }
-        Ok(value) if value.is_finite() => Err(Misfit { found: text.to_owned(), expected: limits.to_string() }),
+        Ok(value) if value.is_finite() => Err(Misfit { found: shortened(text), expected: limits.to_string() }),
         Ok(_) => Err(Misfit { found: format!("`{text}`"), expected: format!("{limits} that is finite") }),
         Err(_) => Err(Misfit { found: quoted(text), expected: expectation(text, limits) }),
     }
@@ -110,13 +110,15 @@ pub(crate) fn with_point(text: &str) -> Option<String> {
 
 /// The text between marks, cut where it is long, or the word `nothing`.
 pub(crate) fn quoted(text: &str) -> String {
+    if text.is_empty() { "nothing".to_owned() } else { format!("`{}`", shortened(text)) }
+}
+
+/// The text on one line, cut where it is long: a number of 300 digits says no more than its first sixty.
+fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
-    if text.is_empty() {
-        return "nothing".to_owned();
-    }
     let clean: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(LONGEST).collect();
     let dots = if text.chars().count() > LONGEST { "…" } else { "" };
-    format!("`{clean}{dots}`")
+    clean + dots
 }
 
 #[cfg(test)]
@@ -140,6 +142,8 @@ mod unit {
             misfit("1e300", &Limits::POSITIVE),
             "found 1e300, expected a number above 0 of a size from 1e-15 to 1e15"
         );
+        let long = misfit(&format!("1{}", "0".repeat(300)), &Limits::ANY);
+        assert!(long.starts_with("found 1000") && long.contains("0…, expected a number") && long.len() < 130, "{long}");
         assert!(misfit("4e-301", &Limits::POSITIVE).ends_with("of a size from 1e-15 to 1e15"));
         assert_eq!(parse("4e-301", &Limits::NOT_NEGATIVE), Ok(4e-301));
         assert_eq!(misfit("NaN", &Limits::ANY), "found `NaN`, expected a number that is finite");

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use plates::panel::{Panel, Topology};
-use plates::{Bearing, Bending, Family, Load, LoadCase, Plate, Seat, Spring, solve, solve_on, solve_to};
+use plates::{Bearing, Bending, Load, LoadCase, Plate, Spring, solve, solve_on, solve_to};
 
 fn main() {
     divan::main();
@@ -53,56 +53,4 @@ fn assemble_and_factor(bencher: divan::Bencher, mesh: (usize, usize)) {
     let plate = plate();
     let topology = Arc::new(Topology::new(&plate, [mesh.0, mesh.1]).unwrap());
     bencher.bench_local(|| Panel::new(Arc::clone(&topology), &plate).unwrap());
-}
-
-/// A family of plates with ten layouts of four seats: what a new laminate costs a search.
-fn family(topology: &Arc<Topology>, stiffer: f64) -> (Family, Vec<Vec<Seat>>) {
-    let mut plate = plate();
-    plate.bending = Bending::isotropic(70e9 * stiffer, 0.33, 0.006);
-    let mut family = Family::new(Arc::clone(topology), &plate, &cases()).unwrap();
-    let places: Vec<[f64; 2]> = (0..10)
-        .flat_map(|i| {
-            let (x, y) = (0.03 + 0.01 * f64::from(i), 0.02 + 0.008 * f64::from(i));
-            [[x, y], [0.9 - x, y], [x, 0.5 - y], [0.9 - x, 0.5 - y]]
-        })
-        .collect();
-    let seats = family.seats(&places, 0.0).unwrap();
-    let layouts = seats.chunks(4).map(<[Seat]>::to_vec).collect();
-    (family, layouts)
-}
-
-#[divan::bench]
-fn family_of_a_new_laminate(bencher: divan::Bencher) {
-    let topology = Arc::new(Topology::new(&plate(), [14, 8]).unwrap());
-    bencher.bench_local(|| family(&topology, 1.0));
-}
-
-/// One trial: four springs, three load cases, with reactions, slopes, extremes and the moments for stresses.
-#[divan::bench]
-fn trial(bencher: divan::Bencher) {
-    let topology = Arc::new(Topology::new(&plate(), [14, 8]).unwrap());
-    let (family, layouts) = family(&topology, 1.0);
-    let springs: Vec<(Seat, f64)> = layouts[3].iter().map(|&seat| (seat, 1e6)).collect();
-    bencher.bench_local(|| family.try_springs(&springs, 1.3).unwrap());
-}
-
-/// A search over 5,000 decks of eight plates and three load cases on one thread: 50 laminates, 10 layouts, 10 cell types.
-/// 5,000 over the time is candidates a second; every fiftieth pays for a new laminate.
-#[divan::bench(sample_count = 5)]
-fn search_of_5000_decks() -> usize {
-    let topology = Arc::new(Topology::new(&plate(), [14, 8]).unwrap());
-    let mut best = 0;
-    for laminate in 0..50 {
-        let (family, layouts) = family(&topology, 1.0 + 0.05 * f64::from(laminate));
-        for layout in &layouts {
-            for cell in 1..=10 {
-                let springs: Vec<(Seat, f64)> = layout.iter().map(|&seat| (seat, 2e5 * f64::from(cell))).collect();
-                for plate in 0..8 {
-                    let trials = family.try_springs(&springs, 1.0 + 0.01 * f64::from(plate)).unwrap();
-                    best += usize::from(trials.iter().all(|t| t.max.deflection_m < 0.004));
-                }
-            }
-        }
-    }
-    best
 }

@@ -21,7 +21,6 @@ mod dissection;
 pub mod element;
 mod extremes;
 mod factor;
-pub mod family;
 mod fields;
 mod functional;
 pub mod laminate;
@@ -36,7 +35,6 @@ mod solve;
 mod supports;
 mod view;
 
-pub use family::{Family, Seat, Trial};
 pub use load::{Load, LoadCase};
 pub use plate::{Bending, Edge, Edges, Plate, PlateError, Section, Shear, Spring};
 pub use ribs::{Along, Rib, RibStress};

@@ -24,10 +24,8 @@ use crate::ribs::{Along, Rib};
 #[derive(Debug)]
 pub struct Topology {
     fields: Arc<Fields>,
-    edges: Edges,
     pattern: Pattern,
     symbolic: Symbolic,
-    pinned: bool,
 }
 
 /// A factored plate without springs.
@@ -60,7 +58,7 @@ impl Topology {
         }
         let pattern = Pattern::new(&fields.connectivity(), fields.per_element(), &held, &dissection::order(&fields));
         let symbolic = Symbolic::new(&pattern)?;
-        Ok(Self { fields: Arc::new(fields), edges: plate.edges, pattern, symbolic, pinned: n_motions > 0 })
+        Ok(Self { fields: Arc::new(fields), pattern, symbolic })
     }
 
     /// The grid.
@@ -73,25 +71,6 @@ impl Topology {
     #[must_use]
     pub fn n_unknowns(&self) -> usize {
         self.pattern.n_unknowns()
-    }
-
-    /// True when `plate` may be solved on this topology.
-    #[must_use]
-    pub fn fits(&self, plate: &Plate) -> bool {
-        let same = |a: f64, b: f64| (a - b).abs() <= 1e-12 * b.abs();
-        let size_m = self.fields.grid.size_m();
-        let through = |rib: &Rib| {
-            let axis = if rib.along == Along::X { &self.fields.grid.y } else { &self.fields.grid.x };
-            let on_line = |side: &f64| axis.lines_m().iter().any(|line| (line - side).abs() <= 2e-6 * axis.length_m());
-            rib.sides_m().iter().all(on_line)
-        };
-        same(size_m[0], plate.size_m[0])
-            && same(size_m[1], plate.size_m[1])
-            && self.edges == plate.edges
-            && self.pinned != plate.free_motions().is_empty()
-            && self.fields.shear == plate.shear.is_some()
-            && self.fields.membrane != plate.ribs.is_empty()
-            && plate.ribs.iter().all(through)
     }
 }
 
@@ -141,12 +120,6 @@ impl Panel {
             factor,
             topology,
         })
-    }
-
-    /// The shared topology.
-    #[must_use]
-    pub fn topology(&self) -> &Arc<Topology> {
-        &self.topology
     }
 
     /// The plate's bending stiffness.

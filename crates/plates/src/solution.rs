@@ -21,16 +21,6 @@ pub struct Moments {
     pub xy: f64,
 }
 
-impl Moments {
-    /// Larger and smaller principal moment, N·m/m.
-    #[must_use]
-    pub fn principal(&self) -> [f64; 2] {
-        let mean = 0.5 * (self.x + self.y);
-        let radius = (0.5 * (self.x - self.y)).hypot(self.xy);
-        [mean + radius, mean - radius]
-    }
-}
-
 /// Strains of a plate's section at a point.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Strains {

@@ -122,7 +122,7 @@ fn check(plate: &Plate, cases: &[LoadCase], bearing: Bearing) -> Result<(), Plat
     cases.iter().enumerate().try_for_each(|(index, case)| case.check(index, plate.size_m))
 }
 
-/// Elements along x and y that [`solve_to`] starts with, which are enough for most plates: for a [`crate::Family`].
+/// Elements along x and y that [`solve_to`] starts with, which are enough for most plates.
 #[must_use]
 pub fn usual_mesh(plate: &Plate) -> [usize; 2] {
     // Length in units over which the solution varies alike in both directions.

@@ -46,8 +46,6 @@ pub(crate) struct Supports {
     n_motions: usize,
     /// The largest flexibility met: the measure for what counts as small, m/N.
     scale_m_per_n: f64,
-    /// The plate's own measure of it, m/N.
-    own_m_per_n: f64,
 }
 
 /// What a load does to the pinned panel, as far as the supports see it.
@@ -71,14 +69,13 @@ impl Supports {
     pub(crate) fn new(panel: &Panel) -> Self {
         // A plate yields by about 1 % of side² / D to a force at its middle: stands in where all supports lie on pins.
         let size_m = panel.grid().size_m();
-        let own_m_per_n = 0.01 * size_m[0] * size_m[1] / panel.bending().d11;
+        let scale_m_per_n = 0.01 * size_m[0] * size_m[1] / panel.bending().d11;
         Self {
             all: Vec::new(),
             flexibility: Vec::new(),
             motions: Vec::new(),
             n_motions: panel.motions().len(),
-            scale_m_per_n: own_m_per_n,
-            own_m_per_n,
+            scale_m_per_n,
         }
     }
 
@@ -99,11 +96,10 @@ impl Supports {
         &self.motions[j]
     }
 
-    /// Adds supports and finds how the panel yields to each; hands back the fields of unit forces there.
-    pub(crate) fn extend(&mut self, panel: &Panel, added: Vec<Support>) -> Vec<Vec<f64>> {
+    /// Adds supports and finds how the panel yields to each.
+    pub(crate) fn extend(&mut self, panel: &Panel, added: Vec<Support>) {
         let first = self.all.len();
         self.all.extend(added);
-        let mut fields = Vec::with_capacity(self.all.len() - first);
         for start in (first..self.all.len()).step_by(BLOCK) {
             let block = start..(start + BLOCK).min(self.all.len());
             let loads: Vec<Vec<f64>> = self.all[block.clone()].iter().map(|s| panel.vector(&s.reading)).collect();
@@ -113,36 +109,7 @@ impl Supports {
                 self.scale_m_per_n = self.scale_m_per_n.max(row[j] + self.all[j].compliance_m_per_n);
                 self.flexibility.push(row);
                 self.motions.push(panel.motions().iter().map(|z| self.all[j].reading.of(z)).collect());
-                fields.push(field);
             }
-        }
-        fields
-    }
-
-    /// Some of the supports with other compliances, of a plate that is `stiffer` times as stiff.
-    pub(crate) fn some(&self, chosen: &[(usize, f64)], stiffer: f64) -> Self {
-        let flexibility: Vec<Vec<f64>> = chosen
-            .iter()
-            .enumerate()
-            .map(|(row, &(j, _))| chosen[..=row].iter().map(|&(i, _)| self.flexibility(j, i) / stiffer).collect())
-            .collect();
-        let all = chosen.iter().map(|&(j, compliance_m_per_n)| Support {
-            reading: Functional::default(),
-            compliance_m_per_n,
-            gap_m: self.all[j].gap_m,
-        });
-        let scale_m_per_n = flexibility
-            .iter()
-            .zip(chosen)
-            .map(|(row, (_, compliance))| row[row.len() - 1] + compliance)
-            .fold(self.own_m_per_n / stiffer, f64::max);
-        Self {
-            all: all.collect(),
-            flexibility,
-            motions: chosen.iter().map(|&(j, _)| self.motions[j].clone()).collect(),
-            n_motions: self.n_motions,
-            scale_m_per_n,
-            own_m_per_n: self.own_m_per_n / stiffer,
         }
     }
 

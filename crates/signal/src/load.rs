@@ -48,13 +48,7 @@ impl Line {
     }
 }
 
-/// Cosine of an angle given in degrees, held away from zero so that a broken angle cannot blow the load up.
-#[must_use]
-pub fn cos_deg(tilt_deg: f64) -> f64 {
-    libm::cos(held(tilt_deg))
-}
-
-/// An angle in radians within what a bed can stand at.
+/// An angle in radians within what a bed can stand at: a broken angle cannot blow the load up.
 fn held(tilt_deg: f64) -> f64 {
     tilt_deg.clamp(-TILT_MAX_DEG, TILT_MAX_DEG).to_radians()
 }
@@ -138,7 +132,7 @@ mod tests {
         for i in 0..20_000_i32 {
             let jump = if i % 1000 == 999 { 40.0 } else { 0.0 };
             let deg = f64::from(i) * 0.003 - 10.0 + 0.02 * f64::from(i * 37 % 41 - 20) / 20.0 + jump;
-            assert!((slant.secant(deg) * cos_deg(deg) - 1.0).abs() < 1e-11, "{deg}");
+            assert!((slant.secant(deg) * libm::cos(held(deg)) - 1.0).abs() < 1e-11, "{deg}");
         }
         assert!((slant.secant(f64::NAN) - 1.0).is_nan(), "what is no angle gives no load");
     }

@@ -116,15 +116,6 @@ impl Record {
         Ok(Self { phase, step_s })
     }
 
-    /// A record of phase x, `step_s` apart.
-    ///
-    /// # Errors
-    /// As [`Record::from_frequency`].
-    pub fn from_phase(phase: &[f64], step_s: f64) -> Result<Self, AllanError> {
-        check(phase, step_s)?;
-        Ok(Self { phase: phase.to_vec(), step_s })
-    }
-
     /// Averaging factors 1, 2, 4, … for which [`Record::overlapping`] has at least `terms` differences.
     pub fn octaves(&self, terms: usize) -> Vec<usize> {
         std::iter::successors(Some(1_usize), |m| m.checked_mul(2))
@@ -258,13 +249,13 @@ mod tests {
         assert_eq!(r.overlapping(0), Err(AllanError::NoAveraging));
         assert!(r.allan(usize::MAX).is_err() && r.modified(usize::MAX).is_err());
         assert!(matches!(Record::from_frequency(&[1.0], 0.0), Err(AllanError::Step { .. })));
-        assert!(matches!(Record::from_phase(&[1.0, f64::NAN], 1.0), Err(AllanError::NotFinite { index: 1 })));
+        assert!(matches!(Record::from_frequency(&[1.0, f64::NAN], 1.0), Err(AllanError::NotFinite { index: 1 })));
         assert!(Record::from_frequency(&[], 1.0).unwrap().allan(1).is_err());
     }
 
     #[test]
     fn octaves_leave_the_terms_asked_for() {
-        let r = Record::from_phase(&[0.0; 101], 1.0).unwrap();
+        let r = Record::from_frequency(&[0.0; 100], 1.0).unwrap();
         assert_eq!(r.octaves(1), [1, 2, 4, 8, 16, 32]);
         assert_eq!(r.octaves(50), [1, 2, 4, 8, 16]);
         assert_eq!(r.octaves(1000), [0_usize; 0]);
@@ -288,7 +279,7 @@ mod tests {
     /// At m = 1 white readings have differences with correlation −1/2 at lag 1: edf = M²/(M + (M − 1)/2).
     #[test]
     fn degrees_of_freedom_of_white_readings() {
-        let r = Record::from_phase(&[0.0; 12], 1.0).unwrap();
+        let r = Record::from_frequency(&[0.0; 11], 1.0).unwrap();
         assert!((r.white_edf(1).unwrap() - 100.0 / 14.5).abs() < 1e-12);
         // One difference alone has one degree.
         assert!((r.white_edf(5).unwrap() - 4.0 / (2.0 + 2.0 * 0.49)).abs() < 1e-12);

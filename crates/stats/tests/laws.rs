@@ -213,7 +213,7 @@ proptest! {
     /// Overlapping differences are worth more than those side by side and less than independent ones would be.
     #[test]
     fn degrees_of_freedom_lie_between(n in 12usize..300, factor in 1usize..6) {
-        let record = Record::from_phase(&vec![0.0; n], 1.0).unwrap();
+        let record = Record::from_frequency(&vec![0.0; n - 1], 1.0).unwrap();
         let edf = record.white_edf(factor).unwrap();
         let terms = record.overlapping(factor).unwrap().terms as f64;
         prop_assert!(edf >= 1.0 - 1e-12 && edf <= terms);

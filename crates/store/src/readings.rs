@@ -231,8 +231,8 @@ fn cell_minute(row: &Row) -> Result<CellMinute, StoreError> {
 /// A database that refuses; then nothing was reduced.
 pub fn reduce(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<Reduced, StoreError> {
     let before_us = minute_of(before_us);
-    let oldest_us =
-        [oldest(transaction, "reading", bed)?, oldest(transaction, "counts", bed)?].into_iter().flatten().min();
+    let oldest_us = [ends(transaction, ("reading", "at_us"), bed)?, counts_us(transaction, bed)?];
+    let oldest_us = oldest_us.into_iter().flatten().map(|[first, _]| first).min();
     let Some(oldest_us) = oldest_us.filter(|us| *us < before_us) else { return Ok(Reduced::default()) };
     let before_us = minute_of(oldest_us).saturating_add(REDUCED_AT_ONCE_US).min(before_us);
     let readings = reduce_readings(transaction, bed, before_us)?;
@@ -240,10 +240,31 @@ pub fn reduce(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> R
     Ok(Reduced { readings, blocks })
 }
 
-fn oldest(transaction: &mut dyn Transaction, table: &str, bed: &str) -> Result<Option<i64>, StoreError> {
-    let question = format!("select min(at_us) from {table} where bed = $1");
+/// When the first and the last block of raw counts of a bed begin that are kept, µs of UTC.
+///
+/// # Errors
+/// A database that refuses.
+pub fn counts_us(transaction: &mut dyn Transaction, bed: &str) -> Result<Option<[i64; 2]>, StoreError> {
+    ends(transaction, ("counts", "at_us"), bed)
+}
+
+/// The first and the last reduced minute of a bed's cells, µs of UTC.
+///
+/// # Errors
+/// A database that refuses.
+pub fn cell_minutes_us(transaction: &mut dyn Transaction, bed: &str) -> Result<Option<[i64; 2]>, StoreError> {
+    ends(transaction, ("counts_minute", "minute_us"), bed)
+}
+
+fn ends(
+    transaction: &mut dyn Transaction,
+    (table, time): (&str, &str),
+    bed: &str,
+) -> Result<Option<[i64; 2]>, StoreError> {
+    let question = format!("select min({time}), max({time}) from {table} where bed = $1");
     let rows = transaction.rows(&question, &[Value::Text(bed.to_owned())])?;
-    rows.first().map_or(Ok(None), |row| row.int_opt(0))
+    let Some(row) = rows.first() else { return Ok(None) };
+    Ok(row.int_opt(0)?.zip(row.int_opt(1)?).map(|(first, last)| [first, last]))
 }
 
 fn reduce_readings(transaction: &mut dyn Transaction, bed: &str, before_us: i64) -> Result<u64, StoreError> {

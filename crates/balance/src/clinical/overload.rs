@@ -1,11 +1,11 @@
 //! Percent fluid overload. The denominator is a weight at admission, never the present one.
 
-/// By intake and output, %: (Σ in − Σ out)/admission weight × 100, in litres and kilograms.
+/// By intake less output, %: (Σ in − Σ out)/admission weight × 100, in litres and kilograms.
 ///
 /// Source: Sutherland, Am J Kidney Dis 2010;55:316, after Goldstein. Trap: one page of medical formulas
 /// prints (out − in).
-pub fn intake_output_pct(intake_l: f64, output_l: f64, admission_kg: f64) -> f64 {
-    100.0 * (intake_l - output_l) / admission_kg
+pub fn intake_output_pct(intake_less_output_l: f64, admission_kg: f64) -> f64 {
+    100.0 * intake_less_output_l / admission_kg
 }
 
 /// By weight, %: (present − reference)/reference × 100, the reference being an admission weight.

@@ -13,6 +13,7 @@ use jiff::Timestamp;
 use crate::alerts;
 use crate::answers::Asked;
 use crate::check::check;
+use crate::clinical::overload::{intake_output_pct, weight_pct};
 use crate::clinical::water::{Ledgers, ledgers};
 use crate::core::{Smoothed, body, body_change};
 use crate::diagnostics::diagnose;
@@ -124,14 +125,14 @@ fn overload(
         notes.push("no admission weight: the first mass stands for it in percent overload".to_owned());
         rows.first().map_or(readings[0].mass_g / 1000.0, |row| row.mass_kg)
     });
-    let percent = |kg: f64| 100.0 * kg / reference_kg;
     let node = fit.built.grid.nodes[fit.built.grid.nodes.len() - 1];
+    let charted_l = record.ledger.charted_ml(-1e-9, record.span.end_h + 1e-9) / 1000.0;
     let fused_kg = (node.charted_g + body().dot(&end.mean)) / 1000.0;
     Overload {
-        charted: percent(record.ledger.charted_ml(-1e-9, record.span.end_h + 1e-9) / 1000.0),
-        weighed: percent(last_g / 1000.0 - reference_kg),
-        fused: percent(fused_kg - reference_kg),
-        u_fused: percent(end.sd(&body()).hypot(fit.constant_g) / 1000.0),
+        charted: intake_output_pct(charted_l, reference_kg),
+        weighed: weight_pct(last_g / 1000.0, reference_kg),
+        fused: weight_pct(fused_kg, reference_kg),
+        u_fused: end.sd(&body()).hypot(fit.constant_g) / (10.0 * reference_kg),
     }
 }
 

@@ -70,11 +70,11 @@ fn cockcroft_gault_for_umol_l() {
 /// By hand from the definitions of Sutherland, Am J Kidney Dis 2010;55:316, and Selewski, Intensive Care Med 2011;37:1166.
 #[test]
 fn percent_overload() {
-    printed(intake_output_pct(8.4, 3.2, 70.0), 7.43, 2);
-    printed(intake_output_pct(1.9, 0.7, 10.0), 12.00, 2);
-    printed(intake_output_pct(12.0, 4.0, 50.0), 16.00, 2);
+    printed(intake_output_pct(8.4 - 3.2, 70.0), 7.43, 2);
+    printed(intake_output_pct(1.9 - 0.7, 10.0), 12.00, 2);
+    printed(intake_output_pct(12.0 - 4.0, 50.0), 16.00, 2);
     // Trap: a page prints (out − in). More out than in is a negative overload.
-    printed(intake_output_pct(3.0, 4.2, 60.0), -2.00, 2);
+    printed(intake_output_pct(3.0 - 4.2, 60.0), -2.00, 2);
     printed(weight_pct(77.5, 70.0), 10.71, 2);
     printed(weight_pct(11.2, 10.0), 12.00, 2);
     printed(weight_pct(55.0, 60.0), -8.33, 2);

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::DocumentLanguage;
+use super::threads::Threads;
 
 /// Deflection, cell reactions, stress, error budget, mass and cost of a deck, against its own targets.
 ///
@@ -54,9 +55,8 @@ pub(crate) struct ExploreArgs {
     /// The file to write it to
     #[arg(short, long, value_name = "FILE", requires = "write")]
     pub(crate) output: Option<PathBuf>,
-    /// Threads that compute [default: as many as the machine has]
-    #[arg(long, value_name = "N")]
-    pub(crate) threads: Option<NonZeroUsize>,
+    #[command(flatten)]
+    pub(crate) threads: Threads,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,

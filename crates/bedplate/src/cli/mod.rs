@@ -5,6 +5,7 @@ mod design;
 mod evidence;
 mod language;
 mod shell;
+mod threads;
 mod twin;
 mod ward;
 mod weigh;
@@ -17,7 +18,9 @@ pub(crate) use evidence::{AgreeArgs, CalibrateArgs, ChecksArgs, NoiseArgs, PlanA
 pub(crate) use language::DocumentLanguage;
 pub(crate) use shell::{CompletionsArgs, DemoArgs, ManArgs};
 pub(crate) use twin::{FluidsArgs, TrialArgs, TwinArgs, TwinFilesArgs, TwinVerb, TwinWardArgs};
-pub(crate) use ward::{AuditArgs, BackupArgs, BenchArgs, RestoreArgs, ServeArgs, WardArgs, WardFileArgs, WardTask};
+pub(crate) use ward::{
+    AuditArgs, BackupArgs, BenchArgs, CountsArgs, RestoreArgs, ServeArgs, WardArgs, WardFileArgs, WardTask,
+};
 pub(crate) use weigh::WeighArgs;
 
 /// Weigh patients who cannot leave the bed: design, calibrate, verify and use a weighing deck.

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use super::threads::Threads;
+
 /// A virtual deck, bed and patient: writes the same files as real ones, and the truth beside them.
 ///
 /// Writes into the folder: run.csv (a calibration run), tests.csv and pairs.csv (the deck against known loads),
@@ -83,9 +85,8 @@ pub(crate) struct TrialArgs {
     /// Seed of everything that is drawn
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
-    /// Threads that compute [default: as many as the machine has]
-    #[arg(long, value_name = "N")]
-    pub(crate) threads: Option<NonZeroUsize>,
+    #[command(flatten)]
+    pub(crate) threads: Threads,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,
@@ -100,7 +101,7 @@ pub(crate) struct TrialArgs {
 /// Exits 1 when something asked for is not met.
 ///
 /// JSON: {"seed", "hours", "limits": [{"name", "text", "value", "met"}], "groups": [{"group", "n", "coverage": [mass,
-/// uncharted, a day ahead], "hidden", "found", "delay_h": [median, 95 %], "false_alerts_a_day", "day_error_mL": [chart,
+/// uncharted, a day ahead], "hidden", "found", "told_anyway", "delay_h": [median, 95 %], "false_alerts_a_day", "day_error_mL": [chart,
 /// weight, fused], "day_error_ratio", "ahead_error_g": [chart, weight, persistence, fused]}]}; the last group is `all`.
 #[derive(Debug, Args)]
 pub(crate) struct FluidsArgs {
@@ -110,9 +111,8 @@ pub(crate) struct FluidsArgs {
     /// Seed of everything that is drawn
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
-    /// Threads that compute [default: as many as the machine has]
-    #[arg(long, value_name = "N")]
-    pub(crate) threads: Option<NonZeroUsize>,
+    #[command(flatten)]
+    pub(crate) threads: Threads,
     /// Print one JSON document instead of tables
     #[arg(long)]
     pub(crate) json: bool,

@@ -61,7 +61,7 @@ pub(crate) struct ServeArgs {
     pub(crate) past_hours: u16,
 }
 
-/// The ward's memory: prove it, copy it, bring it back, bring it forward, find what is wrong.
+/// The ward's memory: prove it, copy it, bring it back, bring it forward, take counts out, find what is wrong.
 #[derive(Debug, Args)]
 pub(crate) struct WardArgs {
     #[command(subcommand)]
@@ -83,6 +83,13 @@ pub(crate) enum WardTask {
     Restore(RestoreArgs),
     /// Bring the memory's tables to the form of this version
     Migrate(WardFileArgs),
+    /// Take the raw counts of a bed's cells out of the memory, as a recording.csv, while the ward runs
+    ///
+    /// For who looks back after something went wrong: `weigh`, `noise` and whatever reads a table take the file. Raw counts are kept for
+    /// keep_counts_days; of older ones the least, mean and greatest of each minute stay, which --minutes writes as
+    /// time,cell,samples,least,mean,greatest. Angles of sections and temperature are not kept with the counts: what moves with the
+    /// bed cannot be weighed again from them.
+    Counts(CountsArgs),
     /// Look for what is wrong with a ward and say how to mend it; exits 1 when something is
     Doctor(WardFileArgs),
 }
@@ -116,6 +123,26 @@ pub(crate) struct BackupArgs {
     /// The ward, ward.toml
     pub(crate) ward: PathBuf,
     /// The copy
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct CountsArgs {
+    /// The ward, ward.toml
+    pub(crate) ward: PathBuf,
+    /// The bed, by its label
+    pub(crate) bed: String,
+    /// From this time on, as 2031-03-04T05:06:07Z [default: what is kept]
+    #[arg(long, value_name = "TIME")]
+    pub(crate) from: Option<jiff::Timestamp>,
+    /// Before this time [default: what is kept]
+    #[arg(long, value_name = "TIME")]
+    pub(crate) to: Option<jiff::Timestamp>,
+    /// The minutes that older counts were reduced to
+    #[arg(long)]
+    pub(crate) minutes: bool,
+    /// The file to write
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: PathBuf,
 }

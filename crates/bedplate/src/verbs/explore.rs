@@ -21,7 +21,7 @@ pub(crate) fn run(args: &ExploreArgs) -> Result<Outcome, Failure> {
     let mut explorer = design::explore::explore(&deck).map_err(|e| Failure::stage(&args.deck, &e))?;
     // The file is begun before the search: a folder that cannot be written is told at once.
     let file = args.output.as_deref().map(Aside::create).transpose()?;
-    let threads = args.threads.or_else(|| thread::available_parallelism().ok()).map_or(1, NonZeroUsize::get);
+    let threads = args.threads.count();
 
     let stop = Stop::on_ctrl_c();
     let began = Instant::now();

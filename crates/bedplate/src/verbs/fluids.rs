@@ -4,8 +4,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::thread;
 
-use balance::{Alert, AlertKind, BalanceReport, Densities, Options, Removal};
-use twin::fluid::trial::{AHEAD_H, Card, Case, HourSaid, Said, Tally, Told, draw, score};
+use balance::{Alert, AlertKind, BalanceError, BalanceReport, Densities, Options, Removal};
+use twin::fluid::trial::{AHEAD_H, Card, Case, HourSaid, Said, Tally, Told, draw, draw_without_loss, score};
 
 use crate::cli::FluidsArgs;
 use crate::failure::Failure;
@@ -15,7 +15,7 @@ use crate::stop::Stop;
 
 pub(crate) fn run(args: &FluidsArgs) -> Result<Outcome, Failure> {
     let n = args.patients.get();
-    let threads = args.threads.or_else(|| thread::available_parallelism().ok()).map_or(1, std::num::NonZero::get);
+    let threads = args.threads.count();
     let (next, cards) = (AtomicU64::new(0), Mutex::new(Vec::new()));
     let failure = Mutex::new(None);
     let (bar, stop) = (progress::bar(n, "living with the patients"), Stop::on_ctrl_c());
@@ -52,12 +52,16 @@ pub(crate) fn run(args: &FluidsArgs) -> Result<Outcome, Failure> {
 }
 
 fn card(seed: u64, number: u64) -> Result<Card, Failure> {
+    let asked = |case: &Case| ask(case).map_err(|e| Failure::Stage(format!("patient {number} of seed {seed}: {e}")));
     let case = draw(seed, number);
+    let without = case.episode.map(|_| asked(&draw_without_loss(seed, number))).transpose()?;
+    Ok(score(&case, &asked(&case)?, without.as_ref()))
+}
+
+fn ask(case: &Case) -> Result<Said, BalanceError> {
     let removals = case.pads_off.iter().map(|&time| Removal { time, fluid_g: None }).collect();
     let options = Options { removals, densities: Some(Densities::published()), ..Options::default() };
-    let report = balance::balance(&case.patient, &case.weights, &case.chart, &options)
-        .map_err(|e| Failure::Stage(format!("patient {number} of seed {seed}: {e}")))?;
-    Ok(score(&case, &said(&case, &report)))
+    Ok(said(case, &balance::balance(&case.patient, &case.weights, &case.chart, &options)?))
 }
 
 /// The stage's report in the words of the trial.

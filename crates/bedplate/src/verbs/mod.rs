@@ -6,6 +6,7 @@ pub(crate) mod bench;
 pub(crate) mod calibrate;
 pub(crate) mod check;
 pub(crate) mod checks;
+mod counts;
 pub(crate) mod demo;
 pub(crate) mod doctor;
 pub(crate) mod dose;

@@ -1,7 +1,6 @@
 //! `twin trial`: many invented wards on all cores, each calibrated, weighed and held against its truth.
 
 use std::collections::BTreeMap;
-use std::num::NonZeroUsize;
 use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -28,7 +27,7 @@ const HOURS: f64 = 24.0;
 
 pub(crate) fn run(args: &TrialArgs) -> Result<Outcome, Failure> {
     let plan = Plan::of(args)?;
-    let threads = args.threads.or_else(|| thread::available_parallelism().ok()).map_or(1, NonZeroUsize::get);
+    let threads = args.threads.count();
     let stop = Stop::on_ctrl_c();
     let tally = all_runs(&plan, threads, &stop)?;
     let report = tally.report();

@@ -1,4 +1,4 @@
-//! `ward`: the ward's memory proved, copied, brought back and forward; the module `doctor` looks it over.
+//! `ward`: the ward's memory proved, copied, brought back and forward; the modules `doctor` and `counts` look it over and take counts out.
 
 use std::path::Path;
 
@@ -12,8 +12,8 @@ use crate::cli::{AuditArgs, BackupArgs, RestoreArgs, WardArgs, WardFileArgs, War
 use crate::failure::Failure;
 use crate::files;
 use crate::output::{self, Outcome};
-use crate::verbs::doctor;
 use crate::verbs::serve::{place, read};
+use crate::verbs::{counts, doctor};
 
 pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
     match &args.task {
@@ -21,6 +21,7 @@ pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
         WardTask::Backup(args) => backup(args),
         WardTask::Restore(args) => restore(args),
         WardTask::Migrate(args) => migrate(args),
+        WardTask::Counts(args) => counts::run(args),
         WardTask::Doctor(args) => doctor::run(args),
     }
 }

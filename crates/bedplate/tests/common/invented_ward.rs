@@ -12,6 +12,7 @@ pub(crate) const WARD: &str = "[ward]\nname = \"Alder ward (invented)\"\nmemory 
 const NIGHT: &str = "name = \"a short night\"\nhours = 12.0\nrate_hz = 10.0\nstart = \"2031-03-04T18:00:00Z\"\n";
 
 /// A folder with an invented ward.
+#[allow(dead_code, reason = "each test binary uses a part of this module")]
 pub(crate) fn ward() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path();

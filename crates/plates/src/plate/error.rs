@@ -101,9 +101,6 @@ pub enum PlateError {
         /// How many belong there.
         expected: usize,
     },
-    /// A topology of another size, edges or fields.
-    #[error("the topology belongs to another plate")]
-    OtherTopology,
     /// A load does not lie on the plate.
     #[error("load {load} of case {case}, from ({:.4}, {:.4}) to ({:.4}, {:.4}) m, lies outside the plate of {:.4} × {:.4} m", from_m[0], from_m[1], to_m[0], to_m[1], size_m[0], size_m[1])]
     LoadOutside {

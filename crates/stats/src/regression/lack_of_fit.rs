@@ -25,13 +25,6 @@ pub struct LackOfFit {
     pub p: f64,
 }
 
-impl LackOfFit {
-    /// Standard deviation between replicates, what no model can explain (of weight 1).
-    pub fn pure_sd(&self) -> f64 {
-        (self.pure_ss / self.pure_df as f64).sqrt()
-    }
-}
-
 /// Tests the fit against the scatter of replicates: rows of one group (equal number in `groups`) have the same design row.
 /// `None` where there are no replicates, or no more groups than coefficients.
 ///

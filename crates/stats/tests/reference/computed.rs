@@ -144,7 +144,7 @@ fn deviations_over_averaging_time() {
         }
     }
     for (n, factor) in [(12, 1), (101, 4), (1001, 10), (1001, 100)] {
-        let edf = Record::from_phase(&vec![0.0; n], 1.0).unwrap().white_edf(factor).unwrap();
+        let edf = Record::from_frequency(&vec![0.0; n - 1], 1.0).unwrap().white_edf(factor).unwrap();
         compare(&mut all, &format!("allan edf {n} {factor}"), &[edf], 1e-12);
     }
     assert!(all.is_empty(), "not compared: {all:?}");

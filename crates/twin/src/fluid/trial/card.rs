@@ -23,6 +23,8 @@ pub struct Card {
     pub found: Option<bool>,
     /// Time to the alert that found it, h.
     pub delay_h: Option<f64>,
+    /// Whether it would have been told of all the same; `None` where nothing was lost, or nobody asked.
+    pub told_anyway: Option<bool>,
     /// False alerts, and hours in which they could come.
     pub false_alerts: usize,
     /// Squared errors of the day's balance, g²: chart alone, weight alone, fused.
@@ -31,10 +33,11 @@ pub struct Card {
     pub ahead_g2: Option<[f64; 4]>,
 }
 
-/// Holds what was said of a case against its truth.
+/// Holds what was said of a case against its truth; `without` is what was said of the same case without its hidden loss.
 #[must_use]
-pub fn score(case: &Case, said: &Said) -> Card {
+pub fn score(case: &Case, said: &Said, without: Option<&Said>) -> Card {
     let mut card = Card { story: format!("{:?}", case.story).to_lowercase(), ..Card::default() };
+    card.told_anyway = case.episode.zip(without).map(|(e, without)| without.alerts.iter().any(|told| finds(e, told)));
     let truth = |series: &[f64], hour: usize| series[60 * hour];
     for asked in ASKED_H {
         let Some(hour) = said.hours.iter().find(|said| said.hour == asked) else { continue };
@@ -55,16 +58,18 @@ pub fn score(case: &Case, said: &Said) -> Card {
 }
 
 fn alerts(case: &Case, said: &Said, card: &mut Card) {
-    let of_episode = |told: &Told| {
-        let soon = |e: Episode| (e.from_h..=e.from_h + FOUND_WITHIN_H).contains(&told.at_h);
-        told.is_loss && case.episode.is_some_and(soon)
-    };
+    let of_episode = |told: &Told| case.episode.is_some_and(|e| finds(e, told));
     if let Some(episode) = case.episode {
         let first = said.alerts.iter().filter(|told| of_episode(told)).map(|t| t.at_h).fold(f64::INFINITY, f64::min);
         card.found = Some(first.is_finite());
         card.delay_h = first.is_finite().then_some(first - episode.from_h);
     }
     card.false_alerts = said.alerts.iter().filter(|told| !of_episode(told) && !is_true(case, told.at_h)).count();
+}
+
+/// Whether an alert is of a hidden loss, by what it says and when.
+fn finds(episode: Episode, told: &Told) -> bool {
+    told.is_loss && (episode.from_h..=episode.from_h + FOUND_WITHIN_H).contains(&told.at_h)
 }
 
 /// Whether so much was missing from the chart over any stretch that ends by the alert.
@@ -135,6 +140,8 @@ struct Sum {
     intervals: [[usize; 2]; 3],
     hidden: usize,
     delays_h: Vec<f64>,
+    asked_anyway: usize,
+    told_anyway: usize,
     false_alerts: usize,
     day_g2: [f64; 3],
     n_day: usize,
@@ -155,6 +162,8 @@ pub struct Figures {
     pub hidden: usize,
     /// Share of these that were found.
     pub found: f64,
+    /// Share of the same patients, without the loss, of whom a loss was told in that time.
+    pub told_anyway: f64,
     /// Time to the alert, h: median and 95th percentile.
     pub delay_h: [f64; 2],
     /// False alerts a patient-day.
@@ -238,6 +247,8 @@ impl Sum {
         }
         self.hidden += usize::from(card.found.is_some());
         self.delays_h.extend(card.delay_h);
+        self.asked_anyway += usize::from(card.told_anyway.is_some());
+        self.told_anyway += usize::from(card.told_anyway == Some(true));
         self.false_alerts += card.false_alerts;
         if let Some(errors) = card.day_g2 {
             self.n_day += 1;
@@ -264,6 +275,7 @@ impl Sum {
             coverage: self.intervals.map(|[asked, held]| share(held, asked)),
             hidden: self.hidden,
             found: share(self.delays_h.len(), self.hidden),
+            told_anyway: share(self.told_anyway, self.asked_anyway),
             delay_h: [percentile(0.5), percentile(0.95)],
             false_alerts_a_day: 24.0 * share(self.false_alerts, self.n * HOURS),
             day_error_ml: day,
@@ -285,7 +297,7 @@ mod tests {
         let from_h = case.episode.unwrap().from_h;
         let card = |at_h: f64, is_loss| {
             let alerts = vec![Told { at_h, is_loss }];
-            score(&case, &Said { alerts, ..Said::default() })
+            score(&case, &Said { alerts, ..Said::default() }, None)
         };
         let found = card(from_h + 6.0, true);
         assert_eq!((found.found, found.false_alerts), (Some(true), 0));

@@ -77,6 +77,16 @@ pub struct Case {
 /// Draws case `number` of a trial: stories in turn, a hidden loss in every other round of them.
 #[must_use]
 pub fn draw(seed: u64, number: u64) -> Case {
+    drawn(seed, number, true)
+}
+
+/// The same case, with the same draws, but that nothing is lost unseen: what is told of it would have been told of all the same.
+#[must_use]
+pub fn draw_without_loss(seed: u64, number: u64) -> Case {
+    Case { episode: None, ..drawn(seed, number, false) }
+}
+
+fn drawn(seed: u64, number: u64, loses: bool) -> Case {
     let mut chance = Chance::stream(seed.wrapping_mul(0x9e37_79b9).wrapping_add(number), "fluid trial");
     let story = STORIES[(number % STORIES.len() as u64) as usize];
     let mut physique = physique(story, &mut chance);
@@ -84,7 +94,7 @@ pub fn draw(seed: u64, number: u64) -> Case {
     let mut regimen = tell(story, &physique, hours, &mut chance);
     physique.burned_share = regimen.burned_share;
     let hidden = (number / STORIES.len() as u64) % 2 == 1;
-    let episode = hidden.then(|| hide(&mut regimen, &physique, &mut chance));
+    let episode = hidden.then(|| hide(&mut regimen, &physique, loses, &mut chance));
     let care_s = care(hours, &mut chance);
     let course = live(&physique, &regimen, hours, &care_s, &mut chance);
     let start: Timestamp = Timestamp::UNIX_EPOCH + SignedDuration::from_hours(24 * 22_582 + 18);
@@ -134,15 +144,16 @@ fn physique(story: Story, chance: &mut Chance) -> Physique {
     Physique { mass_kg, height_mm, temperature_c, ventilated, burned_share: 0.0 }
 }
 
-/// Half a litre over twelve hours, in a child as much by its surface (half a litre at 1.73 m²).
-fn hide(regimen: &mut Regimen, physique: &Physique, chance: &mut Chance) -> Episode {
+/// Half a litre over twelve hours, in a child as much by its surface (half a litre at 1.73 m²); where nothing is to be lost, the same
+/// at a rate of nothing, which takes the same draws.
+fn hide(regimen: &mut Regimen, physique: &Physique, loses: bool, chance: &mut Chance) -> Episode {
     let ml = (500.0 / 1.73 * physique.surface_m2()).min(500.0);
     let from_h = chance.between(20.0, 30.0);
     regimen.losses.push(Loss {
         way: Way::Other,
         from_s: 3600.0 * from_h,
         to_s: 3600.0 * (from_h + 12.0),
-        ml_h: ml / 12.0,
+        ml_h: if loses { ml / 12.0 } else { 0.0 },
         halves_in_s: None,
         leaves_deck: true,
         charted: false,

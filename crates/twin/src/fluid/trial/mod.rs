@@ -2,13 +2,15 @@
 //! deck weighs, and what an engine says of them held against the truth.
 //!
 //! The twin does not know the engine. A caller takes each [`Case`], asks its engine, puts the answer into [`Said`] and adds
-//! the [`Card`] that [`score`] gives to a [`Tally`].
+//! the [`Card`] that [`score`] gives to a [`Tally`]; of a case with a hidden loss it asks again without it
+//! ([`draw_without_loss`]).
 //!
 //! | figure | definition |
 //! |--------|------------|
 //! | coverage | share of 95 % intervals that hold the truth: mass and uncharted fluid at [`ASKED_H`], mass a day after the record's end |
 //! | uncharted fluid | what went or came without an entry that stands for it: evaporation, breathed gas, hidden losses, forgotten entries |
 //! | found | an alert of unexplained fluid within [`FOUND_WITHIN_H`] of the onset of a hidden loss |
+//! | told anyway | the same of the same patient, with the same draws, who loses nothing: what of the found would have been told of all the same |
 //! | delay | from the onset to that alert |
 //! | false alert | one that names unexplained fluid or a wrong entry where, over no stretch of the [`LOOK_BACK_H`] before it, as much as [`TRUE_ML_KG`] was truly missing from the chart beyond the patient's steady loss |
 //! | day's balance | change of mass over the record's last 24 h, root mean square of the error |
@@ -20,7 +22,7 @@ mod card;
 mod case;
 
 pub use card::{Card, Figures, Limit, Report, Tally, score};
-pub use case::{Case, Episode, draw};
+pub use case::{Case, Episode, draw, draw_without_loss};
 
 /// Length of a record, h.
 pub const HOURS: usize = 48;

@@ -1,0 +1,195 @@
+//! `ward counts`: what a bed's cells gave, out of the ward's memory into a file.
+
+use formats::minutes::{self, Minute};
+use formats::recording::{self, Header, Sample};
+use jiff::Timestamp;
+use store::readings::{self, LOST_COUNT};
+use store::{StoreError, sql};
+
+use crate::cli::CountsArgs;
+use crate::failure::Failure;
+use crate::files::{self, Aside};
+use crate::output::{self, Outcome};
+use crate::verbs::serve::{beside, read};
+use crate::verbs::ward::memory_of;
+
+/// So much is read at once, µs: an hour of raw counts, a day of minutes.
+const COUNTS_AT_ONCE_US: i64 = 3_600_000_000;
+const MINUTES_AT_ONCE_US: i64 = 24 * COUNTS_AT_ONCE_US;
+
+pub(super) fn run(args: &CountsArgs) -> Result<Outcome, Failure> {
+    let ward = read(&args.ward)?;
+    let Some(bed) = ward.beds.iter().find(|bed| bed.label == args.bed) else {
+        let beds: Vec<&str> = ward.beds.iter().map(|bed| bed.label.as_str()).collect();
+        return Err(said(args, &format!("no bed `{}`; expected one of {}", args.bed, beds.join(", "))));
+    };
+    let deck = files::read_deck(&beside(&args.ward, &bed.deck))?;
+    let cells: Vec<String> = deck.cells().map(|(_, cell)| cell.name.clone()).collect();
+    let mut database = memory_of(&args.ward)?;
+    let of_ward = |e: StoreError| Failure::stage(&args.ward, &e);
+    // One look for all: what is reduced meanwhile is neither left out nor told twice.
+    let mut look = database.look().map_err(of_ward)?;
+    let ends = if args.minutes { readings::cell_minutes_us } else { readings::counts_us };
+    let ends_us = ends(look.as_mut(), &args.bed).map_err(of_ward)?;
+    let span = span(args, ends_us)?;
+    let mut file = Aside::create(&args.output)?;
+    let written = if args.minutes {
+        cell_minutes(look.as_mut(), args, (&cells, span), &mut file)?
+    } else {
+        recording(look.as_mut(), args, (&cells, span), &mut file)?
+    };
+    let Some(written) = written else {
+        return Err(said(args, &format!("of bed {} nothing is kept in that time; {}", args.bed, kept(ends_us))));
+    };
+    file.finish()?;
+    output::text(&told(args, cells.len(), &written))?;
+    Ok(Outcome::Met)
+}
+
+/// What went into the file.
+struct Written {
+    rows: u64,
+    first_us: i64,
+    last_us: i64,
+    left_out: u64,
+}
+
+impl Written {
+    fn from(first_us: i64) -> Self {
+        Self { rows: 0, first_us, last_us: i64::MIN, left_out: 0 }
+    }
+
+    /// Counts a row; whether it stands behind the one before, as the rows of a recording do.
+    fn takes(&mut self, at_us: i64) -> bool {
+        let is_later = at_us > self.last_us;
+        if is_later {
+            (self.rows, self.last_us) = (self.rows + 1, at_us);
+        } else {
+            self.left_out += 1;
+        }
+        is_later
+    }
+}
+
+/// The span that is asked for within what is kept, µs of UTC, its end left out.
+fn span(args: &CountsArgs, ends_us: Option<[i64; 2]>) -> Result<[i64; 2], Failure> {
+    if let (Some(from), Some(to)) = (args.from, args.to)
+        && from >= to
+    {
+        return Err(said(args, &format!("--from {from} is not before --to {to}")));
+    }
+    let Some([first_us, last_us]) = ends_us else {
+        return Err(said(args, &format!("of bed {} nothing of the kind is kept", args.bed)));
+    };
+    let from_us = args.from.map_or(first_us, Timestamp::as_microsecond);
+    let to_us = args.to.map_or(last_us.saturating_add(1), Timestamp::as_microsecond);
+    Ok([from_us.max(first_us), to_us.min(last_us.saturating_add(1))])
+}
+
+fn kept(ends_us: Option<[i64; 2]>) -> String {
+    ends_us.map_or_else(String::new, |[first, last]| format!("kept is {} to {}", time(first), time(last)))
+}
+
+fn recording(
+    look: &mut dyn sql::Transaction,
+    args: &CountsArgs,
+    (cells, span_us): (&[String], [i64; 2]),
+    file: &mut Aside,
+) -> Result<Option<Written>, Failure> {
+    let cannot = |e| Failure::write(&args.output, e);
+    let header = Header { cells: cells.to_vec(), tilts: Vec::new(), has_temperature: false };
+    let mut writer = recording::Writer::new(file, &header).map_err(cannot)?;
+    let mut written: Option<Written> = None;
+    let mut sample = Sample::default();
+    for [from_us, to_us] in parts(span_us, COUNTS_AT_ONCE_US) {
+        let blocks = readings::counts(look, &args.bed, from_us, to_us).map_err(|e| Failure::stage(&args.ward, &e))?;
+        for block in &blocks {
+            let n_found = block.counts.len() / block.at_us.len().max(1);
+            if n_found != cells.len() {
+                let at = block.at_us.first().map_or_else(String::new, |us| time(*us));
+                return Err(another_deck(args, &format!("{n_found} counts a row at {at}"), cells.len()));
+            }
+            for (&at_us, counts) in block.at_us.iter().zip(block.counts.chunks(cells.len())) {
+                let so_far = written.get_or_insert(Written::from(at_us));
+                // Where the clock was set back, time runs on from where it had been.
+                if so_far.takes(at_us) {
+                    sample.t_s = (at_us - so_far.first_us) as f64 / 1e6;
+                    sample.counts.clear();
+                    sample.counts.extend(counts.iter().map(|&c| (c != LOST_COUNT).then(|| f64::from(c))));
+                    writer.write(&sample).map_err(cannot)?;
+                }
+            }
+        }
+    }
+    writer.finish().map_err(cannot)?;
+    Ok(written)
+}
+
+fn cell_minutes(
+    look: &mut dyn sql::Transaction,
+    args: &CountsArgs,
+    (cells, span_us): (&[String], [i64; 2]),
+    file: &mut Aside,
+) -> Result<Option<Written>, Failure> {
+    let cannot = |e| Failure::write(&args.output, e);
+    let mut writer = minutes::Writer::new(file).map_err(cannot)?;
+    let mut written: Option<Written> = None;
+    for [from_us, to_us] in parts(span_us, MINUTES_AT_ONCE_US) {
+        let found =
+            readings::cell_minutes(look, &args.bed, from_us, to_us).map_err(|e| Failure::stage(&args.ward, &e))?;
+        for minute in found {
+            let Some(cell) = usize::try_from(minute.cell).ok().and_then(|cell| cells.get(cell)) else {
+                let found = format!("a cell number {} at {}", minute.cell + 1, time(minute.minute_us));
+                return Err(another_deck(args, &found, cells.len()));
+            };
+            let time = Timestamp::from_microsecond(minute.minute_us).unwrap_or_default();
+            let readings::CellMinute { samples, least, mean, greatest, .. } = minute;
+            writer.write(&Minute { time, cell, samples, least, mean, greatest }).map_err(cannot)?;
+            let so_far = written.get_or_insert(Written::from(minute.minute_us));
+            (so_far.rows, so_far.last_us) = (so_far.rows + 1, minute.minute_us);
+        }
+    }
+    Ok(written)
+}
+
+/// The span in parts of `at_once_us`, begin included, end left out.
+fn parts([from_us, to_us]: [i64; 2], at_once_us: i64) -> impl Iterator<Item = [i64; 2]> {
+    let begins = std::iter::successors(Some(from_us), move |us| us.checked_add(at_once_us));
+    begins.take_while(move |us| *us < to_us).map(move |us| [us, us.saturating_add(at_once_us).min(to_us)])
+}
+
+fn told(args: &CountsArgs, n_cells: usize, written: &Written) -> String {
+    let Written { rows, first_us, last_us, left_out } = written;
+    let (what, then) = if args.minutes {
+        ("minutes", "Least, mean and greatest count of each minute and cell.")
+    } else {
+        ("rows", "t_s counts from the first row. Angles and temperature are not kept with the counts.")
+    };
+    let mut text = format!(
+        "Bed {}: {rows} {what} of {n_cells} cells, {} to {}, in {}\n{then}\n",
+        args.bed,
+        time(*first_us),
+        time(*last_us),
+        args.output.display()
+    );
+    if *left_out > 0 {
+        text += &format!("{left_out} rows were left out: the clock had been set back over them.\n");
+    }
+    text
+}
+
+fn time(us: i64) -> String {
+    Timestamp::from_microsecond(us).map_or_else(|_| format!("{us} µs"), |time| time.to_string())
+}
+
+fn said(args: &CountsArgs, what: &str) -> Failure {
+    Failure::Stage(format!("{}: {what}", args.ward.display()))
+}
+
+fn another_deck(args: &CountsArgs, found: &str, n_cells: usize) -> Failure {
+    let bed = &args.bed;
+    said(
+        args,
+        &format!("bed {bed} gave {found}, its deck has {n_cells} cells: another deck then; ask --from a later time"),
+    )
+}
