@@ -97,7 +97,12 @@ fn what_is_old_comes_out_as_minutes() {
     let path = folder.path();
     memory(path, n_cells());
     let none = counts(path, &["--minutes"]);
-    assert!(none.status == 2 && none.err.contains("of bed A1 nothing of the kind is kept"), "{}", none.err);
+    assert!(
+        none.status == 2
+            && none.err.contains("of bed A1 no minutes are kept: its counts are kept raw for 7 days first"),
+        "{}",
+        none.err
+    );
     assert!(!path.join("out.csv").exists());
     let mut database = store::sql::open(&path.join("ward.db").to_string_lossy()).unwrap();
     let mut transaction = database.begin().unwrap();
@@ -135,6 +140,15 @@ fn what_cannot_be_taken_out_is_said_and_nothing_is_left_behind() {
     );
     said(counts(path, &["--from", START, "--to", START]), "is not before --to");
     said(counts(path, &["--from", "yesterday"]), "--from");
+    store::sql::open(&path.join("other.db").to_string_lossy())
+        .map(|mut d| store::schema::migrate(d.as_mut(), 0))
+        .unwrap()
+        .unwrap();
+    fs::write(path.join("other.toml"), WARD.replace("ward.db", "other.db")).unwrap();
+    said(
+        bedplate(path, &["ward", "counts", "other.toml", "A1", "-o", "out.csv"]),
+        "no raw counts are kept; what is older than 7 days",
+    );
     said(bedplate(path, &["ward", "counts", "ward.toml", "B7", "-o", "out.csv"]), "no bed `B7`; expected one of A1");
     let left: Vec<_> = fs::read_dir(path).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert!(!left.iter().any(|name| name.to_string_lossy().contains("out.csv")), "{left:?}");

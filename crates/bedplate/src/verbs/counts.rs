@@ -31,7 +31,7 @@ pub(super) fn run(args: &CountsArgs) -> Result<Outcome, Failure> {
     let mut look = database.look().map_err(of_ward)?;
     let ends = if args.minutes { readings::cell_minutes_us } else { readings::counts_us };
     let ends_us = ends(look.as_mut(), &args.bed).map_err(of_ward)?;
-    let span = span(args, ends_us)?;
+    let span = span(args, ends_us, ward.keep_counts_days)?;
     let mut file = Aside::create(&args.output)?;
     let written = if args.minutes {
         cell_minutes(look.as_mut(), args, (&cells, span), &mut file)?
@@ -72,14 +72,24 @@ impl Written {
 }
 
 /// The span that is asked for within what is kept, µs of UTC, its end left out.
-fn span(args: &CountsArgs, ends_us: Option<[i64; 2]>) -> Result<[i64; 2], Failure> {
+fn span(args: &CountsArgs, ends_us: Option<[i64; 2]>, keep_days: u32) -> Result<[i64; 2], Failure> {
     if let (Some(from), Some(to)) = (args.from, args.to)
         && from >= to
     {
         return Err(said(args, &format!("--from {from} is not before --to {to}")));
     }
     let Some([first_us, last_us]) = ends_us else {
-        return Err(said(args, &format!("of bed {} nothing of the kind is kept", args.bed)));
+        let bed = &args.bed;
+        return Err(said(
+            args,
+            &if args.minutes {
+                format!("of bed {bed} no minutes are kept: its counts are kept raw for {keep_days} days first")
+            } else {
+                format!(
+                    "of bed {bed} no raw counts are kept; what is older than {keep_days} days stays as minutes (--minutes)"
+                )
+            },
+        ));
     };
     let from_us = args.from.map_or(first_us, Timestamp::as_microsecond);
     let to_us = args.to.map_or(last_us.saturating_add(1), Timestamp::as_microsecond);
