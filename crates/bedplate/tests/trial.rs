@@ -86,6 +86,8 @@ fn what_cannot_be_run_is_refused_in_one_message() {
         (vec!["--hours".into(), "0".into()], "0.2 to 1440"),
         (vec!["--hours".into(), "NaN".into()], "0.2 to 1440"),
         (vec!["--runs".into(), "0".into()], "--runs"),
+        (vec!["--threads".into(), "257".into()], "1..=256"),
+        (vec!["--threads".into(), "0".into()], "1..=256"),
         (vec!["--deck".into(), path("none.toml")], "none.toml"),
     ] {
         let args: Vec<&str> = args.iter().map(String::as_str).collect();

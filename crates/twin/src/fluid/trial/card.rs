@@ -287,8 +287,23 @@ impl Sum {
 
 #[cfg(test)]
 mod tests {
-    use super::super::draw;
+    use super::super::{draw, draw_without_loss};
     use super::*;
+
+    /// The same draws to the last digit until the loss begins, and the whole loss more of the patient at the end of it.
+    #[test]
+    fn a_case_without_its_loss_is_the_same_case() {
+        let number = (0..).find(|&n| draw(7, n).episode.is_some_and(|e| e.ml > 400.0)).unwrap();
+        let (case, without) = (draw(7, number), draw_without_loss(7, number));
+        let Episode { from_h, to_h, ml } = case.episode.unwrap();
+        assert!(without.episode.is_none() && case.patient.patient == without.patient.patient);
+        let minute = |h: f64| (60.0 * h) as usize;
+        let before = minute(from_h);
+        assert_eq!(case.mass_g[..before], without.mass_g[..before]);
+        let apart_g = |h| without.mass_g[minute(h)] - case.mass_g[minute(h)];
+        // The kidney makes a little less urine of what is lost.
+        assert!((0.5 * ml..=1.1 * ml).contains(&apart_g(to_h)), "{} g of {ml} mL", apart_g(to_h));
+    }
 
     /// Within the time a word that fluid was lost finds a loss; another word is no find, and is false where nothing was missing.
     #[test]
@@ -304,6 +319,15 @@ mod tests {
         assert!((found.delay_h.unwrap() - 6.0).abs() < 1e-9);
         assert_eq!(card(from_h + 6.0, false).found, Some(false));
         assert_eq!(card(from_h + FOUND_WITHIN_H + 1.0, true).found, Some(false));
+        // What is told of the same patient without the loss, in the same time, would have been told of all the same.
+        let anyway = |at_h: f64| {
+            let without = Said { alerts: vec![Told { at_h, is_loss: true }], ..Said::default() };
+            score(&case, &Said::default(), Some(&without)).told_anyway
+        };
+        assert_eq!(
+            (anyway(from_h + 6.0), anyway(from_h - 1.0), card(from_h, true).told_anyway),
+            (Some(true), Some(false), None)
+        );
         // Before anything was lost, a word of anything is false.
         assert!(from_h > 1.0);
         let early = [true, false].map(|is_loss| card(0.5, is_loss));
