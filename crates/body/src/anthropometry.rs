@@ -2,7 +2,7 @@
 //!
 //! | quantity | source |
 //! |---|---|
-//! | mass fraction, centre of mass of each segment, by sex | P. de Leva, J. Biomechanics 29 (1996) 1223–1230, Table 4 (public data files; masses renormalised to 1) |
+//! | mass fraction, centre of mass of each segment, by sex | P. de Leva, J. Biomechanics 29 (1996) 1223–1230, Table 4 (public data files; masses renormalised to 1; the shank from the knee's centre to the lateral malleolus) |
 //! | segment lengths at mean stature (M 1741 mm, F 1735 mm) | the same (from memory) |
 //! | ankle above the sole, 0.039 of stature | Drillis & Contini 1966, in D. Winter, Biomechanics (from memory) |
 //! | head mass fraction of a child, 0.2376 − 0.0114 · age | R. Jensen, J. Biomechanics 19 (1986) 359–368 |
@@ -151,7 +151,7 @@ const MALE: [Row; 10] = [
     (Part::Forearm, 0.0162, 0.4574, 0.269),
     (Part::Hand, 0.0061, 0.7900, 0.086),
     (Part::Thigh, 0.1416, 0.4095, 0.422),
-    (Part::Shank, 0.0433, 0.4395, 0.434),
+    (Part::Shank, 0.0433, 0.4459, 0.434),
     (Part::Foot, 0.0137, 0.4415, 0.258),
 ];
 
@@ -164,7 +164,7 @@ const FEMALE: [Row; 10] = [
     (Part::Forearm, 0.0138, 0.4559, 0.264),
     (Part::Hand, 0.0056, 0.7474, 0.078),
     (Part::Thigh, 0.1478, 0.3612, 0.369),
-    (Part::Shank, 0.0481, 0.4352, 0.432),
+    (Part::Shank, 0.0481, 0.4416, 0.432),
     (Part::Foot, 0.0129, 0.4014, 0.228),
 ];
 
@@ -337,6 +337,21 @@ mod tests {
             last = share;
         }
         assert!((last - 0.0694).abs() < 1e-15);
+    }
+
+    /// Source: de Leva 1996, Table 4 (from memory): the shank to the lateral malleolus is 434.0 (M) and 432.3 mm (F) long with its centre at
+    /// 44.59 and 44.16 %, to the ankle joint's centre 440.3 and 438.6 mm with 43.95 and 43.52 %: both are one place below the knee.
+    #[test]
+    fn the_centre_of_the_shank_belongs_to_the_ends_of_its_length() {
+        for (sex, other_ends_mm) in [(Sex::Male, 0.4395 * 440.3), (Sex::Female, 0.4352 * 438.6)] {
+            let shank = table(sex).iter().find(|row| row.0 == Part::Shank).unwrap();
+            // 0.3 mm: lengths are rounded to 1 mm here.
+            let found_mm = 1000.0 * shank.2 * shank.3;
+            assert!(
+                (found_mm - other_ends_mm).abs() < 0.3,
+                "{sex:?}: {found_mm} mm, {other_ends_mm} mm by the other ends"
+            );
+        }
     }
 
     #[test]
