@@ -41,6 +41,43 @@ fn test_around(source: &str, line: usize) -> Option<Test> {
     Some(Test { name, about: about.join(" ") })
 }
 
+/// What the check at a line of a source asks for: the code of its first argument, whose names say quantity and unit.
+fn quantity(source: &str, line: usize) -> String {
+    let rest: Vec<&str> = source.lines().skip(line.saturating_sub(1)).map(str::trim).collect();
+    let call = rest.join(" ");
+    // A check that a test's own helper makes stands there as the test calls it.
+    let first = CHECKS.iter().filter_map(|name| call.find(name).map(|at| at + name.len())).min();
+    let on_the_line = rest.first().map_or(0, |line| line.len());
+    let text = match first {
+        Some(begin) if begin <= on_the_line => first_argument(&call[begin..]),
+        _ => call.split(';').next().unwrap_or_default(),
+    };
+    let text = text.trim().replace(".unwrap()", "");
+    let short: String =
+        if text.chars().count() > LONGEST { text.chars().take(LONGEST - 1).chain(['…']).collect() } else { text };
+    short.replace('|', "\\|")
+}
+
+/// How a check is called, the longer name first where one holds the other.
+const CHECKS: [&str; 3] = ["within_share(", "within(", "printed("];
+
+/// No quantity is shown longer than that, characters.
+const LONGEST: usize = 90;
+
+/// The text up to the comma or bracket that ends the first argument.
+fn first_argument(text: &str) -> &str {
+    let mut open = 0;
+    for (at, c) in text.char_indices() {
+        match c {
+            '(' | '[' | '{' => open += 1,
+            ',' | ')' if open == 0 => return &text[..at],
+            ')' | ']' | '}' => open -= 1,
+            _ => {}
+        }
+    }
+    text
+}
+
 /// Whether a line belongs to what stands above a function.
 fn is_head(line: &str) -> bool {
     let line = line.trim();
@@ -116,7 +153,8 @@ fn section(page: &mut String, file: &str, checks: &[&Check], source: &str) -> Re
         if test.name != last {
             let _ = writeln!(page, "\n**{}.** {}\n", test.name.replace('_', " "), test.about);
             page.push_str(
-                "| | values | expected | computed | may differ by | of that used |\n|--:|--:|--:|--:|--:|--:|\n",
+                "| | what was computed | values | expected | computed | may differ by | of that used |\n\
+                 |--:|:--|--:|--:|--:|--:|--:|\n",
             );
             last = test.name;
             row = 0;
@@ -126,7 +164,8 @@ fn section(page: &mut String, file: &str, checks: &[&Check], source: &str) -> Re
         let worst = same.iter().max_by(|a, b| a.share().total_cmp(&b.share())).unwrap_or(&same[0]);
         let _ = writeln!(
             page,
-            "| {row} | {} | {} | {} | {:.1e} | {} |",
+            "| {row} | `{}` | {} | {} | {} | {:.1e} | {} |",
+            quantity(source, line),
             same.len(),
             figure(worst.expected),
             figure(worst.found),
@@ -143,7 +182,7 @@ fn section(page: &mut String, file: &str, checks: &[&Check], source: &str) -> Re
 pub(crate) fn skeleton(page: &str) -> Vec<String> {
     let kept = page.lines().map(|line| {
         let cells: Vec<&str> = line.split(" | ").collect();
-        if line.starts_with("| ") && cells.len() == 6 { cells[..2].join(" | ") } else { line.to_owned() }
+        if line.starts_with("| ") && cells.len() == 7 { cells[..3].join(" | ") } else { line.to_owned() }
     });
     kept.filter(|line| !line.is_empty()).collect()
 }
@@ -152,7 +191,8 @@ const HEAD: &str = "# Validation: what was published, and what Bedplate computes
 
 This page is made by the tests (`checks/published`), and a test run holds it to them. Each value was set against one that is
 *expected*: published, or computed apart from this code. The words above a table are those of the test, with its source, and say what is from
-memory; rows stand in the order of the test's lines, in the quantities and units of the test. Where a line of a test checks several values,
+memory; rows stand in the order of the test's lines. *What was computed* is the code of the test, whose names say quantity and unit
+(`_kg`, `_m2`; where a name has none, the value has none or that of its source). Where a line of a test checks several values,
 the one that uses most of the allowed difference is shown. Checks of whole documents, of series read from
 files of other programs, of laws and of coverage stand in the tests alone.
 
@@ -171,12 +211,27 @@ mod tests {
     #[test]
     fn a_check_stands_under_the_words_of_its_test() {
         let page = make(&[check(9)], |_| Ok(SOURCE.into())).unwrap();
-        for part in
-            ["## Plates", "**a plate bends.** Source: a book, Table 3.", "| 1 | 1 | 2.5 | 2.55 | 1.0e-1 | 0.50 |"]
-        {
+        for part in [
+            "## Plates",
+            "**a plate bends.** Source: a book, Table 3.",
+            "| 1 | `1.0` | 1 | 2.5 | 2.55 | 1.0e-1 | 0.50 |",
+        ] {
             assert!(page.contains(part), "no {part:?} in {page}");
         }
         assert!(make(&[check(3)], |_| Ok(SOURCE.into())).is_err(), "a check outside every test has no source");
+    }
+
+    #[test]
+    fn a_quantity_is_the_code_of_the_first_argument() {
+        for (code, expected) in [
+            ("published::within(mass_kg(2, [1.0, 3.0]).unwrap(), 9.81, 0.1);", "mass_kg(2, [1.0, 3.0])"),
+            ("within_share(\n    a_m\n        + b_m,\n    1.0, 0.1);", "a_m + b_m"),
+            ("for t in 0..9 { printed(of(|x| x), 1.0, 2) }", "of(\\|x\\| x)"),
+            ("check(3.0, 4.0);\nwithin(1.0, 1.0, 0.0);", "check(3.0, 4.0)"),
+        ] {
+            assert_eq!(quantity(code, 1), expected, "{code}");
+        }
+        assert_eq!(quantity(&format!("within({}, 1.0, 0.1)", "x".repeat(200)), 1).chars().count(), LONGEST);
     }
 
     #[test]

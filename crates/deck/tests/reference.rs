@@ -6,6 +6,8 @@ mod air;
 mod chain;
 #[path = "reference/gravity.rs"]
 mod gravity;
+#[path = "reference/model.rs"]
+mod model;
 #[path = "reference/oiml.rs"]
 mod oiml;
 #[path = "reference/stack.rs"]

@@ -64,6 +64,21 @@ fn a_c3_cell_of_100_kg() {
     }
 }
 
+/// Source: OIML R 60-1:2021, 5.3.1 (the table of the four classes, from memory): half an interval up to 50 000, 5 000, 500 and 50 v, one up to four
+/// times that, one and a half beyond, each times p_LC. Worked for v = 1 kg and p_LC = 1: ends belong to the lower step.
+#[test]
+fn each_class_of_cell_has_its_steps() {
+    for (class, first) in
+        [(CellClass::A, 50_000.0), (CellClass::B, 5_000.0), (CellClass::C, 500.0), (CellClass::D, 50.0)]
+    {
+        let steps =
+            [(first, 0.5), (1.001 * first, 1.0), (4.0 * first, 1.0), (4.001 * first, 1.5), (-4.001 * first, 1.5)];
+        for (load_kg, mpe) in steps {
+            within(mpe_kg(class, 1.0, load_kg, 1.0), mpe, 1e-12);
+        }
+    }
+}
+
 /// Source: OIML R 111-1:2004 Table 1; 3.7.1 of R 76-1: at 50 kg (e = 100 g) the weights may err by 16.7 g in all,
 /// so 2 × 20 kg + 10 kg of class M1 (2.5 g) and M2 (7.6 g) will do and M3 (25 g) will not.
 #[test]
