@@ -177,6 +177,8 @@ impl Asked<'_> {
     fn insensible(&self) -> Answer {
         let (value, u) = (self.fit.watched.rate_g_h, self.fit.watched.rate_u_g_h);
         let prior = &self.record.prior;
+        // The rate that is fitted is without what weeps, which stays on the deck until dressings are changed.
+        let evaporating = prior.mean_g_h - prior.weep_ml_h;
         Answer {
             question: "insensible loss",
             value,
@@ -184,7 +186,7 @@ impl Asked<'_> {
             unit: "mL/h",
             text: format!(
                 "{value:.0} ± {u:.0} mL/h from the weights, of which breathed gas {:.1} g/h; {:.0} ± {:.0} expected",
-                prior.gas_g_h, prior.mean_g_h, prior.sd_g_h
+                prior.gas_g_h, evaporating, prior.sd_g_h
             ),
             basis: prior.basis.clone(),
         }

@@ -84,7 +84,14 @@ impl Insensible {
     /// What is expected to be lost uncharted over so many hours, mL for g, and its standard deviation.
     #[must_use]
     pub fn over_ml(&self, hours: f64) -> [f64; 2] {
-        [self.mean_g_h * hours, self.sd_g_h * hours]
+        // What weeps is as uncertain as it is large.
+        [self.mean_g_h * hours, self.sd_g_h.hypot(self.weep_ml_h) * hours]
+    }
+
+    /// Ways by which that is lost, in words.
+    #[must_use]
+    pub fn ways(&self) -> &'static str {
+        if self.burn_ml_h > 0.0 { "skin, burns, lungs and breathed gas" } else { "skin, lungs and breathed gas" }
     }
 }
 
@@ -358,6 +365,11 @@ mod tests {
             assert!((found - 2.0 * ml_h).abs() < 1e-9, "{burned_pct} %: {found}");
         }
         assert!((p.mean_g_h - whole.mean_g_h - p.burn_ml_h - p.weep_ml_h).abs() < 1e-9);
+        // By hand: what weeps is half of what evaporates, and as uncertain as it is large.
+        let [mean_ml, u_ml] = p.over_ml(72.0);
+        assert!((mean_ml - 72.0 * p.mean_g_h).abs() < 1e-9);
+        assert!((u_ml - 72.0 * p.sd_g_h.hypot(0.5 * p.burn_ml_h)).abs() < 1e-9 && u_ml > 72.0 * p.sd_g_h);
+        assert!(p.ways().contains("burns") && !whole.ways().contains("burns"));
         assert!(whole.burn_ml_h.abs() < 1e-12 && p.sd_g_h > whole.sd_g_h);
     }
 

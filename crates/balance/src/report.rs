@@ -25,9 +25,9 @@ pub struct BalanceReport {
     pub insensible_ml_h: Estimate,
     /// What comes next under the plan.
     pub forecast: Vec<ForecastRow>,
-    /// Smallest change of mass over 24 h that can be told from none with 95 % confidence, mL.
+    /// Smallest change of mass over 24 h that can be told (`stats::resolvable`), mL; `None` of a record shorter than that.
     #[serde(rename = "resolvable_mL_24h")]
-    pub resolvable_ml_24h: f64,
+    pub resolvable_ml_24h: Option<f64>,
     /// What asks for a look, in order of time.
     pub alerts: Vec<Alert>,
     /// Alerts that were answered, with the answer.

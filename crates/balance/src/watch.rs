@@ -7,8 +7,8 @@
 //!
 //! A = Σ g²/F,  B = Σ g v/F,  δ̂ = B/A,  u(δ̂) = 1/√A,  z = B/√A,
 //!
-//! and the test fires where the largest |z| over the onsets passes its threshold and the volume is large
-//! enough to matter. After that the mass is anchored anew and the rate is set back to before the onset,
+//! and the test fires where |z| of an onset passes the threshold of its sign and the volume is large
+//! enough to matter; of several the largest. After that the mass is anchored anew and the rate is set back to before the onset,
 //! so that a lasting loss is found again and again and kept as one episode, and its end is no gain.
 //!
 //! The threshold is checked by simulation, not taken from the normal law: the onsets overlap, and the test
@@ -154,8 +154,9 @@ fn fires(onsets: &[Onset], t_h: f64, limits: Limits) -> Option<&Onset> {
         .iter()
         .filter(|onset| t_h - onset.t_h >= RATE_H_MIN)
         .filter(|onset| (onset.b / onset.a * (t_h - onset.t_h)).abs() >= limits.volume_g)
-        .max_by(|x, y| x.z().abs().total_cmp(&y.z().abs()))
+        // Each by the threshold of its sign, before the largest is taken: a gain below its own must not hide a loss above the other.
         .filter(|onset| onset.z().abs() >= if onset.b < 0.0 { limits.z_gain } else { limits.z_loss })
+        .max_by(|x, y| x.z().abs().total_cmp(&y.z().abs()))
 }
 
 fn episode(onset: &Onset, t_h: f64) -> Episode {
@@ -211,4 +212,24 @@ impl Limits {
 fn threshold(false_alerts_per_day: f64) -> f64 {
     let rate = false_alerts_per_day.clamp(1e-5, 1.0);
     (4.4 - 2.0 * rate.ln()).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An onset whose statistic is z; b is positive for a loss.
+    fn onset(t_h: f64, z: f64) -> Onset {
+        Onset { t_h, gap: Vector::zeros(), a: 1e-4, b: 1e-2 * z, rate: (0.0, 1.0) }
+    }
+
+    #[test]
+    fn a_gain_below_its_own_threshold_hides_no_loss_above_the_other() {
+        let limits = Limits { z_loss: 3.0, z_gain: 3.7, volume_g: 100.0 };
+        let found = |onsets: &[Onset]| fires(onsets, 20.0, limits).map(|found| found.t_h);
+        assert_eq!(found(&[onset(0.0, -3.5), onset(18.0, 3.3)]), Some(18.0));
+        assert_eq!(found(&[onset(0.0, -3.8), onset(18.0, 3.3)]), Some(0.0), "of two that pass, the larger");
+        assert_eq!(found(&[onset(0.0, -3.6), onset(18.0, 2.9)]), None);
+        assert_eq!(found(&[onset(19.5, 9.0)]), None, "half an hour is no rate");
+    }
 }

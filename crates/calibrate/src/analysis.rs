@@ -92,14 +92,16 @@ pub fn calibrate(deck: &Deck, run: &Run, options: &Options) -> Result<Calibratio
     Ok(calibration)
 }
 
-/// Cells that a partial run did not load keep the loads that their gains stand for.
+/// Cells that a partial run did not load keep the loads that their gains stand for, at the gravity of now.
 fn carry_over_loads(earlier: &Earlier, calibration: &mut Calibration) {
+    let scale = earlier.calibration.gravity_m_s2 / calibration.gravity_m_s2;
     let (Some(before), Some(now)) = (&earlier.calibration.detail, &mut calibration.detail) else { return };
     for cell in now.cells.iter_mut().filter(|c| c.load_kg.is_none()) {
         let kept = before.cells.iter().find(|c| c.name == cell.name && !earlier.replaced.contains(&c.name));
         if let Some(kept) = kept {
             (cell.load_kg, cell.largest_kg) = (kept.load_kg, kept.largest_kg);
-            (cell.u_any_load_kg_per_count, cell.u_any_load_pct) = (kept.u_any_load_kg_per_count, kept.u_any_load_pct);
+            cell.u_any_load_kg_per_count = kept.u_any_load_kg_per_count.map(|u| scale * u);
+            cell.u_any_load_pct = kept.u_any_load_pct;
         }
     }
 }

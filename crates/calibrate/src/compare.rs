@@ -80,7 +80,9 @@ fn sentence(cells: &[CellDrift]) -> String {
         .filter_map(|c| Some(format!("{} by {:+.3} ± {:.3} %", c.name, c.drift_pct?, c.u_drift_pct?)))
         .collect();
     let tested = cells.iter().filter(|c| c.drift_pct.is_some()).count();
-    if drifted.is_empty() {
+    if tested == 0 {
+        "No cell is known to both calibrations.".to_owned()
+    } else if drifted.is_empty() {
         format!("Of the {tested} cells that both calibrations know apart, none drifted beyond what chance explains.")
     } else {
         format!(
@@ -120,11 +122,20 @@ fn term(deck: &Deck, now: &Calibration, comparison: Option<&Comparison>) -> (f64
             format!("the lines alone are uncertain by {expanded_g:.0} g (k = 2), which is more than {limit}"),
         );
     }
-    let Some((comparison, since)) = comparison.and_then(|c| Some((c, c.days.filter(|d| *d >= 1.0)?))) else {
-        return (
-            LONGEST_DAYS,
-            "one year, for no earlier calibration tells how the cells drift (give one with --earlier)".into(),
-        );
+    let (comparison, since) = match comparison.map(|c| (c, c.days.filter(|d| *d >= 1.0))) {
+        Some((c, Some(since))) if c.cells.iter().any(|cell| cell.drift_pct.is_some()) => (c, since),
+        Some((_, Some(_))) => {
+            let why = "one year, for no cell is known to both calibrations: nothing tells how the new ones drift";
+            return (LONGEST_DAYS, why.into());
+        }
+        Some((_, None)) => {
+            let why = "one year, for the earlier calibration is not a day older: too little to tell how the cells drift";
+            return (LONGEST_DAYS, why.into());
+        }
+        None => {
+            let why = "one year, for no earlier calibration tells how the cells drift (give one with --earlier)";
+            return (LONGEST_DAYS, why.into());
+        }
     };
     // A drift that is not significant may still be as large as its uncertainty allows.
     let drift_pct = comparison.mean_drift_pct.abs().max(comparison.u_mean_drift_pct);

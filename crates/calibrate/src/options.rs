@@ -53,6 +53,9 @@ impl Options {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum CalibrateError {
+    /// The deck names a cell type that it does not have.
+    #[error(transparent)]
+    Deck(#[from] deck::DeckError),
     /// The run's cells are not the deck's.
     #[error("the run names {found} cells ({first}), expected the {expected} cells of the deck in its order")]
     OtherCells {

@@ -3,7 +3,9 @@
 //! Places are in metres from the middle of the plate, counts as in the run, masses in kg.
 
 use crate::options::CalibrateError;
-use formats::deck::{Converter, Deck};
+use deck::DeckError;
+use deck::chain::{Channel, cell_type};
+use formats::deck::Deck;
 use formats::run::{Load, Placement, Run};
 use std::collections::HashMap;
 
@@ -80,7 +82,8 @@ impl<'a> Problem<'a> {
     ///
     /// `scale_is_known`: gains are known beforehand, so that no known mass need fix the scale.
     pub(crate) fn new(deck: &Deck, run: &'a Run, scale_is_known: bool) -> Result<Self, CalibrateError> {
-        let (plates, cells) = sites(deck);
+        let channels = deck::chain::channels(deck)?;
+        let (plates, cells) = sites(deck, &channels)?;
         check_cells(&cells, run)?;
         let (temperature_c, warmer_c) = temperatures(run)?;
         let mut problem = Self {
@@ -90,7 +93,7 @@ impl<'a> Problem<'a> {
             bodies: Vec::new(),
             rows: Vec::new(),
             loaded_plate: Vec::with_capacity(run.rows.len()),
-            converter_sd: deck.converter.noise_nv_rms * 1e-9 * counts_per_volt(&deck.converter),
+            converter_sd: channels.first().map_or(0.0, |channel| channel.noise_counts),
             temperature_c,
             warmer_c,
         };
@@ -235,17 +238,15 @@ fn bodies_by_label(run: &Run) -> HashMap<&str, BodyKey> {
     found.into_iter().filter_map(|(label, key)| key.map(|k| (label, k))).collect()
 }
 
-fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
-    let per_volt = counts_per_volt(&deck.converter);
+/// The plates and cells in the order of the file; a cell's nominal gain is that of its data sheet on the converter.
+fn sites(deck: &Deck, channels: &[Channel]) -> Result<(Vec<PlateSite>, Vec<CellSite>), DeckError> {
     let mut plates = Vec::new();
     let mut cells = Vec::new();
     for (p, plate) in deck.plates.iter().enumerate() {
         let first = cells.len();
         for cell in &plate.cells {
-            let kind = deck.cell_types.iter().find(|t| t.name == cell.cell_type);
-            // A validated deck names a type for each cell; without one the scale is 1 kg a count, no more than a start.
-            let nominal =
-                kind.map_or(1.0, |t| t.capacity_kg / (t.output_mv_v * 1e-3 * deck.converter.excitation_v * per_volt));
+            let kind = cell_type(deck, cell)?;
+            let parts = [kind.nonlinearity_pct, kind.hysteresis_pct, kind.creep_pct_30min, kind.repeatability_pct];
             cells.push(CellSite {
                 name: cell.name.clone(),
                 plate: p,
@@ -253,26 +254,18 @@ fn sites(deck: &Deck) -> (Vec<PlateSite>, Vec<CellSite>) {
                     (cell.at_mm[0] - plate.size_mm[0] / 2.0) * 1e-3,
                     (cell.at_mm[1] - plate.size_mm[1] / 2.0) * 1e-3,
                 ],
-                nominal_gain: nominal,
-                capacity_kg: kind.map_or(f64::INFINITY, |t| t.capacity_kg),
-                nonlinearity_pct: kind.map_or(0.0, |t| t.nonlinearity_pct),
-                hysteresis_pct: kind.map_or(0.0, |t| t.hysteresis_pct),
-                creep_pct: kind.map_or(0.0, |t| t.creep_pct_30min),
-                after_effect: kind.map_or(0.0, |t| (t.creep_pct_30min + t.hysteresis_pct) / 100.0),
-                allowed_share: kind.map_or(0.0, |t| {
-                    let parts = [t.nonlinearity_pct, t.hysteresis_pct, t.creep_pct_30min, t.repeatability_pct];
-                    parts.iter().map(|p| p * p).sum::<f64>().sqrt() / 100.0
-                }),
+                nominal_gain: 1.0 / channels[cells.len()].counts_per_kg,
+                capacity_kg: kind.capacity_kg,
+                nonlinearity_pct: kind.nonlinearity_pct,
+                hysteresis_pct: kind.hysteresis_pct,
+                creep_pct: kind.creep_pct_30min,
+                after_effect: (kind.creep_pct_30min + kind.hysteresis_pct) / 100.0,
+                allowed_share: parts.iter().map(|p| p * p).sum::<f64>().sqrt() / 100.0,
             });
         }
         plates.push(PlateSite { name: plate.name.clone(), channels: (first..cells.len()).collect() });
     }
-    (plates, cells)
-}
-
-/// Counts for a volt at the bridge: full scale ± reference / gain / 2 over 2^bits codes.
-fn counts_per_volt(converter: &Converter) -> f64 {
-    2f64.powi(i32::try_from(converter.bits).unwrap_or(24)) * converter.gain / converter.reference_v
+    Ok((plates, cells))
 }
 
 fn check_cells(cells: &[CellSite], run: &Run) -> Result<(), CalibrateError> {

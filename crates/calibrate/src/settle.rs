@@ -16,7 +16,7 @@ use deck::chain::channels;
 use formats::deck::Deck;
 use formats::recording::Sample;
 use serde::Serialize;
-use stats::robust::median;
+use stats::robust::{MAD_TO_SD, median};
 
 /// Length of a reading, s.
 pub const READING_S: f64 = 10.0;
@@ -80,13 +80,10 @@ fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-/// Median of |x| of a normal x, in standard deviations.
-const MEDIAN_OF_NORMAL: f64 = 0.674_489_75;
-
 fn noise(first: &[f64], second: &[f64]) -> f64 {
     let steps = |half: &[f64]| half.windows(2).map(|w| (w[1] - w[0]).abs()).collect::<Vec<f64>>();
     let steps = [steps(first), steps(second)].concat();
-    median(&steps).unwrap_or(0.0) / (2f64.sqrt() * MEDIAN_OF_NORMAL)
+    MAD_TO_SD * median(&steps).unwrap_or(0.0) / 2f64.sqrt()
 }
 
 /// What each cell bears more than at rest, kg by the data sheet: mean of the last `seconds` less `rest` counts.

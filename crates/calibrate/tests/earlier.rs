@@ -66,6 +66,27 @@ fn a_deck_that_stayed_as_it_was_has_no_drift_and_one_that_did_not_has() {
     assert!(found >= 39, "{found} of 40");
 }
 
+/// The term says what is known of drift: nothing by an earlier calibration of the same day, nothing of cells that are all new.
+#[test]
+fn a_drift_that_nobody_knows_has_no_rate() {
+    let mut sim = Simulation::random(3, World::PLAIN);
+    let before = first(&mut sim);
+    let again = sim.run();
+    let names: Vec<String> = before.cells.iter().map(|c| c.name.clone()).collect();
+    let same_day = Calibration { made_at: "2031-05-31T12:00:00Z".into(), ..before.clone() };
+    for (earlier, replaced, says) in [
+        (same_day, &[][..], "not a day older"),
+        (before, &names[..], "no cell is known to both"),
+    ] {
+        let now = compared(&sim, &again, earlier, replaced);
+        let due = now.detail.as_ref().unwrap().due.as_ref().unwrap();
+        assert!(due.why.contains(says) && !due.why.contains("a month"), "{due:?}");
+        assert_eq!(due.on, "2032-05-31", "365 days, of a leap year");
+        let text = &now.detail.as_ref().unwrap().earlier.as_ref().unwrap().text;
+        assert_eq!(replaced.is_empty(), !text.starts_with("No cell is known"), "{text}");
+    }
+}
+
 #[test]
 fn a_replaced_cell_needs_its_plate_alone() {
     let (mut covered, mut all, mut false_alarms) = (0, 0, 0);

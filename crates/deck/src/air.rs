@@ -1,4 +1,4 @@
-//! Density of moist air: the CIPM-2007 equation, and the simplified one of the weights recommendation.
+//! Density of moist air: the CIPM-2007 equation.
 //!
 //! ρ = p M_a / (Z R T) · [1 − x_v (1 − M_v / M_a)], with x_v = h f p_sv / p.
 //!
@@ -10,9 +10,8 @@
 //! | x_v    | mole fraction of water vapour | – |
 //! | Z      | compressibility   | –     |
 //!
-//! Source: A. Picard et al., Revised formula for the density of moist air (CIPM-2007), Metrologia 45 (2008) 149;
-//! simplified: OIML R 111-1:2004, E.3. Holds for 600–1100 hPa and 15–27 °C (CIPM), 900–1100 hPa, 10–30 °C and
-//! under 80 % humidity to 2e-4 (simplified; that range from memory). Carbon dioxide at 400 µmol/mol.
+//! Source: A. Picard et al., Revised formula for the density of moist air (CIPM-2007), Metrologia 45 (2008) 149.
+//! Holds for 600–1100 hPa and 15–27 °C. Carbon dioxide at 400 µmol/mol.
 
 /// Molar gas constant R used by CIPM-2007, J/(mol K).
 const GAS_CONSTANT: f64 = 8.314_472;

@@ -15,7 +15,7 @@
 //! Holds to about 1e-4 of the true local gravity (50 mGal of anomaly is usual, 200 mGal happens), see
 //! [`ANOMALY_U_RELATIVE`]; a height above sea level differs from one above the ellipsoid by under 110 m, 3.4e-5.
 
-use formats::deck::Site;
+use formats::deck::{Deck, Site};
 
 /// Standard uncertainty of normal gravity as an estimate of true local gravity, relative.
 ///
@@ -77,7 +77,7 @@ pub fn gravity_m_s2(site: &Site) -> f64 {
 }
 
 /// Relative standard uncertainty of [`gravity_m_s2`]: 0 of a stated value (its own is not known here), else [`ANOMALY_U_RELATIVE`].
-pub fn u_relative(site: &Site) -> f64 {
+fn u_relative(site: &Site) -> f64 {
     match site {
         Site::Gravity { .. } => 0.0,
         Site::Place { .. } => ANOMALY_U_RELATIVE,
@@ -85,8 +85,14 @@ pub fn u_relative(site: &Site) -> f64 {
 }
 
 /// Relative standard uncertainty of the ratio of gravity at two sites: none where they are one.
-pub fn u_between(from: &Site, to: &Site) -> f64 {
+fn u_between(from: &Site, to: &Site) -> f64 {
     if from == to { 0.0 } else { u_relative(from).hypot(u_relative(to)) }
+}
+
+/// Relative standard uncertainty that gravity gives a weight: of its ratio between the site of calibration and the deck's own, none where
+/// the deck names no other.
+pub fn u_of_weight(deck: &Deck) -> f64 {
+    deck.calibration_site.as_ref().map_or(0.0, |bench| u_between(bench, &deck.site))
 }
 
 #[cfg(test)]

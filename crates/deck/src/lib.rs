@@ -17,7 +17,6 @@ pub mod gravity;
 pub mod loads;
 pub mod model;
 pub mod oiml;
-pub mod resolvable;
 pub mod stack;
 pub mod units;
 

@@ -74,7 +74,7 @@ pub fn glance(deck: &Deck) -> Result<Glance, DesignError> {
     let requirements = judge::requirements(deck, &found);
     Ok(Glance {
         budget,
-        resolvable_24h_g: deck::resolvable::PER_U * change.u_g(),
+        resolvable_24h_g: stats::resolvable::PER_U * change.u_g(),
         mass_kg: bill.mass_kg,
         cost: bill.cost,
         bill: bill.rows,

@@ -2,7 +2,7 @@
 
 use formats::deck::Deck;
 
-use crate::report::{ByLoad, PlateReport, Requirement};
+use crate::report::{ByLoad, PlateReport, Requirement, worst};
 
 /// What is set against the limits.
 pub(crate) struct Found<'a> {
@@ -17,8 +17,7 @@ pub(crate) struct Found<'a> {
 pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> {
     let target = &deck.target;
     let cases = || report.plates.iter().flat_map(|p| &p.cases);
-    // Without a load nothing bends, and nothing is shown by that; what is no number is no small one.
-    let worst = |a: f64, b: f64| if a.is_nan() || b.is_nan() { f64::NAN } else { a.max(b) };
+    // Without a load nothing bends, and nothing is shown by that.
     let deflection_mm = cases().map(|c| c.max_deflection_mm).reduce(worst);
     let plate_mass_kg = report.plates.iter().map(|p| p.mass_kg).fold(0.0, f64::max);
     let targets = [
@@ -52,7 +51,7 @@ pub(crate) fn requirements(deck: &Deck, report: &Found<'_>) -> Vec<Requirement> 
         limit: 0.0,
         met: shunted_pct <= 0.0,
     });
-    if let Some(value) = cases().filter_map(|c| c.safety_factor).reduce(f64::min) {
+    if let Some(value) = cases().filter_map(|c| c.safety_factor).reduce(|a, b| -worst(-a, -b)) {
         requirements.push(Requirement {
             name: Requirement::SAFETY_FACTOR.to_owned(),
             value,

@@ -69,7 +69,8 @@ pub fn check_with(deck: &Deck, assumptions: &Assumptions) -> Result<CheckReport,
     };
     let (plates, ward_loads) = (with_mass(bent.plates), with_mass(bent.ward));
     let over_a_day = budget::change::model(deck, &bent.usual, assumptions, 24.0)?;
-    let postures = bent.patients.iter().map(|lying| budget::posture(deck, lying, assumptions));
+    let on_the_deck = bent.patients.iter().filter(|lying| lying.net_kg > lying::LEAST_KG);
+    let postures = on_the_deck.map(|lying| budget::posture(deck, lying, assumptions));
     let mut report = CheckReport {
         budget: budget.rows(assumptions.seed),
         expanded_u_g: budget.expanded_u_g(),

@@ -1,7 +1,7 @@
 //! How a weight lies on the cells of a deck: what the error budget needs of a load case.
 
 use deck::geometry::{area_m2, deck_area_m2};
-use deck::loads::CaseLoad;
+use deck::loads::{CaseLoad, spread};
 use formats::deck::{Deck, LoadCase, PatientLoad};
 use plates::Solution;
 
@@ -64,15 +64,17 @@ impl Lying {
     }
 }
 
-/// The load of the error budget: the first patient of the deck's cases lying flat on the case's mattress, or an even load
-/// of max where there is none. The mattress is tare, but it presses the plates on their cells while the patient lies
+/// Of a patient of whom the plates bear less, none lies on the deck, kg.
+pub(crate) const LEAST_KG: f64 = 1e-6;
+
+/// The load of the error budget: the first patient of the deck's cases of whom the plates bear something, lying flat on the case's
+/// mattress, or an even load of max where there is none. The mattress is tare, but it presses the plates on their cells while the patient lies
 /// there: without it a plate could seem to lift, or to touch its base, that in use does not.
 pub(crate) fn usual_case(deck: &Deck) -> LoadCase {
-    let patient = deck
-        .load_cases
-        .iter()
-        .find_map(|c| c.patient.as_ref())
-        .map(|p| PatientLoad { angles_deg: Vec::new(), ..p.clone() });
-    let even_kg = patient.is_none().then_some(deck.max_kg);
-    LoadCase { name: "usual".to_owned(), even_kg, patches: Vec::new(), patient }
+    let case = |even_kg, patient| LoadCase { name: "usual".to_owned(), even_kg, patches: Vec::new(), patient };
+    let patients = deck.load_cases.iter().filter_map(|c| c.patient.as_ref());
+    let mut flat = patients.map(|p| case(None, Some(PatientLoad { angles_deg: Vec::new(), ..p.clone() })));
+    // A patient who cannot be laid is told of where the deck's own cases are.
+    let lies = |c: &LoadCase| spread(deck, c).map_or(true, |on| on.mass_kg() - on.mattress_kg > LEAST_KG);
+    flat.find(lies).unwrap_or_else(|| case(Some(deck.max_kg), None))
 }

@@ -168,14 +168,19 @@ pub struct BudgetRow {
     pub drawn_u_g: ByLoad,
 }
 
+/// The greater of two values; what is no number is no small one.
+pub(crate) fn worst(a: f64, b: f64) -> f64 {
+    if a.is_nan() || b.is_nan() { f64::NAN } else { a.max(b) }
+}
+
 /// A quantity at a row of loads: load in kg, value. Serializes as an object whose keys are the loads.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ByLoad(pub Vec<(f64, f64)>);
 
 impl ByLoad {
-    /// The largest value; 0 when empty.
+    /// The largest value; 0 when empty, and no number where one is none.
     pub fn largest(&self) -> f64 {
-        self.0.iter().map(|(_, value)| *value).fold(0.0, f64::max)
+        self.0.iter().map(|(_, value)| *value).fold(0.0, worst)
     }
 }
 

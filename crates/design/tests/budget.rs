@@ -43,6 +43,51 @@ fn gravity_counts_only_between_two_sites() {
     assert!(u_g(&check(&deck).unwrap(), "gravity", 200.0).abs() < 1e-12);
 }
 
+/// `weigh` and the certificate take the same figure, `deck::gravity::u_of_weight`.
+#[test]
+fn a_stated_gravity_leaves_the_other_sites_anomaly() {
+    let mut deck = rowan();
+    deck.site = formats::deck::Site::Gravity { gravity_m_s2: 9.81 };
+    assert!((u_g(&check(&deck).unwrap(), "gravity", 200.0) - 200e3 * 5e-5).abs() < 1e-9);
+}
+
+/// Plates under the legs alone, and a child of whom none lies there: no figure may be "no number", and none may pass for small.
+#[test]
+fn a_deck_on_which_its_patient_does_not_lie_is_judged_by_an_even_load() {
+    let mut deck = rowan();
+    deck.plates.retain(|p| p.section == "foot");
+    deck.load_cases.retain(|c| c.patient.is_some());
+    for case in &mut deck.load_cases {
+        let patient = case.patient.as_mut().unwrap();
+        (patient.mass_kg, patient.height_mm, patient.mattress_kg) = (4.0, 550.0, 0.0);
+    }
+    deck.target.expanded_u_g = Some(1.0);
+    let report = check(&deck).unwrap();
+    assert!(report.expanded_u_g.0.iter().chain(&report.change.u_g.0).all(|(_, g)| g.is_finite() && *g > 0.0));
+    assert!((report.change.patient_kg - deck.max_kg).abs() < 1e-9, "{}", report.change.patient_kg);
+    assert!(report.postures.is_empty());
+    assert!(report.safe_load.load_kg > 0.0, "{:?}", report.safe_load);
+    assert!(!report.requirements.iter().find(|r| r.name == "expanded_u_g").unwrap().met);
+}
+
+#[test]
+fn no_number_is_the_largest() {
+    use design::report::ByLoad;
+    assert!(ByLoad(vec![(0.0, 1.0), (1.0, f64::NAN), (2.0, 3.0)]).largest().is_nan());
+    assert!((ByLoad(vec![(0.0, 1.0), (2.0, 3.0)]).largest() - 3.0).abs() < 1e-15);
+}
+
+/// A run against masses scatters, a stated tolerance of the rated output bounds: the row says which was drawn.
+#[test]
+fn the_distribution_that_is_named_is_the_one_that_is_drawn() {
+    let kind = |tolerance_pct| {
+        let assumptions = Assumptions { output_tolerance_pct: tolerance_pct, ..Assumptions::default() };
+        let report = check_with(&rowan(), &assumptions).unwrap();
+        report.budget.iter().find(|r| r.source == "calibration").unwrap().kind
+    };
+    assert_eq!([kind(None), kind(Some(0.1))], ["normal, each cell for itself", "rectangular, each cell for itself"]);
+}
+
 fn posture(section_newton: f64, angle_deg: f64) -> Lying {
     let deck = rowan();
     let n = deck.cells().count();

@@ -134,7 +134,7 @@ pub struct Doubt {
     pub zero_left_kg_c: f64,
     /// The same of the span, relative per °C.
     pub span_left_rel_c: f64,
-    /// Standard uncertainty of the change of temperature over a day where none is measured, °C.
+    /// Standard uncertainty of the change of temperature between two times far apart where none is measured, °C.
     pub unknown_c: f64,
 }
 
@@ -200,7 +200,7 @@ impl Default for Limits {
             },
             tau_s: 0.45,
             tilt_tau_s: 1.0,
-            creep_tau_s: 600.0,
+            creep_tau_s: crate::doubt::CREEP_S,
             warmth_tau_s: 600.0,
         }
     }

@@ -26,7 +26,7 @@ use crate::config::Config;
 use crate::plateau::Level;
 
 /// Time constant of creep, chosen so that 95 % has come after half an hour, s.
-const CREEP_S: f64 = 600.0;
+pub const CREEP_S: f64 = 600.0;
 /// Time over which a plateau averages, from which on flicker counts, s.
 const FLICKER_S: f64 = 30.0;
 /// Time in which a room takes on another temperature, s: a quarter of a day.

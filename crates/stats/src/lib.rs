@@ -12,6 +12,7 @@ pub mod distribution;
 pub mod moments;
 pub mod optimize;
 pub mod regression;
+pub mod resolvable;
 pub mod robust;
 pub mod spectrum;
 pub mod state_space;

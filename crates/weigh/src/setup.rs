@@ -162,10 +162,11 @@ fn limits(deck: &Deck, scale_rel: f64) -> Result<Limits, WeighError> {
         let bound = |pct: f64| pct / 100.0 / 3f64.sqrt();
         creep = creep.max(bound(cell_type.creep_pct_30min));
     }
-    limits.doubt.scale_rel = scale_rel.hypot(deck::gravity::u_relative(&deck.site));
+    limits.doubt.scale_rel = scale_rel.hypot(deck::gravity::u_of_weight(deck));
     limits.doubt.creep_rel = creep;
     let [coldest_c, warmest_c] = deck.ambient_c;
-    limits.doubt.unknown_c = (warmest_c - coldest_c).max(0.0) / 12f64.sqrt();
+    // Each of two temperatures lies anywhere in the range, of variance range²/12: what lies between them has twice that.
+    limits.doubt.unknown_c = (warmest_c - coldest_c).max(0.0) / 6f64.sqrt();
     // A deck whose own noise fills the limits could never be still: they give way to four times its noise.
     let noise_kg = chain::channels(deck)?.iter().map(|c| (c.noise_g / 1e3).powi(2)).sum::<f64>().sqrt();
     // S(f) = f_c/f · σ²/(rate/2) and Var = 2 f S(f) ln(…), see `signal::doubt`.

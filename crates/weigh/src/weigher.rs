@@ -43,8 +43,6 @@ pub struct News {
     pub faults: Vec<Fault>,
 }
 
-/// What a thermometer in a deck can show, °C; one that shows more or less is disbelieved.
-const TEMPERATURE_C: std::ops::RangeInclusive<f64> = -60.0..=100.0;
 /// A temperature holds for so long, s: no room changes by more than its thermometer's error meanwhile.
 const TEMPERATURE_KEPT_S: f64 = 300.0;
 /// The largest count of a converter of 32 bits, the widest there is.
@@ -299,7 +297,7 @@ impl Weigher {
         if !sample.t_s.is_finite() || self.weighed_s.is_some_and(|before_s| sample.t_s <= before_s) {
             return None;
         }
-        match sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c)) {
+        match sample.temperature_c.filter(|c| signal::path::TEMPERATURE_C.contains(c)) {
             Some(c) => (self.last_temperature_c, self.warm_s) = (Some(c), sample.t_s),
             // A thermometer that misses some samples is still known; one that stays silent is not.
             None if sample.t_s - self.warm_s > TEMPERATURE_KEPT_S => self.last_temperature_c = None,

@@ -237,6 +237,30 @@ proptest! {
     }
 }
 
+/// Gravity makes a weight as uncertain as the error budget and the certificate say: by the ratio of the places of calibration and use.
+/// By hand: √2 · 5e-5 between two places, 5e-5 where one of them is stated, nothing at one place.
+#[test]
+fn gravity_counts_only_between_two_sites() {
+    use formats::deck::Site;
+    let (mut deck, calibration, _) = parts();
+    let mut scale_rel = |site: &Site, bench: Option<Site>| {
+        (deck.site, deck.calibration_site) = (site.clone(), bench);
+        bedplate_weigh::setup::configure(&deck, &calibration).unwrap().limits().doubt.scale_rel
+    };
+    let place = |latitude_deg| Site::Place { latitude_deg, altitude_m: 20.0 };
+    let stated = Site::Gravity { gravity_m_s2: 9.81 };
+    let masses = scale_rel(&stated, None);
+    for (site, bench, by_hand) in [
+        (place(52.0), Some(place(48.0)), 2f64.sqrt() * 5e-5),
+        (stated.clone(), Some(place(48.0)), 5e-5),
+        (place(52.0), Some(place(52.0)), 0.0),
+        (place(52.0), None, 0.0),
+    ] {
+        let found = scale_rel(&site, bench);
+        assert!((found - masses.hypot(by_hand)).abs() < 1e-12, "{site:?}: {found}");
+    }
+}
+
 #[test]
 fn what_does_not_fit_together_is_refused_with_its_reason() {
     let (deck, calibration, header) = parts();

@@ -9,6 +9,7 @@ use formats::chart::Entry;
 use formats::patient::{PatientFile, Plan};
 use formats::weights::Weight;
 use jiff::Timestamp;
+use stats::resolvable::PER_U;
 
 use crate::alerts;
 use crate::answers::Asked;
@@ -144,12 +145,10 @@ fn persistence(ledger: &Ledger, end_h: f64) -> Plan {
     Plan { intake_ml_h: rate(Direction::Intake), output_ml_h: rate(Direction::Output), ultrafiltration_ml_h: 0.0 }
 }
 
-/// 1.96 standard deviations of the change of mass over 24 h from the first row; over the whole record
-/// where it is shorter.
-fn resolvable_ml(fit: &Fit) -> f64 {
-    let rows = &fit.built.row_nodes;
-    let idx = rows.get(24).or(rows.last()).copied().unwrap_or(fit.built.grid.nodes.len() - 1);
-    Z95 * fit.smoothed(&[idx])[0].sd(&body_change())
+/// Smallest change of mass over 24 h from the first row that can be told; `None` where the record is shorter.
+fn resolvable_ml(fit: &Fit) -> Option<f64> {
+    let &idx = fit.built.row_nodes.get(24)?;
+    Some(PER_U * fit.smoothed(&[idx])[0].sd(&body_change()))
 }
 
 fn noise_report(fit: &Fit) -> Noise {

@@ -7,6 +7,7 @@
 //! error, but for stamps that wander about the pace, which move its rate from one window into the next.
 
 use formats::chart::{Direction, Entry, Route};
+use stats::robust::MAD_TO_SD;
 
 use super::digits::digit_step_ml;
 
@@ -265,10 +266,10 @@ impl Pace {
         let mut off: Vec<f64> = gaps.iter().map(|gap| (gap - median).abs()).collect();
         off.sort_by(f64::total_cmp);
         let n_near = off.partition_point(|off| *off <= PACE_SHARE * median);
-        // A gap holds two rounds' errors; 1.4826 takes a median deviation to a standard deviation.
+        // A gap holds two rounds' errors.
         let phases: Vec<f64> = rounds_h.iter().map(|t| t.rem_euclid(median)).collect();
         let phase_h = fullest(&phases, median);
-        let jitter_h = 1.4826 * off[off.len() / 2] / std::f64::consts::SQRT_2;
+        let jitter_h = MAD_TO_SD * off[off.len() / 2] / std::f64::consts::SQRT_2;
         (median <= PACE_MAX_H && 2 * n_near >= gaps.len()).then_some(Self { h: median, jitter_h, phase_h })
     }
 

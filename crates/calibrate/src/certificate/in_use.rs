@@ -80,10 +80,7 @@ fn weight(deck: &Deck, calibration: &Calibration, parts: &[Part], load_kg: f64) 
     };
     let bow = |p: &Part, kg: f64| 4.0 * p.kind.nonlinearity_pct / 100.0 * kg * (p.run_kg - kg) / p.kind.capacity_kg;
     let creep_kg: f64 = parts.iter().map(|p| p.kind.creep_pct_30min / 100.0 * p.share * load_kg).sum();
-    let elsewhere = match &deck.calibration_site {
-        Some(bench) => deck::gravity::u_between(bench, &deck.site),
-        None => 0.0,
-    };
+    let elsewhere = deck::gravity::u_of_weight(deck);
     let dof = calibration.degrees_of_freedom.max(1) as f64;
     let contributions = vec![
         Contribution::normal("lines of the cells, with the masses", lines_g(calibration, parts, load_kg), dof),

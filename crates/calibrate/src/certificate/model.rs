@@ -17,12 +17,9 @@
 //! read in works that quote it; the rest is from memory, and the guide's own worked examples were not at hand. Left out,
 //! for working standards at room temperature: convection δm_conv.
 
+use deck::buoyancy::{AIR_DENSITY_KG_M3, WEIGHT_DENSITY_KG_M3};
 use stats::uncertainty::{Component, combined, coverage_factor, effective_dof};
 
-/// Density of air to which conventional mass refers, kg/m³.
-const REFERENCE_AIR_KG_M3: f64 = 1.2;
-/// Density of a weight to which conventional mass refers, kg/m³.
-const REFERENCE_WEIGHT_KG_M3: f64 = 8000.0;
 /// Part of the reference density by which air may differ from that of the adjustment, unless this was just made (from memory).
 const AIR_MAY_DIFFER: f64 = 0.1;
 /// The same where the instrument was adjusted on the spot right before (from memory).
@@ -124,7 +121,7 @@ impl Reference {
     #[must_use]
     pub fn buoyancy_relative(&self) -> f64 {
         let differ = if self.is_adjusted_here { AIR_MAY_DIFFER_ADJUSTED } else { AIR_MAY_DIFFER };
-        differ * REFERENCE_AIR_KG_M3 / REFERENCE_WEIGHT_KG_M3 + self.mpe_g / (4e3 * self.kg)
+        differ * AIR_DENSITY_KG_M3 / WEIGHT_DENSITY_KG_M3 + self.mpe_g / (4e3 * self.kg)
     }
 
     /// Its contributions.

@@ -26,7 +26,7 @@ use deck::DeckError;
 use deck::air::{density_kg_m3, pressure_at_pa};
 use deck::buoyancy::{AIR_DENSITY_KG_M3, BODY_DENSITY_KG_M3, WEIGHT_DENSITY_KG_M3};
 use deck::chain::{Channel, cell_type};
-use deck::gravity::u_between;
+use deck::gravity::u_of_weight;
 use formats::deck::{CellType, Deck, Site};
 
 use super::Assumptions;
@@ -190,8 +190,7 @@ pub(crate) fn volume_difference_m3_kg() -> f64 {
 /// Gravity, air and masses.
 fn of_the_place(model: &mut Model, deck: &Deck, assumptions: &Assumptions, load_kg: f64) {
     let load_g = 1e3 * load_kg;
-    let u_gravity = deck.calibration_site.as_ref().map_or(0.0, |site| u_between(site, &deck.site));
-    model.own(Source::Gravity, load_g * u_gravity, Factor::Normal);
+    model.own(Source::Gravity, load_g * u_of_weight(deck), Factor::Normal);
     let air = air_leaves_kg_m3(deck, assumptions);
     model.own(Source::Buoyancy, load_g * volume_difference_m3_kg() * air, Factor::Rectangular);
     // The factor is rectangular of variance 1/3: the masses' standard uncertainty is its √3-th part.

@@ -15,10 +15,10 @@
 //!
 //! Long-term drift of zero with age is not in a cell's data sheet and not here: see `budget::chain` for the rest.
 //!
-//! What counts as resolvable: `deck::resolvable`.
+//! What counts as resolvable: `stats::resolvable`.
 
 use deck::DeckError;
-use deck::resolvable::{CRITERION, PER_U};
+use stats::resolvable::{CRITERION, PER_U};
 use formats::deck::Deck;
 
 use super::chain::{self, Cells};
@@ -42,9 +42,10 @@ pub fn change(deck: &Deck, lying: &Lying, assumptions: &Assumptions) -> Result<C
         .map(|&hours| Ok((hours, model(deck, lying, assumptions, hours)?)))
         .collect::<Result<Vec<_>, DeckError>>()?;
     let by_hours = |of: &dyn Fn(&Model) -> f64| ByLoad(models.iter().map(|(h, m)| (*h, of(m))).collect());
+    let longest = &models[models.len() - 1].1;
     let rows = Source::ALL.iter().map(|&source| BudgetRow {
         source: source.name(),
-        kind: source.kind(),
+        kind: longest.kind(source),
         u_g: by_hours(&|m| m.u_of_g(source)),
         drawn_u_g: by_hours(&|m| montecarlo::u_of_g(m, source, assumptions.seed)),
     });

@@ -62,7 +62,7 @@ impl Budget {
             .iter()
             .map(|&source| BudgetRow {
                 source: source.name(),
-                kind: source.kind(),
+                kind: self.models.first().map_or("", |(_, model)| model.kind(source)),
                 u_g: ByLoad(self.models.iter().map(|(kg, model)| (*kg, model.u_of_g(source))).collect()),
                 drawn_u_g: ByLoad(
                     self.models.iter().map(|(kg, model)| (*kg, montecarlo::u_of_g(model, source, seed))).collect(),

@@ -89,8 +89,8 @@ impl Source {
         }
     }
 
-    /// Distribution and, of many cells, whether they err together.
-    pub fn kind(self) -> &'static str {
+    /// Distribution and, of many cells, whether they err together; `first` is the factor that its terms are drawn with.
+    fn kind(self, first: Factor) -> &'static str {
         match self {
             Source::Nonlinearity | Source::Hysteresis | Source::Repeatability | Source::Position => {
                 "rectangular, each cell for itself"
@@ -99,7 +99,11 @@ impl Source {
             Source::TemperatureZero => "rectangular, each cell for itself, times change of temperature",
             Source::TemperatureSpan => "rectangular, all cells of a type together, times change of temperature",
             Source::Noise => "normal, each cell for itself",
-            Source::Calibration => "normal, each cell for itself",
+            // A run against masses scatters; a stated tolerance of the rated output bounds.
+            Source::Calibration => match first {
+                Factor::Rectangular => "rectangular, each cell for itself",
+                Factor::Normal => "normal, each cell for itself",
+            },
             Source::Step => "rectangular, each cell for itself",
             Source::Tilt => "normal, each section for itself",
             Source::Lean => "rectangular, each section for itself",
@@ -190,6 +194,12 @@ impl Model {
     pub fn u_of_g(&self, source: Source) -> f64 {
         // From 0.0: the sum of nothing would be −0.
         self.terms.iter().filter(|t| t.source == source).fold(0.0, |sum, t| sum + self.variance_g2(t)).sqrt()
+    }
+
+    /// Distribution of one source and, of many cells, whether they err together.
+    pub fn kind(&self, source: Source) -> &'static str {
+        let first = self.terms.iter().find(|t| t.source == source).map(|t| self.factors[t.first]);
+        source.kind(first.unwrap_or(Factor::Normal))
     }
 
     /// Combined standard uncertainty, g.

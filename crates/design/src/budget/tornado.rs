@@ -1,6 +1,6 @@
 //! What to improve first: each source's share, and what the whole would be without it or with half of it.
 
-use deck::resolvable::PER_U;
+use stats::resolvable::PER_U;
 
 use super::COVERAGE_K;
 use super::model::{Model, Source};

@@ -2,7 +2,7 @@
 
 use deck::chain::Channel;
 use deck::loads;
-use deck::resolvable::PER_U;
+use stats::resolvable::PER_U;
 use formats::deck::Deck;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;

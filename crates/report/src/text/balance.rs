@@ -31,8 +31,9 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
     if let Some([expected, u_expected]) = report.expected_loss_ml() {
         let _ = writeln!(
             out,
-            "Of that {} mL were to be expected, lost through skin, lungs and breathed gas",
-            with_uncertainty(-expected, u_expected)
+            "Of that {} mL were to be expected, lost through {}",
+            with_uncertainty(-expected, u_expected),
+            report.insensible_prior.ways()
         );
     }
     let _ = writeln!(
@@ -42,11 +43,15 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
         fixed(report.overload_pct.weighed, 1),
         with_uncertainty(report.overload_pct.fused, report.overload_pct.u_fused)
     );
+    let resolvable = report.resolvable_ml_24h.map_or_else(
+        || "not yet known, the record is shorter".to_owned(),
+        |ml| format!("{} mL", fixed(ml, 0)),
+    );
     let _ = writeln!(
         out,
-        "Uncharted loss of the patient (skin, lungs, breathed gas): {} mL/h; smallest change that 24 h can tell: {} mL",
+        "Uncharted loss of the patient ({}): {} mL/h; smallest change that 24 h can tell: {resolvable}",
+        report.insensible_prior.ways(),
         with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u),
-        fixed(report.resolvable_ml_24h, 0)
     );
     if !report.windows.is_empty() {
         let _ = write!(out, "\n{}", windows(&report.windows));

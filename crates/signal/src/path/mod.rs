@@ -19,8 +19,8 @@ use crate::trust::Trust;
 use crate::watch::{Motion, Turn, Watch};
 use gains::Gains;
 
-/// A temperature past this is none of a ward's; the sensor is disbelieved, °C.
-const TEMPERATURE_MOST_C: f64 = 100.0;
+/// What a thermometer in a deck can show, °C; one that shows more or less is disbelieved.
+pub const TEMPERATURE_C: core::ops::RangeInclusive<f64> = -60.0..=100.0;
 
 /// The cells' lines are worked out anew when they are warmer or colder by so much, °C: some 0.1 g of a deck whose zero goes by 50 g for a degree.
 const LINED_C: f64 = 2e-3;
@@ -195,7 +195,7 @@ impl<const C: usize, const P: usize, const S: usize> SignalPath<C, P, S> {
             return &self.reading;
         }
         self.reading.t_s = sample.t_s;
-        self.temperature_c = sample.temperature_c.filter(|c| c.abs() < TEMPERATURE_MOST_C);
+        self.temperature_c = sample.temperature_c.filter(|c| TEMPERATURE_C.contains(c));
         self.gains.follow(dt_s, &self.config.limits);
         self.follow_warmth();
         self.started = true;

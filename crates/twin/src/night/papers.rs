@@ -111,7 +111,8 @@ pub(crate) fn patient_file(scenario: &Scenario, regimen: &Regimen) -> PatientFil
         plan: Some(Plan {
             intake_ml_h: running.round(),
             output_ml_h: (regimen.kidney.base_ml_kg_h * patient.mass_kg * regimen.kidney.function_at(end_s)).round(),
-            ultrafiltration_ml_h: removing.map(|l| l.ml_h).sum(),
+            ultrafiltration_ml_h: // From 0: the sum of nothing would be −0.
+            removing.fold(0.0, |sum, l| sum + l.ml_h),
         }),
     }
 }

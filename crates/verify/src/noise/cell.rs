@@ -1,6 +1,6 @@
 //! One series of grams: its level, lines, stability over averaging time, drift.
 
-use deck::resolvable::PER_U;
+use stats::resolvable::PER_U;
 use serde::Serialize;
 use stats::allan::Record;
 use stats::spectrum::{SpectralLine, Spectrum, welch};

@@ -10,7 +10,7 @@
 //! | τ* | `best` | averaging time of the smallest σ_A | s |
 //!
 //! Two neighbouring averages over τ differ by √2 σ_A(τ) (standard deviation, by the definition of σ_A); a change is
-//! resolved where it exceeds that by the factor of `deck::resolvable`. The deck must lie still: what people do at the bed
+//! resolved where it exceeds that by the factor of `stats::resolvable`. The deck must lie still: what people do at the bed
 //! is no noise. Counts become grams by a calibration, or by the data sheet of the cells where there is none.
 //! Drift is the slope through the means of 16 equal blocks, with the uncertainty that their scatter about it gives.
 //!
@@ -30,7 +30,7 @@ pub use stretch::{Stretch, StretchFinder};
 
 use deck::DeckError;
 use deck::chain::{self, Channel};
-use deck::resolvable::CRITERION;
+use stats::resolvable::CRITERION;
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 use serde::Serialize;

@@ -283,10 +283,13 @@ fn a_range_of_temperature_below_that_of_the_class_leaves_the_test_open() {
         assert!(narrow.passed, "no row misses a limit");
         assert_eq!(narrow.standing(), Standing::Incomplete);
         let said = format!(
-            "the deck is for {:.1} °C from cold to warm, class {word} asks for at least {least_c} °C (3.9.2.2, memory)",
+            "the deck is for {} °C from cold to warm, class {word} asks for at least {least_c} °C (3.9.2.2, memory)",
             least_c - 0.5
         );
         assert_eq!(narrow.gaps, [said]);
+        // As near as that, it is still not the least, and not told as if it were.
+        let near = found(0.0, least_c - 0.04);
+        assert!(near.gaps[0].contains(&format!("the deck is for {} °C ", least_c - 0.04)), "{:?}", near.gaps);
     }
 }
 

@@ -35,13 +35,21 @@ pub fn balance(reader: Reader, label: &str, report: &BalanceReport) -> Markup {
                 (panel(reader.say("Rests on"), &html! {
                     dl.facts {
                         dt { (reader.say("Uncharted loss")) } dd { (with_uncertainty(report.insensible_ml_h.value, report.insensible_ml_h.u)) " mL/h" }
-                        dt { (reader.say("Told in 24 h")) } dd { (reader.fill("{} mL or more", [&fixed(report.resolvable_ml_24h, 0)])) }
+                        dt { (reader.say("Told in 24 h")) } dd { (told_in_a_day(reader, report)) }
                     }
                     ul.plain { @for note in &report.notes { li { (tell(note)) } } }
                 }))
             }
             (panel(reader.say("Hour by hour"), &hours(reader, report)))
         },
+    )
+}
+
+/// The smallest change that a day can tell, where the record has lasted one.
+fn told_in_a_day(reader: Reader, report: &BalanceReport) -> String {
+    report.resolvable_ml_24h.map_or_else(
+        || reader.say("not yet known, the record is shorter").to_owned(),
+        |ml| reader.fill("{} mL or more", [&fixed(ml, 0)]),
     )
 }
 

@@ -82,7 +82,7 @@ mod tests {
             include_str!("../../../calibrate/src/plan/bodies.rs"),
             include_str!("../../../calibrate/src/plan/candidates.rs"),
             include_str!("../../../verify/src/agree/gauge.rs"),
-            include_str!("../../../deck/src/resolvable.rs"),
+            include_str!("../../../stats/src/resolvable.rs"),
             include_str!("../../../design/src/modules.rs"),
             include_str!("../../../design/src/lift.rs"),
             include_str!("../../../design/src/ward.rs"),

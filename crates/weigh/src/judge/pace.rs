@@ -20,6 +20,7 @@
 
 use serde::{Deserialize, Serialize};
 use signal::Level;
+use signal::doubt::CREEP_S;
 
 /// In this time a pace is as good as unknown, s.
 const ANEW_S: f64 = 57_600.0;
@@ -35,8 +36,6 @@ const ANEW_SIGMAS: f64 = 3.0;
 const BOLUS_KG_S: f64 = 500.0 / 3.6e6;
 /// Mass at which the usual pace is that of the rules, kg.
 const ADULT_KG: f64 = 80.0;
-/// Time constant of creep, s, as in the uncertainty of the signal path.
-const CREEP_S: f64 = 600.0;
 
 /// The pace, and the plateau that it is learned from next.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
