@@ -129,7 +129,8 @@ fn term(deck: &Deck, now: &Calibration, comparison: Option<&Comparison>) -> (f64
             return (LONGEST_DAYS, why.into());
         }
         Some((_, None)) => {
-            let why = "one year, for the earlier calibration is not a day older: too little to tell how the cells drift";
+            let why =
+                "one year, for the earlier calibration is not a day older: too little to tell how the cells drift";
             return (LONGEST_DAYS, why.into());
         }
         None => {

@@ -74,10 +74,9 @@ fn a_drift_that_nobody_knows_has_no_rate() {
     let again = sim.run();
     let names: Vec<String> = before.cells.iter().map(|c| c.name.clone()).collect();
     let same_day = Calibration { made_at: "2031-05-31T12:00:00Z".into(), ..before.clone() };
-    for (earlier, replaced, says) in [
-        (same_day, &[][..], "not a day older"),
-        (before, &names[..], "no cell is known to both"),
-    ] {
+    for (earlier, replaced, says) in
+        [(same_day, &[][..], "not a day older"), (before, &names[..], "no cell is known to both")]
+    {
         let now = compared(&sim, &again, earlier, replaced);
         let due = now.detail.as_ref().unwrap().due.as_ref().unwrap();
         assert!(due.why.contains(says) && !due.why.contains("a month"), "{due:?}");

@@ -18,8 +18,8 @@
 //! What counts as resolvable: `stats::resolvable`.
 
 use deck::DeckError;
-use stats::resolvable::{CRITERION, PER_U};
 use formats::deck::Deck;
+use stats::resolvable::{CRITERION, PER_U};
 
 use super::chain::{self, Cells};
 use super::model::{Factor, Model, Source};

@@ -2,10 +2,10 @@
 
 use deck::chain::Channel;
 use deck::loads;
-use stats::resolvable::PER_U;
 use formats::deck::Deck;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
+use stats::resolvable::PER_U;
 
 use super::ExploreError;
 use super::candidate::{Candidate, Scored, Scores};

@@ -43,10 +43,9 @@ pub fn balance(label: &str, report: &BalanceReport) -> String {
         fixed(report.overload_pct.weighed, 1),
         with_uncertainty(report.overload_pct.fused, report.overload_pct.u_fused)
     );
-    let resolvable = report.resolvable_ml_24h.map_or_else(
-        || "not yet known, the record is shorter".to_owned(),
-        |ml| format!("{} mL", fixed(ml, 0)),
-    );
+    let resolvable = report
+        .resolvable_ml_24h
+        .map_or_else(|| "not yet known, the record is shorter".to_owned(), |ml| format!("{} mL", fixed(ml, 0)));
     let _ = writeln!(
         out,
         "Uncharted loss of the patient ({}): {} mL/h; smallest change that 24 h can tell: {resolvable}",

@@ -1,8 +1,8 @@
 //! One series of grams: its level, lines, stability over averaging time, drift.
 
-use stats::resolvable::PER_U;
 use serde::Serialize;
 use stats::allan::Record;
+use stats::resolvable::PER_U;
 use stats::spectrum::{SpectralLine, Spectrum, welch};
 
 use super::{NoiseError, as_f64};

@@ -30,11 +30,11 @@ pub use stretch::{Stretch, StretchFinder};
 
 use deck::DeckError;
 use deck::chain::{self, Channel};
-use stats::resolvable::CRITERION;
 use formats::calibration::Calibration;
 use formats::deck::Deck;
 use serde::Serialize;
 use stats::allan::AllanError;
+use stats::resolvable::CRITERION;
 use stats::spectrum::SpectrumError;
 
 /// Fewest rows that can be judged: enough for a spectrum of a dozen bins and averages over eight rows.
