@@ -45,8 +45,10 @@ impl Failure {
         let hint = match source.kind() {
             io::ErrorKind::NotFound => "the folder must exist",
             io::ErrorKind::PermissionDenied => "you have no right to write there",
-            io::ErrorKind::StorageFull => "the disk is full; nothing was changed",
-            _ => "nothing was changed",
+            io::ErrorKind::StorageFull => "the disk is full; this file is as it was",
+            io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => "a file stands there: name a folder",
+            io::ErrorKind::IsADirectory => "name a file, not a folder",
+            _ => "this file is as it was",
         };
         Self::File { doing: format!("could not write {}", path.display()), source, hint }
     }

@@ -13,7 +13,24 @@ use crate::failure::Failure;
 
 /// The text of a file.
 pub(crate) fn read_text(path: &Path) -> Result<String, Failure> {
-    fs::read_to_string(path).map_err(|e| Failure::read(path, e))
+    let bytes = fs::read(path).map_err(|e| Failure::read(path, e))?;
+    String::from_utf8(bytes).map_err(|e| not_utf8(path, &e).into())
+}
+
+/// Where the first byte stands that is not UTF-8, as for any other slip of a file.
+fn not_utf8(path: &Path, error: &std::string::FromUtf8Error) -> Problem {
+    let bytes = error.as_bytes();
+    let expected = "UTF-8 (save the file with that encoding)";
+    if bytes.starts_with(b"\xff\xfe") || bytes.starts_with(b"\xfe\xff") {
+        return Problem::new(&name(path), "text in UTF-16", expected);
+    }
+    let before = String::from_utf8_lossy(&bytes[..error.utf8_error().valid_up_to()]);
+    let begun = before.rsplit('\n').next().unwrap_or_default();
+    let line = String::from_utf8_lossy(bytes).lines().nth(before.matches('\n').count()).unwrap_or_default().to_owned();
+    let number = before.matches('\n').count() + 1;
+    Problem::new(&name(path), "a byte that is not UTF-8", expected)
+        .line(number, &line)
+        .column(Some(begun.chars().count() + 1))
 }
 
 /// A file to be read row by row; `-` is standard input.
@@ -58,6 +75,18 @@ pub(crate) fn read_calibration(path: &Path, deck: &Deck) -> Result<Calibration, 
 /// A folder, made where it is missing.
 pub(crate) fn make_folder(path: &Path) -> Result<(), Failure> {
     fs::create_dir_all(path).map_err(|e| Failure::write(path, e))
+}
+
+/// Takes a place for this process alone, as long as what it gives lives; `None` where another one has it. The lock lies in a file of its
+/// own: an editor saves another file under the old name, and the lock would stay with the old one.
+pub(crate) fn take_alone(lock: &Path) -> Result<Option<File>, Failure> {
+    let opened = fs::OpenOptions::new().create(true).append(true).open(lock);
+    let file = opened.map_err(|e| Failure::write(lock, e))?;
+    match file.try_lock() {
+        Err(fs::TryLockError::WouldBlock) => Ok(None),
+        // A file system without locks: nothing is known.
+        Ok(()) | Err(fs::TryLockError::Error(_)) => Ok(Some(file)),
+    }
 }
 
 /// The time now, RFC 3339, in whole seconds.

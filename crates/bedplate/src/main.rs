@@ -17,13 +17,14 @@ mod verbs;
 
 use std::process::ExitCode;
 
-use clap::Parser;
-
-use crate::cli::{Cli, Verb};
+use crate::cli::Verb;
 use crate::output::Outcome;
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match cli::parse() {
+        Ok(cli) => cli,
+        Err(error) => error.exit(),
+    };
     let done = match &cli.verb {
         Verb::Demo(args) => verbs::demo::run(args),
         Verb::Check(args) => verbs::check::run(args),

@@ -214,4 +214,41 @@ fn usage_errors_exit_2() {
     refused(&bedplate(folder.path(), &["chek", "deck.toml"]), &["chek"]);
     refused(&bedplate(folder.path(), &["check"]), &["DECK"]);
     refused(&bedplate(folder.path(), &["weigh", "deck.toml", "c", "r", "--start", "yesterday"]), &["--start"]);
+    // A number below 0 is the option's, and told as that.
+    for (verb, option, value, words) in [
+        ("agree", "--width", "-1", "a number above 0"),
+        ("agree", "--ratio", "0", "a number above 0"),
+        ("plan", "--lifts", "-1", "'-1'"),
+        ("plan", "--u-pct", "-1", "u-pct is -1"),
+    ] {
+        let files: &[&str] = if verb == "plan" { &["deck.toml", "masses.csv"] } else { &["pairs.csv"] };
+        fs::write(folder.path().join("masses.csv"), "name,mass_kg,u_g\nM,20,0.1\n").unwrap();
+        let ran = bedplate(folder.path(), &[&[verb], files, &[option, value]].concat());
+        refused(&ran, &[option, words]);
+        assert!(!ran.err.contains("unexpected argument"), "{}", ran.err);
+    }
+}
+
+#[test]
+fn text_in_another_encoding_is_told_with_its_place() {
+    let folder = calibrated();
+    let spoilt = |bytes: &[u8]| {
+        fs::write(folder.path().join("actions.csv"), bytes).unwrap();
+        bedplate(
+            folder.path(),
+            &["weigh", "deck.toml", "calibration.json", "recording.csv", "--actions", "actions.csv"],
+        )
+    };
+    refused(&spoilt(b"t_s,action,kg,note\n60,tare,,\n70,item_on,1,21 \xb0C\n"), &["actions.csv:3:17", "not UTF-8"]);
+    refused(&spoilt(b"\xff\xfet\0_\0s\0"), &["actions.csv: found text in UTF-16"]);
+    refused(&spoilt(b"t_s,action,kg,note\r60,tare,,\r"), &["actions.csv:1", "carriage return alone"]);
+}
+
+/// `draw` writes several files: nothing is said of those before the one that failed.
+#[test]
+fn a_file_that_stands_where_a_folder_is_meant_is_told_as_that() {
+    let folder = copy_of("hand");
+    fs::write(folder.path().join("taken"), "x").unwrap();
+    refused(&bedplate(folder.path(), &["draw", "deck.toml", "-o", "taken"]), &["taken", "name a folder"]);
+    assert_eq!(fs::read_to_string(folder.path().join("taken")).unwrap(), "x");
 }

@@ -43,6 +43,18 @@ fn folder() -> tempfile::TempDir {
     folder
 }
 
+/// Two runs in one folder would write over each other's readings.
+#[test]
+fn a_second_bench_in_the_folder_of_a_run_is_refused() {
+    let folder = folder();
+    let more = ["--masses", "masses.csv", "--twin", SEED, "-o", "run"];
+    let running = bench(folder.path(), &more);
+    let second = common::bedplate(folder.path(), &[&["bench", "deck.toml", "--port", "0"][..], &more].concat());
+    assert!(second.status == 2 && second.err.contains("a run is under way in this folder"), "{}", second.err);
+    drop(running);
+    drop(bench(folder.path(), &more));
+}
+
 fn ask(bench: &Served, changes: &Value) -> Told {
     let body = json!({ "file": "deck.toml", "text": twin::demo::DECK_TOML, "changes": changes });
     bench.ask("POST", "/workbench/answer", None, Some(&body))

@@ -85,6 +85,14 @@ fn a_copy_holds_all_and_a_changed_entry_shows() {
     assert!(itself.status == 2 && itself.err.contains("the memory itself"), "{}", itself.err);
     let second = bedplate(path, &["serve", "ward.toml"]);
     assert!(second.status == 2 && second.err.contains("served already"), "{}", second.err);
+    // An editor saves another file under the name; and two ward files may name one memory.
+    fs::write(path.join("saved.toml"), WARD).unwrap();
+    fs::rename(path.join("saved.toml"), path.join("ward.toml")).unwrap();
+    fs::write(path.join("twin.toml"), WARD.replace("ward.db", "./ward.db")).unwrap();
+    for file in ["ward.toml", "twin.toml"] {
+        let second = bedplate(path, &["serve", file]);
+        assert!(second.status == 2 && second.err.contains("served already"), "{file}: {}", second.err);
+    }
     let noted = bedplate(path, &["ward", "verify-audit", "copy.db", "--note", "ends.json"]);
     assert_eq!(noted.status, 0, "{}", noted.err);
     drop(served);
@@ -128,11 +136,17 @@ fn what_cannot_be_served_is_said_with_its_place() {
         fs::write(path.join("bad.toml"), text).unwrap();
         let ran = bedplate(path, &["serve", "bad.toml"]);
         assert_eq!(ran.status, 2, "{}", ran.out);
+        assert!(!ran.out.contains("http://"), "an address that nobody serves: {}", ran.out);
         for word in words {
             assert!(ran.err.contains(word), "no {word:?} in {}", ran.err);
         }
     };
     refused(&WARD.replace("127.0.0.1:0", "0.0.0.0:0"), &["loopback", "[tls]"]);
+    // The password of a first start is shown once: not where nothing is served then.
+    assert!(!path.join("ward.db").exists(), "no memory, no account");
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    refused(&WARD.replace("127.0.0.1:0", &taken.local_addr().unwrap().to_string()), &["could not serve on"]);
+    assert!(!path.join("ward.db").exists(), "no memory, no account");
     refused(&WARD.replace("calibration.json", "gone.json"), &["gone.json"]);
     refused(&WARD.replace("link = \"twin\"", "link = \"pigeon\""), &["bad.toml:11:8", "pigeon", "serial"]);
     refused(&WARD.replace("ward.db", "mysql://x"), &["no place"]);

@@ -50,7 +50,7 @@ pub fn read(file: &str, text: &str) -> Result<Vec<Mass>, Problems> {
             table.problem(Some(name), crate::limits::quoted(&text), expected);
         }
         let pieces = table.number_opt(count, &COUNT).unwrap_or(1.0);
-        if pieces.fract() != 0.0 {
+        if pieces.is_finite() && pieces.fract() != 0.0 {
             table.problem(count, pieces.to_string(), "a whole number of pieces");
         }
         masses.push(Mass {

@@ -4,6 +4,7 @@
 //! numbers.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use rumqttc::v5::mqttbytes::QoS;
@@ -78,6 +79,7 @@ async fn give(mut stream: TcpStream, mut lines: broadcast::Receiver<Arc<str>>) {
 #[derive(Debug, Clone)]
 pub struct Publishing {
     client: AsyncClient,
+    stands: Arc<AtomicBool>,
 }
 
 impl Publishing {
@@ -88,14 +90,24 @@ impl Publishing {
         options.set_keep_alive(Duration::from_secs(10));
         options.set_outgoing_inflight_upper_limit(UNANSWERED_MOST);
         let (client, mut events) = AsyncClient::new(options, WAITING_MOST);
+        let stands = Arc::new(AtomicBool::new(false));
+        let told = Arc::clone(&stands);
         tokio::spawn(async move {
             loop {
-                if events.poll().await.is_err() {
+                let came = events.poll().await;
+                told.store(came.is_ok(), Ordering::Relaxed);
+                if came.is_err() {
                     tokio::time::sleep(AGAIN).await;
                 }
             }
         });
-        Self { client }
+        Self { client, stands }
+    }
+
+    /// Whether the broker answered last.
+    #[must_use]
+    pub fn stands(&self) -> bool {
+        self.stands.load(Ordering::Relaxed)
     }
 
     /// Publishes a sample so that it comes at least once; `false` where too many wait and it is lost.

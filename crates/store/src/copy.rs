@@ -40,7 +40,7 @@ pub fn copy(from: &mut dyn Database, to: &mut dyn Database, now_us: i64) -> Resu
     schema::migrate(to, now_us)?;
     let mut target = to.begin()?;
     if !target.rows("select name from chain limit 1", &[])?.is_empty() {
-        return Err(StoreError::Form { what: "a memory that holds records".into(), expected: "an empty one" });
+        return Err(StoreError::NotEmpty);
     }
     let mut source = from.look()?;
     let mut rows = Vec::new();

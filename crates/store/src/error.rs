@@ -57,6 +57,9 @@ pub enum StoreError {
         /// Why not.
         why: &'static str,
     },
+    /// A copy was to be written into a memory that holds records.
+    #[error("this memory holds records already, and a copy fills an empty one: name another")]
+    NotEmpty,
     /// What was read back is not what can have been written.
     #[error("{what} was found where {expected} was expected: the tables were changed from outside")]
     Form {

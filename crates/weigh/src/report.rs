@@ -198,4 +198,6 @@ pub struct WeighReport {
     pub events: Vec<Event>,
     /// What failed.
     pub faults: Vec<Fault>,
+    /// Times of actions that no sample reached, s: nothing was done for them.
+    pub actions_left_s: Vec<f64>,
 }

@@ -406,6 +406,7 @@ impl Weigher {
             open: self.questions(),
             events: self.judge.events(),
             faults: self.faults.clone(),
+            actions_left_s: self.actions.iter().map(|action| action.t_s).collect(),
         }
     }
 

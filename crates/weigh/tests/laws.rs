@@ -237,6 +237,18 @@ proptest! {
     }
 }
 
+#[test]
+fn actions_that_no_sample_reaches_are_told() {
+    let (deck, calibration, header) = parts();
+    let tare = |t_s| Action { line: 2, t_s, kind: ActionKind::Tare, kg: None, note: String::new(), asked_s: None };
+    let mut weigher =
+        Weigher::new(&deck, &calibration, &header, &[tare(2.0), tare(99_999.0)], Options::default()).unwrap();
+    for t_s in 0..30 {
+        weigher.push(&Sample { t_s: f64::from(t_s), counts: vec![Some(0.0); 3], ..Sample::default() });
+    }
+    assert_eq!(weigher.finish().actions_left_s, [99_999.0]);
+}
+
 /// Gravity makes a weight as uncertain as the error budget and the certificate say: by the ratio of the places of calibration and use.
 /// By hand: √2 · 5e-5 between two places, 5e-5 where one of them is stated, nothing at one place.
 #[test]

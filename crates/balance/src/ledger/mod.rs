@@ -230,8 +230,10 @@ impl Ledger {
         let step_ml = windows.digit_step_ml(idx);
         let relative = relative_u(entry.route) * mass_g;
         let mut var_g2 = relative * relative + (step_ml * density).powi(2) / 12.0;
+        let mut share = 1.0;
         if let Some(text) = doubt(entry, window.since_last_h, stamp_h, frame) {
             let counted = (0.0..=frame.now_h).contains(&stamp_h);
+            share = f64::from(u8::from(counted));
             self.doubts.push(Doubt { line: entry.line, stamp_h, counted, text });
             // In doubt means that it may be nothing at all.
             var_g2 += mass_g * mass_g;
@@ -241,11 +243,15 @@ impl Ledger {
             stamp_h,
             start_h: window.start_h,
             end_h: window.end_h,
-            signed_ml: sign * entry.volume_ml,
-            body_g: sign * mass_g,
-            pool_g: if retained { mass_g } else { 0.0 },
-            var_g2,
-            timing_g2: ((TIMING_SHARE * window.deviation_ml).powi(2) + window.jitter_ml.powi(2)) * density * density,
+            // What counts in no total is in none.
+            signed_ml: share * sign * entry.volume_ml,
+            body_g: share * sign * mass_g,
+            pool_g: if retained { share * mass_g } else { 0.0 },
+            var_g2: share * var_g2,
+            timing_g2: share
+                * ((TIMING_SHARE * window.deviation_ml).powi(2) + window.jitter_ml.powi(2))
+                * density
+                * density,
             pace_h: window.pace_h,
         }
     }

@@ -232,6 +232,24 @@ fn an_entry_of_the_future_is_flagged_and_does_not_lengthen_the_record() {
     assert!(of_kind(&report, AlertKind::ImplausibleEntry)[0].text.contains("in the future"));
 }
 
+/// What is told to count in no total counts in none, also where the record runs on behind `now`.
+#[test]
+fn an_entry_behind_now_counts_in_no_total() {
+    let sim = simulate(quiet(), 11);
+    let of = |chart: &[Entry]| {
+        let options = Options { now: Some(at(2.0)), ..Options::default() };
+        balance(&sim.patient, &sim.weights, chart, &options).unwrap()
+    };
+    let mut chart: Vec<Entry> = sim.chart.iter().filter(|entry| entry.time <= at(2.0)).cloned().collect();
+    let without = of(&chart);
+    chart.push(entry(6.0, Direction::Intake, Route::Iv, 500.0));
+    let with = of(&chart);
+    assert!(of_kind(&with, AlertKind::ImplausibleEntry)[0].text.contains("counts in no total"));
+    let last = |report: &BalanceReport| report.rows.last().unwrap().charted_ml;
+    assert!((last(&with) - last(&without)).abs() < 1e-9, "{} {}", last(&with), last(&without));
+    assert!((with.overload_pct.charted - without.overload_pct.charted).abs() < 1e-12);
+}
+
 #[test]
 fn the_same_entry_twice_stops_the_balance_with_both_lines() {
     let mut sim = simulate(quiet(), 12);

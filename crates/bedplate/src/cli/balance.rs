@@ -57,14 +57,14 @@ pub(crate) struct BalanceMore {
     #[arg(long, value_name = "TIME")]
     pub(crate) now: Option<jiff::Timestamp>,
     /// A window for a net balance, once for each: hours up to the end of the record, or FROM/TO [default: 6, 12, 24 and 48 h]
-    #[arg(long, value_name = "H|FROM/TO", allow_negative_numbers = true)]
+    #[arg(long, value_name = "H|FROM/TO")]
     pub(crate) window: Vec<String>,
     /// Mass of a millilitre: `published`, or kinds of fluid as in iv=1.005,blood=1.05,urine=1.02,enteral=1.05,other=1
     /// [default: 1 g, and how far fluids lie from it widens the intervals]
     #[arg(long, value_name = "HOW")]
     pub(crate) densities: Option<String>,
     /// False alerts of unexplained loss or gain to be borne, per patient-day; 0.0001 to 1 [default: 0.1]
-    #[arg(long, value_name = "RATE", allow_negative_numbers = true)]
+    #[arg(long, value_name = "RATE")]
     pub(crate) false_alerts: Option<f64>,
     /// How far to forecast, h; 1 to 240 [default: 48]
     #[arg(long, value_name = "H", value_parser = clap::value_parser!(u32).range(1..=240))]
@@ -87,7 +87,7 @@ pub(crate) struct DoseArgs {
     /// The patient, patient.toml
     pub(crate) patient: PathBuf,
     /// Weight by the deck, kg
-    #[arg(long, value_name = "KG", allow_negative_numbers = true)]
+    #[arg(long, value_name = "KG")]
     pub(crate) measured: Option<f64>,
     /// Print one JSON document instead of tables
     #[arg(long)]

@@ -12,7 +12,8 @@ use super::threads::Threads;
 ///
 /// Reads deck.toml. Says how sure a weight and a change of it will be, and what to improve first. With --report it also
 /// writes all of it as one HTML file to keep and print.
-/// Exits 1 when a target of [deck.target], a cell's capacity or a layer's strength is not met.
+/// Exits 1 when a target of [deck.target], a cell's capacity or a layer's strength is not met under the loads of the
+/// file; what a ward does besides (someone sits on the edge, kneels, moves the bed) is warned of and sets no status.
 #[derive(Debug, Args)]
 pub(crate) struct CheckArgs {
     /// The deck, deck.toml

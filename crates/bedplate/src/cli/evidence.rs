@@ -12,7 +12,7 @@ use super::DocumentLanguage;
 /// unknown mass (a water can, say), about_kg what it weighs roughly (20 kg where it does not say). Prints the placements
 /// that determine every cell best with the fewest lifts, and what every gain and the summed weight will be known to.
 /// With -o it writes run.csv, to be filled in for `calibrate`, and checklist.html, to be printed. An existing run.csv is
-/// never overwritten. Exits 1 when cells stay open.
+/// never overwritten. Exits 1 when cells stay open, or the placements do not bring all within --u-pct.
 ///
 /// Touch check: --touch prints where to press by hand, one place after the other; --touched judges the recording of it
 /// (recording.csv, two seconds at rest first) and names cells that are swapped, reversed or dead; exits 1 when there are.
@@ -166,13 +166,13 @@ pub(crate) struct AgreeArgs {
     /// The pairs, pairs.csv
     pub(crate) pairs: PathBuf,
     /// Variance of the method's error over that of the reference's, for the line with errors in both
-    #[arg(long, default_value_t = 1.0)]
+    #[arg(long, default_value_t = 1.0, value_parser = super::numbers::positive)]
     pub(crate) ratio: f64,
     /// Draw that line also with errors in proportion to what is measured (weighted)
     #[arg(long)]
     pub(crate) proportional: bool,
     /// Say how many pairs bring the 95 % interval of a limit of agreement to this width, in the unit of the pairs
-    #[arg(long, value_name = "W")]
+    #[arg(long, value_name = "W", value_parser = super::numbers::positive)]
     pub(crate) width: Option<f64>,
     /// Write a report to this file, one HTML document to print: both charts and every result
     #[arg(long, value_name = "FILE")]
@@ -203,10 +203,10 @@ pub(crate) struct NoiseArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) calibration: Option<PathBuf>,
     /// Leave out what comes before this time of the recording, s
-    #[arg(long, value_name = "S", allow_negative_numbers = true)]
+    #[arg(long, value_name = "S")]
     pub(crate) from: Option<f64>,
     /// Leave out what comes after this time, s
-    #[arg(long, value_name = "S", allow_negative_numbers = true)]
+    #[arg(long, value_name = "S")]
     pub(crate) to: Option<f64>,
     /// Print one JSON document instead of tables
     #[arg(long)]

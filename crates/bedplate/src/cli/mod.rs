@@ -4,13 +4,14 @@ mod balance;
 mod design;
 mod evidence;
 mod language;
+mod numbers;
 mod shell;
 mod threads;
 mod twin;
 mod ward;
 mod weigh;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 
 pub(crate) use balance::{BalanceArgs, BalanceMore, DoseArgs};
 pub(crate) use design::{CheckArgs, DrawArgs, ExploreArgs};
@@ -35,6 +36,23 @@ pub(crate) use weigh::WeighArgs;
 pub(crate) struct Cli {
     #[command(subcommand)]
     pub(crate) verb: Verb,
+}
+
+/// What was asked for on the command line.
+///
+/// # Errors
+/// What cannot be read, or a page of help.
+pub(crate) fn parse() -> Result<Cli, clap::Error> {
+    Cli::from_arg_matches(&with_negative_numbers(Cli::command()).try_get_matches()?)
+}
+
+/// A negative number behind an option is its value, and its range is told, instead of an option that nobody knows.
+fn with_negative_numbers(command: clap::Command) -> clap::Command {
+    let taught = command.mut_args(|arg| {
+        let is_option = !arg.is_positional() && arg.get_action().takes_values();
+        if is_option { arg.allow_negative_numbers(true) } else { arg }
+    });
+    taught.mut_subcommands(with_negative_numbers)
 }
 
 #[derive(Debug, Subcommand)]

@@ -35,7 +35,7 @@ pub(crate) struct WeighArgs {
     #[arg(long, value_name = "TIME")]
     pub(crate) start: Option<jiff::Timestamp>,
     /// Seconds between the weights written
-    #[arg(long, value_name = "S", default_value_t = 1.0)]
+    #[arg(long, value_name = "S", default_value_t = 1.0, value_parser = super::numbers::positive)]
     pub(crate) every: f64,
     /// Write the weights to this file (weights.csv)
     #[arg(short, long, value_name = "FILE")]

@@ -26,7 +26,7 @@ pub(crate) fn run(args: &PlanArgs) -> Result<Outcome, Failure> {
     }
     let plan = planned(&deck, args)?;
     output::report(args.json, &plan, report::text::planning)?;
-    Ok(Outcome::of(plan.open.is_empty()))
+    Ok(Outcome::of(plan.open.is_empty() && plan.enough_lifts.is_some()))
 }
 
 /// The list of a touch check.

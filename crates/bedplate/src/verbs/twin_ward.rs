@@ -175,7 +175,7 @@ async fn give(beds: &mut [Bed<'_>], rate_hz: f64) -> Result<(), TwinError> {
 fn tell(beds: &[Bed<'_>], samples: u64, lost: u64, latest: Duration) {
     let heard = beds.iter().filter(|bed| match &bed.way {
         Way::Tcp(listening) => listening.connections() > 0,
-        Way::Broker { .. } => true,
+        Way::Broker { publishing, .. } => publishing.stands(),
     });
     // Standard error may be closed; the beds go on.
     let _ = writeln!(

@@ -139,6 +139,11 @@ impl<R: BufRead> Table<R> {
     }
 
     fn check_header(&self) -> Result<(), Problems> {
+        // The whole file would be taken for its heading, and what it holds for columns that nobody asks for.
+        if self.row.raw.replace("\r\n", "\n").contains('\r') {
+            let expected = "lines that end with a line feed, alone or after a carriage return";
+            return Err(self.header_problem("lines that end with a carriage return alone", expected).into());
+        }
         if let [only] = self.columns.as_slice() {
             for (separator, name) in [(';', "semicolons"), ('\t', "tabs")] {
                 if only.contains(separator) {

@@ -41,6 +41,13 @@ pub fn weighing(deck: &str, report: &WeighReport) -> String {
     for fault in &report.faults {
         out.push_str(&fault_line(fault));
     }
+    if let Some(first_s) = report.actions_left_s.first() {
+        let n = report.actions_left_s.len();
+        let (what, lie) = if n == 1 { ("action", "lies") } else { ("actions", "lie") };
+        let at = clock(*first_s);
+        let _ =
+            writeln!(out, "! {n} {what} {lie} after the recording's end, the first at {at}: nothing was done for it");
+    }
     let _ = write!(out, "\n± is a standard uncertainty.\n{CAUTION}");
     out
 }

@@ -76,15 +76,44 @@ impl Default for Scenario {
     }
 }
 
+/// `:line:column` of a byte of a text, from 1.
+fn place_of(text: &str, byte: usize) -> String {
+    let before = text.get(..byte).unwrap_or(text);
+    let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
+    format!(":{}:{column}", before.matches('\n').count() + 1)
+}
+
+/// `:line:column` of a key such as `ward.items_told`; nothing where its last part stands on no line or on several.
+fn place_of_key(text: &str, key: &str) -> String {
+    let name = key.rsplit('.').next().unwrap_or(key).split('[').next().unwrap_or(key);
+    let is_it =
+        |line: &str| line.trim_start().strip_prefix(name).is_some_and(|rest| rest.trim_start().starts_with('='));
+    let mut lines = text.lines().enumerate().filter(|(_, line)| is_it(line));
+    match (lines.next(), lines.next()) {
+        (Some((at, line)), None) => {
+            format!(":{}:{}", at + 1, line.chars().take_while(|c| c.is_whitespace()).count() + 1)
+        }
+        _ => String::new(),
+    }
+}
+
 impl Scenario {
     /// Reads a scenario file.
     ///
     /// # Errors
     /// A file that is no scenario, with line and key; numbers out of range.
     pub fn read(file: &str, text: &str) -> Result<Self, TwinError> {
-        let fault = |message: String| TwinError::Scenario { file: file.to_owned(), message };
-        let scenario: Self = toml::from_str(text).map_err(|e| fault(e.to_string()))?;
-        scenario.check().map_err(|e| fault(e.to_string()))?;
+        let scenario: Self = toml::from_str(text).map_err(|e| {
+            let place = e.span().map_or_else(String::new, |span| place_of(text, span.start));
+            TwinError::Scenario { file: format!("{file}{place}"), message: e.message().to_owned() }
+        })?;
+        scenario.check().map_err(|e| {
+            let place = match &e {
+                TwinError::Range { what, .. } => place_of_key(text, what),
+                _ => String::new(),
+            };
+            TwinError::Scenario { file: format!("{file}{place}"), message: e.to_string() }
+        })?;
         Ok(scenario)
     }
 
@@ -122,6 +151,17 @@ impl Scenario {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_slip_is_told_with_its_place() {
+        let told = |text: &str| Scenario::read("s.toml", text).unwrap_err().to_string();
+        assert!(told("seed = 1\nhuors = 3\n").starts_with("s.toml:2:1: "), "{}", told("seed = 1\nhuors = 3\n"));
+        assert!(told("[ward]\n items_told = 2.0\n").starts_with("s.toml:2:2: ward.items_told is 2"));
+        // Twice in the file: which one is not known.
+        let twice = "[[happening]]\nwhat = \"lean\"\nat_h = 1.0\nfor_s = 20.0\nkg = 9000.0\nat_mm = [500.0, 30.0]\n";
+        let text = twice.repeat(2);
+        assert!(told(&text).starts_with("s.toml: "), "{}", told(&text));
+    }
 
     #[test]
     fn an_empty_file_is_the_default_and_a_file_states_what_differs() {

@@ -33,12 +33,20 @@ impl Off {
     }
 }
 
+/// Refuses an address off loopback where nothing is encrypted.
+///
+/// # Errors
+/// That one.
+pub fn may_serve(found: SocketAddr, is_encrypted: bool) -> Result<(), ServeError> {
+    if is_encrypted || found.ip().is_loopback() { Ok(()) } else { Err(ServeError::NotLoopback { found }) }
+}
+
 /// Serves a ward until it is switched off.
 ///
 /// # Errors
 /// An address off loopback without TLS, a certificate that cannot be used, a system that refuses.
 pub async fn serve(ward: Arc<Ward>, listener: TcpListener, tls: Option<Tls>, off: Off) -> Result<(), ServeError> {
-    let found = listener.local_addr()?;
+    may_serve(listener.local_addr()?, tls.is_some())?;
     let service = router(ward, tls.is_some()).into_make_service_with_connect_info::<SocketAddr>();
     listener.set_nonblocking(true)?;
     match tls {
@@ -48,10 +56,7 @@ pub async fn serve(ward: Arc<Ward>, listener: TcpListener, tls: Option<Tls>, off
             let config = RustlsConfig::from_pem(tls.certificate, tls.key).await?;
             axum_server::from_tcp_rustls(listener, config)?.handle(off.0).serve(service).await?;
         }
-        None if found.ip().is_loopback() => {
-            axum_server::from_tcp(listener)?.handle(off.0).serve(service).await?;
-        }
-        None => return Err(ServeError::NotLoopback { found }),
+        None => axum_server::from_tcp(listener)?.handle(off.0).serve(service).await?,
     }
     Ok(())
 }

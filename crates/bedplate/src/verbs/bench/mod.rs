@@ -36,8 +36,10 @@ pub(crate) fn run(args: &BenchArgs) -> Result<Outcome, Failure> {
     site.add("/workbench", |reader| web::workbench::page(reader, &opened, web::layout::BENCH));
     site.add_twin(deck.clone(), scenarios(), web::layout::BENCH);
     let mut guided = None;
+    let mut _taken = None;
     if let Some(masses) = &args.masses {
         let folder = args.folder.clone().unwrap_or_else(|| PathBuf::from("."));
+        _taken = Some(take(&folder)?);
         let (hearers, source) = guide(args, &deck, masses, &folder)?;
         site.add_guide(&deck.name, Arc::clone(&hearers.guide), web::layout::BENCH);
         site.add_proof(&deck.name, Arc::clone(&hearers.proof), web::layout::BENCH);
@@ -65,9 +67,16 @@ pub(crate) fn scenarios() -> Vec<web::rehearsal::Offered> {
     std::iter::once(first).chain(twin::demo::SCENARIOS).map(offered).collect()
 }
 
+/// Takes a folder for the run of this process, as long as what it gives lives: two would write over each other's readings.
+fn take(folder: &Path) -> Result<std::fs::File, Failure> {
+    files::make_folder(folder)?;
+    files::take_alone(&folder.join("bench.lock"))?.ok_or_else(|| {
+        Failure::Stage(format!("{}: a run is under way in this folder by another process", folder.display()))
+    })
+}
+
 /// The guided calibration and verification, and the link that their counts come from; a virtual deck needs none.
 fn guide(args: &BenchArgs, deck: &Deck, masses: &Path, folder: &Path) -> Result<(Hearers, Option<Source>), Failure> {
-    files::make_folder(folder)?;
     let bodies = formats::masses::read(&files::name(masses), &files::read_text(masses)?)?;
     let source = match (&args.tcp, &args.serial, args.twin) {
         (Some(address), _, _) => Some(Source::Tcp { address: address.clone() }),

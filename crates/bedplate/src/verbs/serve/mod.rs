@@ -31,9 +31,12 @@ const HOUR_US: i64 = 3_600_000_000;
 pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
     let file = read(&args.ward)?;
     log();
-    let _alone = alone(&args.ward)?;
-    let zone = zone(&file);
     let place = place(&args.ward, &file.memory);
+    let _alone = alone(&args.ward, &file, &place)?;
+    let zone = zone(&file);
+    // Before the memory is made: a first start shows a password once, and must not end here.
+    let tls = tls(&args.ward, &file)?;
+    let listener = listen(&file, tls.is_some())?;
     let memory = Memory::open(&place, Box::new(now_us)).map_err(|e| Failure::stage(&args.ward, &e))?;
     let (setups, links) = beds(&args.ward, &file)?;
     let aside = aside(&args.ward, &file)?;
@@ -52,26 +55,39 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
     let ward = Ward::open(&file.name, memory, zone, file.keep_counts_days, setups, begin_us)
         .map_err(|e| Failure::stage(&args.ward, &e))?;
     first_start(&ward, &args.ward)?;
-    let tls = tls(&args.ward, &file)?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(WORKERS)
         .enable_all()
         .build()
         .map_err(|e| Failure::Stage(format!("could not start: {e}")))?;
-    runtime.block_on(serve(Arc::new(ward), &file, Starting { links, aside, tls, begin_us }))?;
+    runtime.block_on(serve(Arc::new(ward), &file, Starting { links, aside, tls, listener, begin_us }))?;
     Ok(Outcome::Met)
 }
 
-/// Takes a ward for this process alone, as long as what it gives lives: two would keep from each other what beds bring.
-fn alone(ward: &Path) -> Result<std::fs::File, Failure> {
-    let file = std::fs::File::open(ward).map_err(|e| Failure::read(ward, e))?;
-    match file.try_lock() {
-        Err(std::fs::TryLockError::WouldBlock) => {
-            Err(Failure::Stage(format!("{}: this ward is served already by another process", ward.display())))
-        }
-        // A file system without locks: nothing is known.
-        Ok(()) | Err(std::fs::TryLockError::Error(_)) => Ok(file),
+/// Takes a ward's memory for this process alone, as long as what it gives lives: two would keep from each other what beds bring, and
+/// weigh each bed twice. Of a memory in a file the lock lies beside it, under whatever name it was reached; of one in a database server
+/// beside the ward file.
+fn alone(ward: &Path, file: &WardFile, place: &str) -> Result<std::fs::File, Failure> {
+    let mut lock = if file.memory.contains("://") {
+        beside(ward, "ward")
+    } else {
+        std::fs::canonicalize(place).unwrap_or_else(|_| PathBuf::from(place))
     }
+    .into_os_string();
+    lock.push(".lock");
+    let taken = files::take_alone(Path::new(&lock))?;
+    taken.ok_or_else(|| {
+        Failure::Stage(format!("{}: this ward's memory is served already by another process", ward.display()))
+    })
+}
+
+/// Binds the address that the pages are served on.
+fn listen(file: &WardFile, is_encrypted: bool) -> Result<std::net::TcpListener, Failure> {
+    let cannot = |e: &dyn std::fmt::Display| Failure::Stage(format!("could not serve on {}: {e}", file.listen));
+    let listener = std::net::TcpListener::bind(&file.listen).map_err(|e| cannot(&e))?;
+    let bound = listener.local_addr().map_err(|e| cannot(&e))?;
+    web::ward::may_serve(bound, is_encrypted).map_err(|e| cannot(&e))?;
+    Ok(listener)
 }
 
 /// Reads a ward file.
@@ -144,13 +160,13 @@ struct Starting {
     links: Links,
     aside: Aside,
     tls: Option<web::ward::Tls>,
+    listener: std::net::TcpListener,
     begin_us: i64,
 }
 
 async fn serve(ward: Arc<Ward>, file: &WardFile, starting: Starting) -> Result<(), Failure> {
-    let Starting { links, aside, tls, begin_us } = starting;
+    let Starting { links, aside, tls, listener, begin_us } = starting;
     let cannot = |e: &dyn std::fmt::Display| Failure::Stage(format!("could not serve on {}: {e}", file.listen));
-    let listener = std::net::TcpListener::bind(&file.listen).map_err(|e| cannot(&e))?;
     let bound = listener.local_addr().map_err(|e| cannot(&e))?;
     let way = if tls.is_some() { "https" } else { "http" };
     let keeping = links.start(&ward, aside, begin_us)?;
