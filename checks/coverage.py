@@ -21,6 +21,8 @@ PAGE = ROOT / "checks" / "coverage.md"
 COMPUTING = ("stats", "plates", "body", "signal", "deck", "design", "calibrate", "verify", "weigh", "balance", "twin")
 # A file with a smaller share is named.
 LOW = 0.85
+# Tests that take hours with counters in the solver's loops: what they alone run is not counted.
+SKIPPED = {"design": ["random_decks_come_within_the_promised_accuracy"]}
 # With counters in every branch and no optimisation the plates alone take hours.
 OPTIMISED = {"CARGO_PROFILE_DEV_OPT_LEVEL": "2", "CARGO_PROFILE_TEST_OPT_LEVEL": "2"}
 
@@ -38,6 +40,7 @@ def lines_of(crate):
     """Lines that can run and lines that ran, by file of the crate, after its own tests."""
     command = ["cargo", "tarpaulin", "--package", f"bedplate-{crate}", "--engine", "llvm", "--skip-clean", "--timeout", "7200"]
     command += ["--target-dir", str(FOLDER / "build"), "--out", "Json", "--output-dir", str(FOLDER)]
+    command += ["--", *(word for test in SKIPPED.get(crate, []) for word in ("--skip", test))]
     if subprocess.run(command, cwd=ROOT, stdout=sys.stderr, env={**os.environ, **OPTIMISED}).returncode != 0:
         sys.exit(f"the tests of {crate} did not pass when measured")
     report = json.loads((FOLDER / "tarpaulin-report.json").read_text())

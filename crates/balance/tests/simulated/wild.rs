@@ -108,7 +108,7 @@ prop_compose! {
 fn holds(value: &serde_json::Value, key: &str) -> Result<(), String> {
     use serde_json::Value;
     match value {
-        Value::Null if ["weighed_mL", "u"].contains(&key) || key.ends_with("_p") => Ok(()),
+        Value::Null if ["weighed_mL", "u", "resolvable_mL_24h"].contains(&key) || key.ends_with("_p") => Ok(()),
         Value::Null => Err(key.to_owned()),
         Value::Array(of) => of.iter().try_for_each(|value| holds(value, key)),
         Value::Object(of) => of.iter().try_for_each(|(key, value)| holds(value, key)),
@@ -139,6 +139,7 @@ proptest! {
             Ok(report) => {
                 let document = serde_json::to_value(&report).unwrap();
                 prop_assert_eq!(holds(&document, ""), Ok(()));
+                prop_assert!(report.resolvable_ml_24h.is_none_or(f64::is_finite));
             }
             Err(error) => prop_assert!(!error.to_string().is_empty()),
         }
@@ -160,6 +161,7 @@ proptest! {
             Ok(report) => {
                 let document = serde_json::to_value(&report).unwrap();
                 prop_assert_eq!(holds(&document, ""), Ok(()));
+                prop_assert!(report.resolvable_ml_24h.is_none_or(f64::is_finite));
             }
             Err(error) => prop_assert!(!error.to_string().is_empty()),
         }
