@@ -36,6 +36,19 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A load that is safe, kg: rounded down, never up past what was found safe.
+#[must_use]
+pub fn safe_kg(kg: f64) -> String {
+    fixed(kg.floor(), 0)
+}
+
+/// A share as whole per cent; 100 only where it is all of them.
+#[must_use]
+pub fn share_pct(share: f64) -> String {
+    let pct = 100.0 * share;
+    fixed(if pct < 100.0 { pct.min(99.0) } else { pct }, 0)
+}
+
 /// `value` to the place of the second digit of its uncertainty `u` (JCGM 100:2008, 7.2.6).
 #[must_use]
 pub fn with_uncertainty(value: f64, u: f64) -> String {
@@ -79,6 +92,18 @@ mod tests {
         assert_eq!(with_uncertainty(71.223_34, 0.0256), "71.223 ± 0.026");
         assert_eq!(with_uncertainty(1234.6, 99.7), "1235 ± 100");
         assert_eq!(with_uncertainty(-0.0001, 0.05), "0.000 ± 0.050");
+    }
+
+    #[test]
+    fn a_safe_load_is_never_rounded_up() {
+        assert_eq!([481.86, 143.63, 200.0].map(safe_kg), ["481", "143", "200"]);
+        assert_eq!(safe_kg(f64::INFINITY), "–");
+    }
+
+    #[test]
+    fn a_hundred_per_cent_are_all() {
+        assert_eq!([399.0 / 400.0, 1.0, 0.5, 0.29, 0.0].map(share_pct), ["99", "100", "50", "29", "0"]);
+        assert_eq!(share_pct(f64::NAN), "–");
     }
 
     #[test]

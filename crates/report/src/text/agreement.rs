@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use verify::{AgreeReport, Part, WeightedBy};
 
 use super::heading;
-use crate::number::{decimals_for, fixed, optional, significant};
+use crate::number::{decimals_for, fixed, optional, share_pct, significant};
 use crate::table::Sheet;
 
 /// The screen of `agree`. Values are in the unit of the pairs.
@@ -51,8 +51,8 @@ pub fn agreement(report: &AgreeReport) -> String {
     let _ = writeln!(
         out,
         "\nWithin 5 % of the reference: {} % of pairs; within 10 %: {} %.",
-        fixed(100.0 * report.within_5_pct, 0),
-        fixed(100.0 * report.within_10_pct, 0)
+        share_pct(report.within_5_pct),
+        share_pct(report.within_10_pct)
     );
     if let Some(p) = report.proportional_p {
         let verdict =

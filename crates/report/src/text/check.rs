@@ -8,7 +8,7 @@ use design::report::{BudgetRow, CaseReport, PlateReport, Requirement};
 use formats::deck::Deck;
 
 use super::{folded, heading};
-use crate::number::{fixed, optional, significant};
+use crate::number::{fixed, optional, safe_kg, significant};
 use crate::table::{Sheet, verdict};
 
 /// Sources that make up less of the variance at every load stand in the full table alone.
@@ -184,7 +184,7 @@ fn plates(report: &CheckReport, all: bool) -> String {
         let mut sheet = Sheet::new(&["<plate", "safe on its edge, kg", "<limited by", "<then"]);
         for edge in &report.safe_edge {
             let then = if edge.touches { "bears on its base, reads low" } else { "stays off its base" };
-            sheet.row([edge.plate.clone(), fixed(edge.load_kg, 0), edge.limited_by.clone(), then.to_owned()]);
+            sheet.row([edge.plate.clone(), safe_kg(edge.load_kg), edge.limited_by.clone(), then.to_owned()]);
         }
         let _ = write!(out, "\nSomeone who sits on the edge of a plate\n{}", sheet.print());
     }
@@ -259,15 +259,15 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
         n => format!(", {n} open as no certificate is stated"),
     };
     let within = |yes: bool| if yes { "within" } else { "beyond" };
-    let safe_kg = if safe.load_kg.is_finite() {
-        format!("{} kg, limited by the {}", fixed(safe.load_kg, 0), safe.limited_by)
+    let of_deck = if safe.load_kg.is_finite() {
+        format!("{} kg, limited by the {}", safe_kg(safe.load_kg), safe.limited_by)
     } else {
         "not limited by any load case".to_owned()
     };
     let edge = report.safe_edge.iter().min_by(|a, b| a.load_kg.total_cmp(&b.load_kg)).map(|e| {
         format!(
             "Safe load on an edge, someone sitting: {} kg on {}, the least of all plates, limited by the {}{}",
-            fixed(e.load_kg, 0),
+            safe_kg(e.load_kg),
             e.plate,
             e.limited_by,
             if e.touches { "; the plate then bears on its base and reads low" } else { "" }
@@ -275,7 +275,7 @@ fn limits(deck: &Deck, report: &CheckReport) -> String {
     });
     let lines = [
         format!(
-            "Safe load of the deck, not a standard's safe working load: {safe_kg} (max is {} kg; the bed has its own)",
+            "Safe load of the deck, not a standard's safe working load: {of_deck} (max is {} kg; the bed has its own)",
             fixed(deck.max_kg, 0)
         ),
         edge.unwrap_or_default(),

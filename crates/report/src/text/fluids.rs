@@ -34,8 +34,8 @@ pub fn fluids(report: &Report) -> String {
         "\n{}",
         folded(
             "Covered: share of 95 % intervals that hold the truth. Found: hidden losses told of within 18 h of their onset \
-             (they run for 12). Told anyway: the same of the same patients who lose nothing. False: alerts a patient-day of unexplained fluid or a wrong entry where nothing of the kind \
-             was so. Errors: root mean square. Chart: intake less output; weight: last less first; persistence: the last \
+             (they run for 12). Told anyway: the same of the same patients who lose nothing. False: alerts a patient-day \
+             of unexplained fluid or a wrong entry where nothing of the kind was so. Errors: root mean square. Chart: intake less output; weight: last less first; persistence: the last \
              day once more."
         )
     );

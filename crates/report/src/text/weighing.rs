@@ -6,7 +6,7 @@ use formats::weights::State;
 use weigh::{Event, EventKind, Fault, FaultKind, WeighReport};
 
 use super::{CAUTION, heading};
-use crate::number::{fixed, optional, with_uncertainty};
+use crate::number::{fixed, optional, share_pct, with_uncertainty};
 use crate::table::Sheet;
 
 /// The screen of `weigh`.
@@ -25,13 +25,13 @@ pub fn weighing(deck: &str, report: &WeighReport) -> String {
         }
         None => out.push_str("The recording holds no samples.\n"),
     }
-    let share = if report.rows > 0 { 100.0 * to_f64(report.settled) / to_f64(report.rows) } else { 0.0 };
+    let share = if report.rows > 0 { to_f64(report.settled) / to_f64(report.rows) } else { 0.0 };
     let _ = writeln!(
         out,
         "Rows: {} written, {} settled ({} %). Tare {} kg; items since then {} kg; open questions {} kg.",
         report.rows,
         report.settled,
-        fixed(share, 0),
+        share_pct(share),
         optional(report.tare_kg, |t| fixed(t, 3)),
         fixed(report.items_kg, 3),
         fixed(report.open_kg, 3)

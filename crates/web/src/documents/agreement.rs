@@ -3,7 +3,7 @@
 use formats::pairs::Pair;
 use maud::{Markup, html};
 use report::charts::{differences, identity};
-use report::number::{decimals_for, fixed, optional, significant};
+use report::number::{decimals_for, fixed, optional, share_pct, significant};
 use verify::{AgreeReport, GaugeStudy, Repeatability, WeightedBy};
 
 use super::chart;
@@ -111,7 +111,7 @@ fn difference_section(reader: Reader, pairs: &[Pair], r: &AgreeReport, decimals:
         (reader.say("within 10 % of the reference"), r.within_10_pct),
     ];
     for (name, share) in shares {
-        let of_pairs = reader.fill("{} % of pairs", [&fixed(100.0 * share, 0)]);
+        let of_pairs = reader.fill("{} % of pairs", [&share_pct(share)]);
         rows.push(vec![html! { (name) }, html! { (of_pairs) }, html! {}]);
     }
     html! {

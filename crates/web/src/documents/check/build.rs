@@ -4,7 +4,7 @@ use ::design::CheckReport;
 use ::design::lift::{LIFT_KG, LIFT_WIDE_KG, SAFETY};
 use formats::deck::Deck;
 use maud::{Markup, html};
-use report::number::{fixed, optional, significant};
+use report::number::{fixed, optional, safe_kg, significant};
 
 use super::load_path::{plate_head, plate_rows};
 use crate::document::Section;
@@ -64,10 +64,10 @@ fn loads(reader: Reader, deck: &Deck, report: &CheckReport) -> Markup {
     let safe = &report.safe_load;
     html! {
         div.headlines {
-            (headline(reader.say("Safe load of the deck"), &if safe.load_kg.is_finite() { fixed(safe.load_kg, 0) } else { "–".into() }, "kg",
+            (headline(reader.say("Safe load of the deck"), &safe_kg(safe.load_kg), "kg",
                 &reader.fill("limited by the {}; lying as a patient lies, beside the mattress", [&reader.stage(&safe.limited_by)])))
             @if let Some(edge) = report.safe_edge.iter().min_by(|a, b| a.load_kg.total_cmp(&b.load_kg)) {
-                (headline(reader.say("Safe load on an edge"), &fixed(edge.load_kg, 0), "kg", &reader.fill("{}, the least of all plates", [&edge.plate])))
+                (headline(reader.say("Safe load on an edge"), &safe_kg(edge.load_kg), "kg", &reader.fill("{}, the least of all plates", [&edge.plate])))
             }
             (headline(reader.say("Largest load to be weighed"), &fixed(deck.max_kg, 0), "kg", reader.say("max of the deck file")))
         }
@@ -86,7 +86,7 @@ fn loads(reader: Reader, deck: &Deck, report: &CheckReport) -> Markup {
                 .iter()
                 .map(|edge| vec![
                     html! { (edge.plate) },
-                    html! { (fixed(edge.load_kg, 0)) },
+                    html! { (safe_kg(edge.load_kg)) },
                     html! { span.left { (reader.stage(&edge.limited_by)) } },
                     html! { span.left { @if edge.touches { (reader.say("bears on its base, reads low")) } @else { (reader.say("stays off its base")) } } },
                 ])
