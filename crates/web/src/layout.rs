@@ -109,7 +109,11 @@ pub fn not_found<'a>(reader: Reader, path: &str, paths: impl Iterator<Item = &'a
 
 /// Where to go back to: to a page of this server, and nowhere else. `//` would name another one.
 pub(crate) fn back(asked: Option<&str>) -> &str {
-    asked.filter(|b| b.starts_with('/') && !b.starts_with("//") && !b.contains('\\')).unwrap_or("/")
+    let is_here = |b: &&str| {
+        // A browser leaves tabs and ends of lines out of an address: `/`, a tab and `/` are `//` to it.
+        b.starts_with('/') && !b.starts_with("//") && !b.contains(|c: char| c == '\\' || c.is_control())
+    };
+    asked.filter(is_here).unwrap_or("/")
 }
 
 fn frame(reader: Reader, places: &[Place], title: &str, here: Option<&str>, main: &Markup) -> Markup {
@@ -255,7 +259,18 @@ pub fn table(caption: &str, head: &[&str], rows: &[Vec<Markup>]) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::signs;
+    use super::{back, signs};
+
+    #[test]
+    fn the_way_back_leads_to_a_page_of_this_server_alone() {
+        assert_eq!(back(Some("/beds/A1?since=24")), "/beds/A1?since=24");
+        for elsewhere in
+            ["//evil.example/", "/\t/evil.example/", "/\n/evil.example/", "/\\evil.example/", "evil.example", ""]
+        {
+            assert_eq!(back(Some(elsewhere)), "/", "{elsewhere:?}");
+        }
+        assert_eq!(back(None), "/");
+    }
 
     #[test]
     fn a_minus_is_a_minus_and_a_hyphen_stays() {

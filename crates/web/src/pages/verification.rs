@@ -77,7 +77,7 @@ fn errors(reader: Reader, report: &VerifyReport) -> Markup {
                             r.plate.as_deref().map(|p| format!(" {} {p}", reader.say("on plate"))).unwrap_or_default();
                         reader.signs(&reader.fill(
                             "{} kg{}: error {} g, limit ± {} g",
-                            [&significant(r.load_kg, 4), &plate, &fixed(r.error_g, 1), &fixed(r.limit_g, 0)],
+                            [&significant(r.load_kg, 4), &plate, &fixed(r.error_g, 1), &fixed(r.limit_g, 1)],
                         ))
                     })
                     .collect(),
