@@ -53,15 +53,21 @@ fn told_in_a_day(reader: Reader, report: &BalanceReport) -> String {
     )
 }
 
-/// The loss that nobody charts and everybody has, without sign.
+/// The loss that nobody charts and everybody has, without sign, with its standard uncertainty.
 pub(super) fn expected_loss(report: &BalanceReport) -> String {
-    report.expected_loss_ml().map_or_else(|| "0".to_owned(), |[ml, _]| fixed(ml, 0))
+    report.expected_loss_ml().map_or_else(|| "–".to_owned(), |[ml, u_ml]| with_uncertainty(ml, u_ml))
 }
 
 /// A volume with its sign.
 pub(crate) fn signed(ml: f64) -> String {
-    let text = fixed(ml, 0).replace('-', "−");
-    if ml > 0.0 && text != "0" { format!("+{text}") } else { text }
+    with_plus(fixed(ml, 0).replace('-', "−"))
+}
+
+/// A number, with what may stand behind it, with its sign: a plus where it is above zero.
+pub(crate) fn with_plus(text: String) -> String {
+    let number = text.split(' ').next().unwrap_or_default();
+    let is_more = !number.starts_with('−') && number.bytes().any(|b| matches!(b, b'1'..=b'9'));
+    if is_more { format!("+{text}") } else { text }
 }
 
 /// Body mass and what comes next.
@@ -169,7 +175,7 @@ pub(crate) fn totals(reader: Reader, report: &BalanceReport, axis: &TimeAxis) ->
             high: report.rows.iter().map(|r| r.unexplained_ml + 1.96 * r.u_unexplained_ml).collect(),
         }],
         series: vec![
-            line(reader.say("weighed"), Ink::Main, Mark::Line, |r| r.weighed_ml),
+            line(reader.say("together"), Ink::Main, Mark::Line, |r| r.weighed_ml),
             line(reader.say("charted"), Ink::Second, Mark::Steps, |r| r.charted_ml),
             line(reader.say("unexplained by the chart"), Ink::Limit, Mark::Dashed, |r| r.unexplained_ml),
         ],
@@ -178,7 +184,7 @@ pub(crate) fn totals(reader: Reader, report: &BalanceReport, axis: &TimeAxis) ->
         reader,
         "totals",
         reader.say(
-            "Running totals from the first hour: what the deck saw, what the chart says, and the difference between them.",
+            "Running totals from the first hour: what weights and chart together say, what the chart says, and the difference between them.",
         ),
         &plot,
     )
@@ -214,5 +220,51 @@ fn hours(reader: Reader, report: &BalanceReport) -> Markup {
         details { summary { (reader.fill("{} whole hours", [&rows.len().to_string()])) }
             (table(reader.say("± is a standard uncertainty"), &[reader.say("hour (UTC)"), reader.say("mass, kg"), reader.say("together, mL"), reader.say("charted, mL"), reader.say("unexplained, mL")], &rows))
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use formats::weights::{State, Weight};
+
+    use super::*;
+
+    /// Two days of an invented patient who loses what nobody charts.
+    fn report() -> BalanceReport {
+        let file = formats::patient::read("patient.toml", "[patient]\nlabel = \"p-1\"\nsex = \"female\"\nage_y = 50\n")
+            .unwrap();
+        let begin: jiff::Timestamp = "2031-05-01T00:00:00Z".parse().unwrap();
+        let weights: Vec<Weight> = (0..48)
+            .map(|h| Weight {
+                time: Some(begin + jiff::SignedDuration::from_hours(h)),
+                t_s: 3600.0 * f64::from(u8::try_from(h).unwrap()),
+                patient_kg: Some(70.0 - 0.03 * f64::from(u8::try_from(h).unwrap())),
+                u_kg: Some(0.03),
+                state: State::Settled,
+            })
+            .collect();
+        ::balance::balance(&file, &weights, &[], &::balance::Options::default()).unwrap()
+    }
+
+    #[test]
+    fn a_loss_to_be_expected_has_its_uncertainty() {
+        let told = expected_loss(&report());
+        assert!(told.contains(" ± ") && !told.starts_with('0'), "{told}");
+    }
+
+    /// The same quantity has one name in headline, table and plot: what was weighed alone is another one.
+    #[test]
+    fn the_plot_of_the_totals_calls_the_fused_change_by_its_name() {
+        let html = totals(Reader::ENGLISH, &report(), &TimeAxis::utc(Reader::ENGLISH)).into_string();
+        assert!(html.contains("\"name\":\"together\"") && !html.contains("\"name\":\"weighed\""), "{html}");
+        assert!(!html.contains("what the deck saw"), "{html}");
+    }
+
+    #[test]
+    fn a_plus_stands_before_what_is_more_than_nothing() {
+        assert_eq!(
+            ["3", "−3", "0", "0.00", "106 ± 12", "−2 ± 12"].map(|text| with_plus(text.to_owned())),
+            ["+3", "−3", "0", "0.00", "+106 ± 12", "−2 ± 12"]
+        );
     }
 }

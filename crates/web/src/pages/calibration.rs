@@ -132,14 +132,34 @@ fn cells(reader: Reader, calibration: &Calibration) -> Markup {
 fn facts(reader: Reader, calibration: &Calibration) -> Markup {
     html! {
         dl.facts {
-            dt { (reader.say("Made")) } dd { (calibration.made_at) }
+            dt { (reader.say("Made")) } dd { (reader.moment(&calibration.made_at)) }
             dt { (reader.say("Gravity there")) } dd { (fixed(calibration.gravity_m_s2, 5)) " m/s²" }
             dt { (reader.say("Degrees of freedom")) } dd { (calibration.degrees_of_freedom) }
-            dt { (reader.say("Lack of fit")) } dd { "p " (optional(calibration.lack_of_fit_p, p_value)) }
+            dt { (reader.say("Lack of fit")) } dd { "p " (reader.stage(&optional(calibration.lack_of_fit_p, p_value))) }
             @for load in &calibration.loads {
                 dt { (reader.say("Mass found:")) " " (load.label) } dd { (with_uncertainty(load.kg, load.u_kg)) " kg" }
             }
         }
         p { (reader.say("± is a standard uncertainty. Kilograms are conventional mass.")) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::Language;
+
+    #[test]
+    fn what_scatters_is_told_in_german() {
+        let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
+        let run = twin::bench_run(&deck, 1, &twin::BenchOptions::default()).unwrap().run;
+        let mut found = calibrate::calibrate(&deck, &run, &calibrate::Options::new("2031-01-01T00:00:00Z")).unwrap();
+        found.lack_of_fit_p = Some(1e-5);
+        let german = calibration(Reader::of_language(Language::German), &found).into_string();
+        assert!(
+            german.contains("Orte streuen mehr als Wiederholungen") && !german.contains("places scatter"),
+            "{german}"
+        );
+        assert!(german.contains("1.1.2031, 00:00:00 UTC"), "{german}");
     }
 }
