@@ -109,7 +109,7 @@ fn total(patient: &str, day: Date, is_intake: bool, ml: f64, zone: &TimeZone, no
         "code": { "coding": [{ "system": LOINC, "code": code, "display": display }] },
         "subject": { "reference": format!("Patient/{patient}") },
         "effectivePeriod": { "start": second(from), "end": second(to) },
-        "valueQuantity": { "value": ml, "unit": "mL", "system": UCUM, "code": "mL" },
+        "valueQuantity": { "value": (ml * 100.0).round() / 100.0, "unit": "mL", "system": UCUM, "code": "mL" },
         "note": [{ "text": "Sum of what was charted on this day; corrections taken in." }],
     }))
 }
@@ -170,6 +170,13 @@ mod tests {
         let status = |now: &str| total("p-1", day, true, 250.0, &zone, now.parse().unwrap()).unwrap()["status"].clone();
         assert_eq!(status("2031-03-30T21:59:59Z"), "preliminary");
         assert_eq!(status("2031-03-30T22:00:00Z"), "final");
+    }
+
+    #[test]
+    fn a_total_has_no_more_figures_than_what_was_charted() {
+        let day: Date = "2031-03-30".parse().unwrap();
+        let total = total("p-1", day, true, 0.1 + 0.2, &TimeZone::UTC, Timestamp::UNIX_EPOCH).unwrap();
+        assert_eq!(total["valueQuantity"]["value"].to_string(), "0.3");
     }
 
     /// Two patients who were weighed in one second, and drank on one day.
