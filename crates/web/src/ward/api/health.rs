@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use axum::http::StatusCode;
+use formats::weights::State;
 use serde_json::json;
 use store::journal;
 use ward::access::Right;
@@ -52,9 +53,15 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
 type Figure = (&'static str, &'static str, &'static str, fn(&ward::bed::Live) -> Option<f64>);
 
 #[allow(clippy::cast_precision_loss, reason = "counts of samples")]
-const FIGURES: [Figure; 8] = [
+const FIGURES: [Figure; 9] = [
     ("bedplate_patient_kilograms", "gauge", "Weight of the patient", |l| l.patient_kg),
     ("bedplate_patient_uncertainty_kilograms", "gauge", "Its standard uncertainty", |l| l.u_kg),
+    (
+        "bedplate_weight_settled",
+        "gauge",
+        "1 where that weight is settled and may be believed, 0 where it moves or is held",
+        |l| l.patient_kg.map(|_| f64::from(u8::from(l.state == Some(State::Settled)))),
+    ),
     ("bedplate_link_up", "gauge", "1 where the connection to the deck stands", |l| {
         Some(f64::from(u8::from(l.link.up)))
     }),
@@ -89,4 +96,40 @@ fn metrics(call: &Call) -> Result<Answer, Problem> {
         "# HELP bedplate_up_seconds Time since the ward was opened.\n# TYPE bedplate_up_seconds counter\nbedplate_up_seconds {up}"
     );
     Ok(Answer::Text { kind: "text/plain; version=0.0.4; charset=utf-8", name: None, bytes: out.into_bytes() })
+}
+
+#[cfg(test)]
+mod tests {
+    use ward::bed::{LinkLive, Live};
+
+    use super::*;
+
+    /// No figure without its state: a monitor that draws the weight must be able to leave out what moves.
+    #[test]
+    fn a_weight_comes_with_whether_it_may_be_believed() {
+        let (_, _, _, settled) = FIGURES.iter().find(|f| f.0 == "bedplate_weight_settled").unwrap();
+        let live = |patient_kg, state| Live {
+            bed: "A1".into(),
+            deck: "alder-1".into(),
+            at_us: Some(0),
+            patient_kg,
+            u_kg: Some(0.03),
+            state,
+            open_kg: 0.0,
+            questions: vec![],
+            lies: weigh::Lies::Somebody,
+            load_kg: None,
+            tare_kg: None,
+            tare_at_us: None,
+            awaits_tare: false,
+            items_kg: 0.0,
+            last_event: None,
+            faults: vec![],
+            link: LinkLive::default(),
+        };
+        assert_eq!(settled(&live(Some(70.0), Some(State::Settled))), Some(1.0));
+        assert_eq!(settled(&live(Some(70.0), Some(State::Moving))), Some(0.0));
+        assert_eq!(settled(&live(Some(70.0), Some(State::Held))), Some(0.0));
+        assert_eq!(settled(&live(None, Some(State::Settled))), None, "no weight, nothing to believe");
+    }
 }
