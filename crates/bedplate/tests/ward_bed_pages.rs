@@ -212,10 +212,34 @@ async fn words_that_cannot_be_made_anew_say_that_they_are_old() {
     assert_eq!(told.status, 201, "{}", told.body);
     browser.wait_for(&format!("{belief}.includes('More is known than stands here')")).await;
     browser.assert_whole("words that are old").await;
+    // A rounded zero has no minus: the change would flicker between "+0.00" and "−0.00". The weight that is held stands still.
+    let held_kg = served.ask("GET", "/api/beds/A1", Some(&nurse), None).json()["patient_kg"].as_f64().expect("a weight");
+    let change = "document.querySelector('[data-value=change]')";
+    browser.number(&format!("({change}.dataset.reference = '{}', 1)", held_kg + 0.001)).await;
+    browser.wait_for(&format!("{change}.textContent === '+0.00'")).await;
     browser.click("details summary").await;
     browser.wait_for(&format!("!{belief}.includes('More is known')")).await;
     assert_eq!(browser.number("document.querySelectorAll('.behind').length").await.to_bits(), 0.0_f64.to_bits());
     assert_eq!(browser.console_errors().await, Vec::<String>::new());
+    browser.stop().await;
+}
+
+/// Pounds go with the kilograms that they stand beside, also where something is open and the page is not made anew.
+#[tokio::test(flavor = "multi_thread")]
+async fn pounds_of_before_do_not_stand_beside_a_weight_that_is_gone() {
+    let (_folder, served, nurse) = served();
+    let browser = Browser::start().await;
+    browser.emulate(390, "light", "screen").await;
+    sign_in(&browser, &served, "nurse").await;
+    browser.number("(document.cookie = 'bedplate_unit=lb; path=/', 1)").await;
+    browser.open(&format!("http://{}/beds/A1", served.address)).await;
+    let shown = |value: &str| format!("document.querySelector('[data-value={value}]').textContent");
+    browser.wait_for(&format!("/[0-9]/.test({})", shown("pounds"))).await;
+    browser.click("details summary").await;
+    let told = served.ask("POST", "/api/beds/A1/actions", Some(&nurse), Some(&json!({ "action": "patient_off" })));
+    assert_eq!(told.status, 201, "{}", told.body);
+    browser.wait_for(&format!("{} === '–'", shown("patient_kg"))).await;
+    assert_eq!(browser.text(&shown("pounds")).await, "–");
     browser.stop().await;
 }
 

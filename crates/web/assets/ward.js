@@ -4,7 +4,8 @@
   const holder = document.querySelector("[data-live]");
   if (!holder) return;
   const sign = document.documentElement.lang === "de" ? "," : ".";
-  const number = (value, decimals) => value.toFixed(decimals).replace("-", "−").replace(".", sign);
+  // A rounded zero carries no sign, as the server has it.
+  const number = (value, decimals) => value.toFixed(decimals).replace(/^-(?=[0.]*$)/, "").replace("-", "−").replace(".", sign);
   const plus = (text) => (text.startsWith("−") ? text : `+${text}`);
   const pounds = (kg) => `${number(kg / 0.45359237, 1)} lb`;
   const lost = document.querySelector("p.lost");
@@ -21,7 +22,7 @@
     for (const part of place.querySelectorAll("[data-value]")) {
       const value = bed[part.dataset.value];
       if (part.dataset.decimals) part.textContent = typeof value === "number" ? number(value, Number(part.dataset.decimals)) : "–";
-      if (part.dataset.value === "pounds" && typeof bed.patient_kg === "number") part.textContent = pounds(bed.patient_kg);
+      if (part.dataset.value === "pounds") part.textContent = typeof bed.patient_kg === "number" ? pounds(bed.patient_kg) : "–";
       // From the weight of who lay here before nothing is reckoned, also while the page cannot be fetched anew; nor of a load that moves.
       const isOf = part.dataset.stay === (bed.lies_since ?? "") && ["settled", "held"].includes(bed.state);
       const beside = part.dataset.value === "change" ? place.querySelector("[data-value=change_pounds]") : null;
