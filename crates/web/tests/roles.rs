@@ -132,7 +132,11 @@ async fn a_button_pressed_twice_acts_once_and_an_action_can_be_taken_back() {
     assert_eq!(first["number"], again["number"]);
     let undo = format!("/api/beds/A1/actions/{}/undo", first["number"]);
     assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::OK);
-    assert_eq!(scene.ask(post(&undo, json!({}))).await.status(), StatusCode::NOT_FOUND, "once is enough");
+    let again = scene.ask(post(&undo, json!({}))).await;
+    assert_eq!(again.status(), StatusCode::CONFLICT, "once is enough");
+    assert!(text(again).await.contains("was taken back before"));
+    let never = scene.ask(post("/api/beds/A1/actions/999/undo", json!({}))).await;
+    assert_eq!(never.status(), StatusCode::NOT_FOUND);
     // What the deck was told because of it is on record too: after a restart it is told the same again.
     let told = scene.ward.memory.look(|tx| Ok(ward::records::actions(tx, "A1", 0))).unwrap().unwrap();
     let words: Vec<&str> = told.iter().map(|(_, action)| action.kind.word()).collect();

@@ -36,11 +36,11 @@ pub fn of_token(token: &str) -> Vec<u8> {
     Sha256::digest(token.as_bytes()).to_vec()
 }
 
-/// What is kept of a password.
+/// Whether a password may be the one of an account.
 ///
 /// # Errors
 /// It is too short, too long, or the account's own name.
-pub fn of_password(account: &str, password: &str) -> Result<String, AccessError> {
+pub fn may_be(account: &str, password: &str) -> Result<(), AccessError> {
     let characters = password.chars().count();
     if !(PASSWORD_LEAST..=PASSWORD_MOST).contains(&characters) {
         return Err(AccessError::Password {
@@ -50,6 +50,15 @@ pub fn of_password(account: &str, password: &str) -> Result<String, AccessError>
     if password.to_lowercase().contains(&account.to_lowercase()) {
         return Err(AccessError::Password { why: "it holds the account's name".to_owned() });
     }
+    Ok(())
+}
+
+/// What is kept of a password.
+///
+/// # Errors
+/// As [`may_be`].
+pub fn of_password(account: &str, password: &str) -> Result<String, AccessError> {
+    may_be(account, password)?;
     hasher().hash_password(password.as_bytes()).map(|hash| hash.to_string()).map_err(|_| AccessError::NoRandom)
 }
 

@@ -106,8 +106,14 @@ impl Ward {
         found.goes_on()?;
         let query = Query { chain: Some(bed.to_owned()), kind: Some(Kind::Action), ..Query::default() };
         let entries = self.memory.look(|tx| journal::entries(tx, &query))?;
-        let missing = || RecordError::Missing { what: "action", name: number.to_string() };
-        let entry = entries.iter().find(|e| e.number == number).ok_or_else(missing)?;
+        let Some(entry) = entries.iter().find(|e| e.number == number) else {
+            let all = self.memory.look(|tx| journal::entries(tx, &Query { history: true, ..query }))?;
+            return Err(if all.iter().any(|e| e.new.corrects == Some(number)) {
+                RecordError::Against(format!("action {number} was taken back before"))
+            } else {
+                RecordError::Missing { what: "action", name: number.to_string() }
+            });
+        };
         let now = now_us();
         if now - entry.new.at_us > UNDO_US {
             let why = format!("action {number} is of more than ten minutes ago: put it right by another action");
@@ -239,13 +245,22 @@ impl Ward {
         once: Option<String>,
         body: &ChartBody,
     ) -> Result<i64, RecordError> {
-        body.entry(0)?;
+        Self::may_chart(body)?;
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
+        Ok(self.keep(records::chart_entry(patient, by, corrects, asked(once)?, body))?.number)
+    }
+
+    /// Whether a volume may be charted, of whatever patient.
+    ///
+    /// # Errors
+    /// A value that does not fit, a time to come.
+    pub fn may_chart(body: &ChartBody) -> Result<(), RecordError> {
+        body.entry(0)?;
         if body.time.as_microsecond() > now_us() + AHEAD_US {
             let expected = "a time that has been: what is to come belongs into the plan";
             return Err(RecordError::value("time", body.time.to_string(), expected));
         }
-        Ok(self.keep(records::chart_entry(patient, by, corrects, asked(once)?, body))?.number)
+        Ok(())
     }
 
     /// Strikes a charted volume out; both stay on record.

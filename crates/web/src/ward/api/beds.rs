@@ -144,7 +144,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         method: Method::Post,
         path: "/api/beds/{bed}/actions/{number}/undo",
         right: Some(Right::Care),
-        about: "Take an action of the last ten minutes back by a correcting record",
+        about: "Take an action of the last ten minutes back by a correcting record; 409 for one that is older, or was taken back before",
         query: &[],
         takes: None,
         gives: Gives::Json(|| open(&json!({ "number": { "type": "integer" }, "text": text() }), &["number", "text"])),
