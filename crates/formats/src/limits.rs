@@ -45,6 +45,11 @@ impl Limits {
         Self { because: Some(reason), ..self }
     }
 
+    /// Low and high end.
+    pub(crate) const fn ends(&self) -> [f64; 2] {
+        [self.low, self.high]
+    }
+
     /// Whether the number may stand.
     pub(crate) fn allow(&self, value: f64) -> bool {
         let is_low = if self.above { value - self.low < LEAST } else { value < self.low };

@@ -153,6 +153,12 @@ const NUMBERS: &[NumberKey] = &[
     ("respiratory_quotient", Limits::between(0.5, 1.5), |p| &mut p.respiratory_quotient),
 ];
 
+/// The least and the greatest value of a number of `[patient]`, in the unit of its key; `None` where there is no such number.
+#[must_use]
+pub fn range(key: &str) -> Option<[f64; 2]> {
+    NUMBERS.iter().find(|(name, ..)| *name == key).map(|(_, limits, _)| limits.ends())
+}
+
 /// Reads a patient file.
 ///
 /// # Errors

@@ -2,6 +2,8 @@
 //!
 //! Colours are named by what they mean ([`Ink`]); the style sheet says what they look like.
 
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
@@ -65,30 +67,38 @@ impl From<String> for Coordinate {
     }
 }
 
-/// Times along an axis: on the reader's clock, which the plot library draws as it is told.
+/// Times along an axis: on the reader's clock, which the plot library draws as it is told. One offset from UTC holds over the whole axis: by
+/// the clock on the wall a curve would run back over itself in the night in which clocks go back.
 #[derive(Debug, Clone)]
 pub struct TimeAxis {
     /// Title, with the name of the clock.
     pub title: String,
-    zone: jiff::tz::TimeZone,
+    zone: TimeZone,
 }
 
 impl TimeAxis {
     /// UTC.
     #[must_use]
     pub fn utc(reader: Reader) -> Self {
-        Self { title: format!("{} (UTC)", reader.say("time")), zone: jiff::tz::TimeZone::UTC }
+        Self { title: format!("{} (UTC)", reader.say("time")), zone: TimeZone::UTC }
     }
 
-    /// The clock on the wall.
+    /// The clock on the wall as it goes at `now`; the title says its offset where another is in force at one of `ends`.
     #[must_use]
-    pub fn local(title: String, zone: jiff::tz::TimeZone) -> Self {
-        Self { title, zone }
+    pub fn local(reader: Reader, zone: &TimeZone, now: Timestamp, ends: [Timestamp; 2]) -> Self {
+        let offset = zone.to_offset(now);
+        let (time, name) = (reader.say("time"), zone.iana_name().unwrap_or("UTC"));
+        let title = if ends.iter().all(|end| zone.to_offset(*end) == offset) {
+            format!("{time} ({name})")
+        } else {
+            format!("{time} ({name}, {})", now.to_zoned(zone.clone()).strftime("%:z"))
+        };
+        Self { title, zone: TimeZone::fixed(offset) }
     }
 
     /// A time on the axis.
     #[must_use]
-    pub fn at(&self, time: jiff::Timestamp) -> Coordinate {
+    pub fn at(&self, time: Timestamp) -> Coordinate {
         Coordinate::Text(time.to_zoned(self.zone.clone()).strftime("%Y-%m-%dT%H:%M:%S").to_string())
     }
 }
@@ -167,6 +177,26 @@ pub fn figure(reader: Reader, id: &str, caption: &str, plot: &Plot) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Oslo's clocks go from 03:00 back to 02:00 on 26 October 2031 (IANA time zone database, rule EU).
+    #[test]
+    fn in_the_night_in_which_clocks_go_back_the_axis_goes_on() {
+        let zone = TimeZone::get("Europe/Oslo").unwrap();
+        let at = |text: &str| text.parse::<Timestamp>().unwrap();
+        let times = ["2031-10-25T23:30:00Z", "2031-10-26T00:30:00Z", "2031-10-26T01:30:00Z"].map(at);
+        let axis = TimeAxis::local(Reader::ENGLISH, &zone, times[2], [times[0], times[2]]);
+        let text = |time| match axis.at(time) {
+            Coordinate::Text(text) => text,
+            Coordinate::Number(number) => number.to_string(),
+        };
+        let along = times.map(text);
+        assert!(along.is_sorted_by(|a, b| a < b), "{along:?}");
+        // What is newest stands at the time that the wall shows.
+        assert_eq!(along[2], "2031-10-26T02:30:00");
+        assert_eq!(axis.title, "time (Europe/Oslo, +01:00)");
+        let day = TimeAxis::local(Reader::ENGLISH, &zone, times[0], [times[0], times[0]]);
+        assert_eq!(day.title, "time (Europe/Oslo)");
+    }
 
     #[test]
     fn text_in_a_plot_cannot_leave_its_data_element() {

@@ -6,7 +6,7 @@ use serde::Serialize;
 use weigh::{EventKind, FaultKind, Lies};
 
 /// A bed that gave no sample for so long counts as silent, µs.
-const SILENT_US: i64 = 15_000_000;
+pub const SILENT_US: i64 = 15_000_000;
 
 /// A bed just now.
 #[derive(Debug, Clone, PartialEq, Serialize)]

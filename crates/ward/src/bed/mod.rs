@@ -8,4 +8,4 @@ mod engine;
 mod live;
 
 pub use engine::{BedError, Engine, Setup};
-pub use live::{LinkLive, Live, Question};
+pub use live::{LinkLive, Live, Question, SILENT_US};

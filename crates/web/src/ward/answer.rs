@@ -20,6 +20,11 @@ pub(super) enum Answer {
         bytes: Vec<u8>,
     },
     Page(Markup),
+    /// A form once more, since what was typed was refused.
+    Again {
+        status: StatusCode,
+        page: Markup,
+    },
     /// To another page; with a cookie to be set.
     Go {
         to: String,

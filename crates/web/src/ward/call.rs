@@ -59,7 +59,7 @@ impl Call {
     pub(super) fn time(&self, name: &'static str) -> Result<Option<Timestamp>, Problem> {
         let Some(text) = self.query.get(name) else { return Ok(None) };
         let time =
-            text.parse().map_err(|_| Problem::bad(name, text, "a time in RFC 3339, such as 2031-05-01T06:00:00Z"))?;
+            text.parse().map_err(|_| Problem::bad(name, text, "a time in RFC 3339, such as `2031-05-01T06:00:00Z`"))?;
         Ok(Some(time))
     }
 

@@ -14,6 +14,7 @@ use axum::response::IntoResponse as _;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::routing::{MethodFilter, MethodRouter, get, on};
 use futures_util::stream::{Stream, StreamExt as _, select_all};
+use jiff::tz::TimeZone;
 use tokio_stream::wrappers::WatchStream;
 use ward::bed::Live;
 use ward::service::{Bed, Ward};
@@ -114,7 +115,7 @@ async fn answer(
     let path = path.iter().map(|(key, value)| (key.to_owned(), value.to_owned())).collect();
     let is_page = matches!(endpoint.gives, Gives::Page);
     let reader = Reader::of(&headers);
-    let asked = Asked { path, uri, headers, body, peer, reader };
+    let asked = Asked { path, uri: uri.clone(), headers, body, peer, reader };
     let here = Arc::clone(&shared);
     let proof = guard::proof(&asked.headers);
     let done = tokio::task::spawn_blocking(move || run(endpoint, &here, asked));
@@ -122,13 +123,14 @@ async fn answer(
         Ok(done) => done.unwrap_or_else(|error| Err(Problem::inside(&error.to_string()))),
         Err(_) => Err(Problem::late(endpoint.path)),
     };
+    // The path that was asked for, not its pattern: the way back leads to this bed, this patient.
     match outcome {
         Ok(Answer::Live(beds)) => {
             let stream = live(beds).take_until(ended(Arc::clone(&shared.ward), proof));
             Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
         }
         Ok(answer) => response(answer),
-        Err(problem) if is_page => pages::problem(&problem, reader, endpoint.path),
+        Err(problem) if is_page => pages::problem(&problem, reader, uri.path(), &shared.ward.zone),
         Err(problem) => problem_response(&problem),
     }
 }
@@ -145,7 +147,7 @@ struct Asked {
 fn run(endpoint: &Endpoint, shared: &Shared, asked: Asked) -> Result<Answer, Problem> {
     let ward = &shared.ward;
     let caller = asked.peer.ip();
-    let is_sign_in = endpoint.method == Method::Post && endpoint.right.is_none();
+    let is_sign_in = endpoint.method == Method::Post && matches!(endpoint.path, "/sign-in" | "/api/session");
     guard::limit(ward, caller, is_sign_in)?;
     let proof = guard::proof(&asked.headers);
     let session = match &proof {
@@ -188,6 +190,7 @@ fn response(answer: Answer) -> Response<Body> {
         Answer::Json(value) => body(StatusCode::OK, "application/json", value.to_string()),
         Answer::Made(value) => body(StatusCode::CREATED, "application/json", value.to_string()),
         Answer::Page(page) => body(StatusCode::OK, "text/html; charset=utf-8", page.into_string()),
+        Answer::Again { status, page } => body(status, "text/html; charset=utf-8", page.into_string()),
         Answer::Text { kind, name, bytes } => {
             let mut response = body(StatusCode::OK, kind, bytes);
             if let Some(value) = name.and_then(|n| HeaderValue::from_str(&format!("attachment; filename=\"{n}\"")).ok())
@@ -199,9 +202,7 @@ fn response(answer: Answer) -> Response<Body> {
         Answer::Go { to, cookie } => {
             let mut response = body(StatusCode::SEE_OTHER, "text/plain", "");
             let headers = response.headers_mut();
-            if let Ok(to) = HeaderValue::from_str(&to) {
-                headers.insert(header::LOCATION, to);
-            }
+            headers.insert(header::LOCATION, HeaderValue::from_str(&to).unwrap_or(HeaderValue::from_static("/")));
             if let Some(cookie) = cookie.and_then(|c| HeaderValue::from_str(&c).ok()) {
                 headers.insert(header::SET_COOKIE, cookie);
             }
@@ -261,7 +262,7 @@ async fn not_here(uri: Uri, headers: HeaderMap) -> Response<Body> {
     if uri.path().starts_with("/api/") {
         return problem_response(&problem);
     }
-    pages::problem(&problem, Reader::of(&headers), uri.path())
+    pages::problem(&problem, Reader::of(&headers), uri.path(), &TimeZone::UTC)
 }
 
 async fn not_so(method: HttpMethod, uri: Uri) -> Response<Body> {

@@ -25,7 +25,7 @@ impl Reader {
     }
 
     /// Times of a text as the clock on the wall shows them.
-    fn clocks(self, text: &str, zone: &TimeZone) -> String {
+    pub(crate) fn clocks(self, text: &str, zone: &TimeZone) -> String {
         let word = |word: &str| {
             let bare = word.trim_end_matches([',', ':', ';', ')']);
             let time: Timestamp = bare.parse().ok()?;

@@ -128,9 +128,11 @@ impl Reader {
         sentences::in_page(html, |text| self.signs(text))
     }
 
-    /// A day and a time of the clock on the wall.
+    /// A day and a time of the clock on the wall; in the hour that comes twice as clocks go back, with its offset.
     pub(crate) fn clock(self, at: &jiff::Zoned) -> String {
-        format!("{} {}", self.day_of_month(at), at.strftime("%H:%M"))
+        let is_twice = at.time_zone().to_ambiguous_timestamp(at.datetime()).is_ambiguous();
+        let time = at.strftime(if is_twice { "%H:%M (%:z)" } else { "%H:%M" });
+        format!("{} {time}", self.day_of_month(at))
     }
 
     /// A day of a year that is known.
@@ -308,6 +310,14 @@ mod tests {
         assert_eq!(reader.pounds(72.574_779_2).as_deref(), Some("160,0 lb"));
         assert_eq!(reader.number(-72.35, 2), "−72,35");
         assert_eq!(Reader { in_pounds: false, ..reader }.pounds(70.0), None);
+    }
+
+    #[test]
+    fn the_hour_that_comes_twice_is_told_apart() {
+        let zone = jiff::tz::TimeZone::get("Europe/Oslo").unwrap();
+        let told = ["2031-10-26T00:30:00Z", "2031-10-26T01:30:00Z", "2031-10-26T02:30:00Z"]
+            .map(|at| Reader::ENGLISH.clock(&at.parse::<jiff::Timestamp>().unwrap().to_zoned(zone.clone())));
+        assert_eq!(told, ["26 Oct 02:30 (+02:00)", "26 Oct 02:30 (+01:00)", "26 Oct 03:30"]);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Signing in, passwords, accounts, and what the reader chooses.
 
 use ::ward::access::Role;
-use ::ward::access::secret::PASSWORD_LEAST;
+use ::ward::access::secret::{self, PASSWORD_LEAST};
 use maud::{Markup, html};
 
 use super::frame::{self, guard};
@@ -22,7 +22,7 @@ fn cookie(call: &Call, name: &str, value: &str, seconds: u32) -> String {
 const COOKIE_S: u32 = 24 * 3600;
 const YEAR_S: u32 = 365 * 24 * 3600;
 
-fn sign_in_form(reader: Reader, said: Option<&str>) -> Markup {
+fn sign_in_form(reader: Reader, said: Option<&str>, account: Option<&str>) -> Markup {
     frame::bare(
         reader,
         reader.say("Sign in"),
@@ -30,8 +30,8 @@ fn sign_in_form(reader: Reader, said: Option<&str>) -> Markup {
             h1 { (reader.say("Sign in")) }
             @if let Some(said) = said { p.said role="alert" { (reader.problem(said)) } }
             form.stacked method="post" action="/sign-in" {
-                label { (reader.say("Account")) input name="account" autocomplete="username" required autofocus; }
-                label { (reader.say("Password")) input name="password" type="password" autocomplete="current-password" required; }
+                label { (reader.say("Account")) input name="account" autocomplete="username" value=[account] required autofocus[account.is_none()]; }
+                label { (reader.say("Password")) input name="password" type="password" autocomplete="current-password" required autofocus[account.is_some()]; }
                 button { (reader.say("Sign in")) }
             }
             p { a href="/help" { (reader.say("Help")) } }
@@ -45,7 +45,7 @@ fn sign_in_form(reader: Reader, said: Option<&str>) -> Markup {
 
 pub(super) fn sign_in_page(call: &Call) -> Result<Answer, Problem> {
     let said = "The password was changed: sign in with the new one.";
-    Ok(Answer::Page(sign_in_form(call.reader, call.query.contains_key("changed").then_some(said))))
+    Ok(Answer::Page(sign_in_form(call.reader, call.query.contains_key("changed").then_some(said), None)))
 }
 
 pub(super) fn sign_in(call: &Call) -> Result<Answer, Problem> {
@@ -61,7 +61,7 @@ pub(super) fn sign_in(call: &Call) -> Result<Answer, Problem> {
             let problem = Problem::from(error);
             // Not the name: in a hurry a password is typed there.
             tracing::warn!(caller = %call.caller, detail = problem.detail, "not signed in");
-            Ok(Answer::Page(sign_in_form(call.reader, Some(&problem.detail))))
+            Ok(Answer::Page(sign_in_form(call.reader, Some(&problem.detail), Some(field("account")))))
         }
     }
 }
@@ -117,10 +117,11 @@ pub(super) fn reader(call: &Call) -> Result<Answer, Problem> {
 }
 
 pub(super) fn accounts(call: &Call) -> Result<Answer, Problem> {
-    page(call, None)
+    page(call, None, None)
 }
 
-fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
+/// The page of accounts; `made` is the account, with its role, that could not be made as it was typed.
+fn page(call: &Call, said: Option<&str>, made: Option<(&str, Role)>) -> Result<Answer, Problem> {
     let reader = call.reader;
     let accounts = call.access().all()?;
     let roles = |chosen: Option<Role>| {
@@ -135,13 +136,13 @@ fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
         @if let Some(said) = said { p.said role="alert" { (reader.problem(said)) } }
         section.panel {
             h2 { (reader.say("All accounts")) }
-            div.scroll { table {
-                thead { tr { th { (reader.say("Account")) } th.words { (reader.say("Role")) } th.words { (reader.say("State")) } th.words { span.hidden { (reader.say("Change it")) } } } }
+            div.scroll tabindex="0" role="region" aria-label=(reader.say("All accounts")) { table {
+                thead { tr { th scope="col" { (reader.say("Account")) } th.words scope="col" { (reader.say("Change it")) } } }
                 tbody {
                     @for (name, account) in &accounts {
                         tr {
                             th scope="row" { (name) }
-                            td colspan="3" {
+                            td.words {
                                 form.inline method="post" action=(format!("/accounts/{name}")) {
                                     (guard(call))
                                     (roles(Some(account.role)))
@@ -159,8 +160,8 @@ fn page(call: &Call, said: Option<&str>) -> Result<Answer, Problem> {
             h2 { (reader.say("A new account")) }
             form.stacked method="post" action="/accounts" {
                 (guard(call))
-                label { (reader.say("Account")) input name="account" pattern="[a-z0-9._\\-]{1,40}" required; }
-                label { (reader.say("Role")) (roles(None)) }
+                label { (reader.say("Account")) input name="account" pattern="[a-z0-9._\\-]{1,40}" value=[made.map(|(name, _)| name)] required; }
+                label { (reader.say("Role")) (roles(made.map(|(_, role)| role))) }
                 label { (reader.say("Password")) input name="password" type="password" autocomplete="new-password" minlength=(PASSWORD_LEAST) required; }
                 button { (reader.say("Make it")) }
             }
@@ -177,9 +178,10 @@ fn role_of(word: Option<&String>) -> Result<Role, Problem> {
 pub(super) fn make(call: &Call) -> Result<Answer, Problem> {
     let form = call.form();
     let field = |name: &str| form.get(name).map_or("", String::as_str);
-    match call.access().make(field("account"), role_of(form.get("role"))?, field("password"), call.by()) {
+    let role = role_of(form.get("role"))?;
+    match call.access().make(field("account"), role, field("password"), call.by()) {
         Ok(()) => Ok(Answer::go("/accounts")),
-        Err(error) => page(call, Some(&Problem::from(error).detail)),
+        Err(error) => page(call, Some(&Problem::from(error).detail), Some((field("account"), role))),
     }
 }
 
@@ -189,13 +191,15 @@ pub(super) fn change(call: &Call) -> Result<Answer, Problem> {
     let password = form.get("password").filter(|p| !p.is_empty());
     let closed = form.get("closed").is_some_and(|c| c == "yes");
     let access = call.access();
-    let changed = access.change(name, role_of(form.get("role"))?, closed, call.by()).and_then(|()| match password {
-        Some(password) => access.set_password(name, password, call.by()),
-        None => Ok(()),
+    let role = role_of(form.get("role"))?;
+    // What would be refused at the end is refused before anything has changed.
+    let changed = password.map_or(Ok(()), |password| secret::may_be(name, password)).and_then(|()| {
+        access.change(name, role, closed, call.by())?;
+        password.map_or(Ok(()), |password| access.set_password(name, password, call.by()))
     });
     match changed {
         Ok(()) => Ok(Answer::go("/accounts")),
-        Err(error) => page(call, Some(&Problem::from(error).detail)),
+        Err(error) => page(call, Some(&Problem::from(error).detail), None),
     }
 }
 

@@ -2,16 +2,19 @@
 
 use ::ward::clock::now_us;
 use ::ward::records::{self, ChartBody, Charted};
+use ::ward::service::Ward;
 use formats::chart::Route;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use maud::{Markup, html};
+use report::number::decimals_of;
 
-use super::frame::{self, guard, local};
+use super::frame::{self, Question, Typed, guard, local};
 use super::terms;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
+use crate::words::Reader;
 
 /// An entry may come so long before the stay: who lies down was weighed first, and charted before. µs.
 const HOUR_US: i64 = 3_600_000_000;
@@ -21,24 +24,31 @@ const ENTRIES: usize = 200;
 const ENTRIES_IN_SIGHT: usize = 10;
 
 /// Chart entry by keyboard: time now, tab through, Enter.
-pub(super) fn form(call: &Call, label: &str) -> Markup {
+pub(super) fn form(call: &Call, label: &str, typed: &Typed) -> Markup {
     let reader = call.reader;
     let now = Timestamp::from_microsecond(now_us()).unwrap_or_default().to_zoned(call.ward.zone.clone());
+    // A time that was typed is of the offset that was in force as its form was shown.
+    let time = typed.field("time").map_or_else(|| now.strftime("%Y-%m-%dT%H:%M").to_string(), str::to_owned);
+    let offset_s = typed.field("offset_s").map_or_else(|| now.offset().seconds().to_string(), str::to_owned);
+    let way = |direction: &str, route: Route| {
+        let value = format!("{direction}/{}", route.word());
+        html! { option value=(value) selected[typed.is("way", &value)] { (terms::direction(reader, direction)) ": " (terms::route(reader, route.word())) } }
+    };
     html! {
         section.panel.screen {
             h2 { (reader.say("Chart a volume")) }
             form.inline method="post" action=(format!("/patients/{label}/chart")) {
                 (guard(call))
                 input type="hidden" name="once" value=(format!("{}-{}", call.by(), now_us()));
-                input type="hidden" name="offset_s" value=(now.offset().seconds());
-                label { "mL" input name="volume" inputmode="decimal" size="6" required autofocus; }
+                input type="hidden" name="offset_s" value=(offset_s);
+                label { "mL" input name="volume" inputmode="decimal" size="6" value=[typed.field("volume")] required autofocus; }
                 label { (reader.say("Way")) select name="way" {
-                    @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { option value=(format!("intake/{}", route.word())) { (reader.say("in")) ": " (terms::route(reader, route.word())) } }
-                    @for route in [Route::Urine, Route::Drain, Route::Stool, Route::Gastric, Route::Ultrafiltrate, Route::Other] { option value=(format!("output/{}", route.word())) { (reader.say("out")) ": " (terms::route(reader, route.word())) } }
+                    @for route in [Route::Iv, Route::Oral, Route::Enteral, Route::Blood] { (way("intake", route)) }
+                    @for route in [Route::Urine, Route::Drain, Route::Stool, Route::Gastric, Route::Ultrafiltrate, Route::Other] { (way("output", route)) }
                 } }
-                label { (reader.say("Time")) input name="time" type="datetime-local" value=(now.strftime("%Y-%m-%dT%H:%M")) required; }
-                label.inline { input type="checkbox" name="stays" value="yes"; (reader.say("stays on the deck (pad, linen)")) }
-                label { (reader.say("Note")) input name="note" maxlength="200"; }
+                label { (reader.say("Time")) input name="time" type="datetime-local" value=(time) required; }
+                label.inline { input type="checkbox" name="stays" value="yes" checked[typed.is("stays", "yes")]; (reader.say("stays on the deck (pad, linen)")) }
+                label { (reader.say("Note")) input name="note" maxlength="200" value=[typed.field("note")]; }
                 button { (reader.say("Enter it")) }
             }
         }
@@ -46,7 +56,11 @@ pub(super) fn form(call: &Call, label: &str) -> Markup {
 }
 
 pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
-    let label = call.part("patient").to_owned();
+    let label = call.part("patient");
+    frame::or_again(call, enter(call, label), label, &format!("/patients/{label}"), |typed| form(call, label, typed))
+}
+
+fn enter(call: &Call, label: &str) -> Result<Answer, Problem> {
     let form = call.form();
     let field = |name: &str| form.get(name).map_or("", |v| v.trim());
     let (direction, route) = field("way").split_once('/').unwrap_or_default();
@@ -54,11 +68,6 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
     let wall: DateTime = field("time").parse().map_err(|_| Problem::bad("time", field("time"), "a date and a time"))?;
     let time = moment(wall, &call.ward.zone, field("offset_s").parse().ok())
         .ok_or_else(|| Problem::bad("time", field("time"), "a time that the clock shows"))?;
-    if field("sure") != "yes"
-        && let Some(asks) = asked_again(call, &label, time, volume_ml)?
-    {
-        return Ok(asks);
-    }
     let body = ChartBody {
         time,
         direction: direction.to_owned(),
@@ -67,38 +76,46 @@ pub(super) fn chart(call: &Call) -> Result<Answer, Problem> {
         leaves_deck: field("stays") != "yes",
         note: field("note").to_owned(),
     };
+    // The reason, before a question whose yes would be refused.
+    Ward::may_chart(&body)?;
+    if !Question::is_answered(call)
+        && let Some(asks) = asked_again(call, label, time, volume_ml)
+    {
+        return Ok(asks);
+    }
     let once = Some(field("once").to_owned()).filter(|o| !o.is_empty());
-    call.ward.chart(&label, call.by(), None, once, &body)?;
+    call.ward.chart(label, call.by(), None, once, &body)?;
     Ok(Answer::go(format!("/patients/{label}")))
+}
+
+/// A volume as it was entered: whole millilitres as such, others with their decimals; a form takes three at most.
+pub(super) fn volume(reader: Reader, ml: f64) -> String {
+    reader.number(ml, decimals_of([ml], 3))
 }
 
 /// Above this a volume of one entry is asked about once more, mL. An own choice: a bag of a night holds more, an hour's urine less.
 const ASK_ML: f64 = 1_500.0;
 
-/// The question before a volume that is hardly meant, or a time before the stay began: one more press, with everything that was typed.
-fn asked_again(call: &Call, label: &str, time: Timestamp, volume_ml: f64) -> Result<Option<Answer>, Problem> {
+/// The question before a volume that is hardly meant, or a time before the stay began.
+fn asked_again(call: &Call, label: &str, time: Timestamp, volume_ml: f64) -> Option<Answer> {
     let reader = call.reader;
-    let stays = call.ward.memory.look(|tx| Ok(records::stays(tx, label)))??;
+    // Stays that cannot be read keep nobody from charting: then nothing is asked about them.
+    let stays = call.ward.memory.look(|tx| Ok(records::stays(tx, label))).ok().and_then(Result::ok).unwrap_or_default();
     let first_us = stays.iter().map(|stay| stay.from_us).min();
     let early = first_us.is_some_and(|from_us| time.as_microsecond() < from_us - HOUR_US);
     if volume_ml <= ASK_ML && !early {
-        return Ok(None);
+        return None;
     }
-    let form = call.form();
     let wall = reader.clock(&time.to_zoned(call.ward.zone.clone()));
-    let main = html! {
-        section.open role="alert" {
-            h1 { (reader.fill("{} mL at {}: is that right?", [&reader.number(volume_ml, 0), &wall])) }
-            @if early { p { (reader.say("The time lies before this patient's stay.")) } }
-            form method="post" action=(format!("/patients/{label}/chart")) {
-                (guard(call))
-                @for (name, value) in form.iter().filter(|(name, _)| !["guard", "sure"].contains(&name.as_str())) { input type="hidden" name=(name) value=(value); }
-                input type="hidden" name="sure" value="yes";
-                p.buttons { button { (reader.say("Yes, enter it")) } a.button href=(format!("/patients/{label}")) { (reader.say("No, back")) } }
-            }
-        }
+    let question = Question {
+        back: &format!("/patients/{label}"),
+        to: &format!("/patients/{label}/chart"),
+        title: label,
+        asked: &reader.fill("{} mL at {}: is that right?", [&volume(reader, volume_ml), &wall]),
+        text: html! { @if early { p { (reader.say("The time lies before this patient's stay.")) } } },
+        yes: reader.say("Yes, enter it"),
     };
-    Ok(Some(Answer::Page(frame::page(call, "/patients", label, "patient", &main))))
+    Some(Answer::Page(question.page(call)))
 }
 
 pub(super) fn strike(call: &Call) -> Result<Answer, Problem> {
@@ -136,11 +153,13 @@ fn entry_table(call: &Call, label: &str, name: &str, chart: &[Charted], may_care
     let reader = call.reader;
     html! {
         div.scroll tabindex="0" role="region" aria-label=(name) { table {
-            thead { tr { th { (reader.say("Time")) } th.words { (reader.say("Way")) } th { "mL" } th.words { (reader.say("Note")) } th.words { (reader.say("By")) } } }
+            thead { tr { th scope="col" { (reader.say("Time")) } th scope="col" { (reader.say("line")) } th.words scope="col" { (reader.say("Way")) } th scope="col" { "mL" } th.words scope="col" { (reader.say("Note")) } th.words scope="col" { (reader.say("By")) } } }
             tbody { @for entry in chart.iter().rev() { tr {
                 th scope="row" { (local(call, entry.body.time)) }
+                // What the balance says names an entry by this number.
+                td id=(format!("line-{}", entry.number)) { (entry.number) }
                 td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
-                td { (reader.number(entry.body.volume_ml, 0)) }
+                td { (volume(reader, entry.body.volume_ml)) }
                 td.words { (entry.body.note) }
                 td.words { (entry.author) @if may_care { (strike_out(call, label, entry)) } }
             } } }
@@ -151,7 +170,7 @@ fn entry_table(call: &Call, label: &str, name: &str, chart: &[Charted], may_care
 /// Striking an entry out takes two presses: the balance rests on it.
 fn strike_out(call: &Call, label: &str, entry: &Charted) -> Markup {
     let reader = call.reader;
-    let of = reader.fill("Strike out {} mL", [&reader.number(entry.body.volume_ml, 0)]);
+    let of = reader.fill("Strike out {} mL", [&volume(reader, entry.body.volume_ml)]);
     html! {
         details.ask {
             summary aria-label=(of) { (reader.say("Strike out")) }
@@ -193,7 +212,9 @@ pub(super) fn millilitres(name: &str, typed: &str, expected: &str) -> Result<f64
             &format!("millilitres without a sign between thousands, as {whole}{behind}, with two decimals at most"),
         ));
     }
-    typed.replace(',', ".").parse().map_err(|_| Problem::bad(name, typed, expected))
+    // A float's own words for what is no number are none that anybody means.
+    let number = typed.replace(',', ".").parse().ok().filter(|ml: &f64| ml.is_finite());
+    number.ok_or_else(|| Problem::bad(name, typed, expected))
 }
 
 #[cfg(test)]
@@ -231,6 +252,8 @@ mod tests {
             let told = millilitres("volume", typed, "mL").unwrap_err().detail;
             assert!(told.contains("without a sign between thousands"), "{typed}: {told}");
         }
-        assert!(millilitres("volume", "1 500", "mL").is_err() && millilitres("volume", "", "mL").is_err());
+        for typed in ["1 500", "", "nan", "inf", "-infinity"] {
+            assert!(millilitres("volume", typed, "mL").is_err(), "{typed}");
+        }
     }
 }

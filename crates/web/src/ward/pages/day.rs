@@ -10,8 +10,9 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan as _};
 use maud::html;
 
+use super::chart::volume;
 use super::{frame, terms};
-use crate::pages::balance::signed;
+use crate::pages::balance::{signed, with_plus};
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 
@@ -51,14 +52,14 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
             a href=(format!("/patients/{label}")) { (label) }
         }
         dl.facts {
-            dt { (reader.say("charted in")) } dd { (reader.number(intake, 0)) " mL" }
-            dt { (reader.say("charted out")) } dd { (reader.number(output, 0)) " mL" }
-            dt { (reader.say("net by the chart")) } dd { (signed(intake - output)) " mL" }
+            dt { (reader.say("charted in")) } dd { (volume(reader, intake)) " mL" }
+            dt { (reader.say("charted out")) } dd { (volume(reader, output)) " mL" }
+            dt { (reader.say("net by the chart")) } dd { (with_plus(volume(reader, intake - output))) " mL" }
             @if let Some((kg, u_kg)) = net(&weights) {
                 dt { (reader.say("net by the deck")) } dd { (signed(1000.0 * kg)) " ± " (reader.number(1000.0 * u_kg, 0)) " g" }
             }
             @for ((direction, route), ml) in &ways {
-                dt.soft { (terms::direction(reader, direction)) ": " (terms::route(reader, route)) } dd.soft { (reader.number(*ml, 0)) " mL" }
+                dt.soft { (terms::direction(reader, direction)) ": " (terms::route(reader, route)) } dd.soft { (volume(reader, *ml)) " mL" }
             }
         }
         div.pair.sheet {
@@ -66,16 +67,17 @@ pub(super) fn day(call: &Call) -> Result<Answer, Problem> {
                 @if hours.is_empty() { p { (reader.say("no settled weight in this time")) } }
                 table { tbody { @for (hour, weight) in &hours { tr {
                     th scope="row" { (hour) }
-                    td { (weight.patient_kg.map_or_else(String::new, |kg| reader.number(kg, 2))) " kg" }
-                    td { "± " (weight.u_kg.map_or_else(String::new, |u| reader.number(u, 2))) }
+                    td { @if let Some(kg) = weight.patient_kg { (reader.number(kg, 2)) " kg" } }
+                    td { @if let Some(u_kg) = weight.u_kg { "± " (reader.number(u_kg, 2)) " kg" } }
                 } } } }
             }
             section.panel { h2 { (reader.say("Chart")) }
                 @if chart.is_empty() { p { (reader.say("nothing charted in this time")) } }
                 @else { div.scroll tabindex="0" role="region" aria-label=(reader.say("Chart")) { table { tbody { @for entry in &chart { tr {
                     th scope="row" { time datetime=(entry.body.time) { (entry.body.time.to_zoned(zone.clone()).strftime("%H:%M")) } }
+                    td { (reader.say("line")) " " (entry.number) }
                     td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) }
-                    td { (reader.number(entry.body.volume_ml, 0)) " mL" }
+                    td { (volume(reader, entry.body.volume_ml)) " mL" }
                     td.words { (entry.body.note) }
                 } } } } } }
             }

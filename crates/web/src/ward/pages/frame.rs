@@ -1,9 +1,13 @@
 //! Around every page of the ward.
 
+use std::collections::HashMap;
+
 use ::ward::access::Right;
+use axum::http::StatusCode;
 use jiff::Timestamp;
 use maud::{DOCTYPE, Markup, html};
 
+use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::words::Reader;
 
@@ -68,6 +72,88 @@ fn choices(call: &Call) -> Markup {
 /// Said on every page.
 fn caution(reader: Reader) -> Markup {
     html! { p.caution role="note" { (reader.say("Engineering and research tool. Not for dosing or treatment decisions on its own. Local codes, the manufacturer of the bed and licensed practice come first.")) } }
+}
+
+/// What somebody typed into a form that was refused; nothing where the form is shown for the first time.
+#[derive(Default)]
+pub(super) struct Typed(HashMap<String, String>);
+
+impl Typed {
+    /// What stands in a field.
+    pub(super) fn field(&self, name: &str) -> Option<&str> {
+        self.0.get(name).map(String::as_str)
+    }
+
+    /// Whether a field holds just that: a choice, or a tick.
+    pub(super) fn is(&self, name: &str, value: &str) -> bool {
+        self.field(name) == Some(value)
+    }
+}
+
+/// A form once more, with the reason, where what was typed does not fit: nobody is to type it all again for one slip. Any other problem has
+/// a page of its own. `back` is the page on which the form stands.
+pub(super) fn or_again(
+    call: &Call,
+    done: Result<Answer, Problem>,
+    title: &str,
+    back: &str,
+    form: impl FnOnce(&Typed) -> Markup,
+) -> Result<Answer, Problem> {
+    let problem = match done {
+        Err(problem) if problem.status == StatusCode::UNPROCESSABLE_ENTITY => problem,
+        other => return other,
+    };
+    let reader = call.reader;
+    let main = html! {
+        header.title { h1 { (title) } }
+        p.said role="alert" { (reader.problem_at(&problem.detail, &call.ward.zone)) }
+        (form(&Typed(call.form())))
+        p { a.button href=(back) { (reader.say("Back")) } }
+    };
+    Ok(Answer::Again { status: problem.status, page: beside(call, title, back, &main) })
+}
+
+/// A question before what is hardly meant: one more press, with everything that was typed.
+pub(super) struct Question<'a> {
+    /// The page on which the form stands.
+    pub(super) back: &'a str,
+    /// Where the form goes to.
+    pub(super) to: &'a str,
+    /// Of whom it is.
+    pub(super) title: &'a str,
+    pub(super) asked: &'a str,
+    pub(super) text: Markup,
+    pub(super) yes: &'a str,
+}
+
+impl Question<'_> {
+    /// Whether it was answered with yes.
+    pub(super) fn is_answered(call: &Call) -> bool {
+        call.form().get("sure").is_some_and(|sure| sure == "yes")
+    }
+
+    pub(super) fn page(self, call: &Call) -> Markup {
+        let form = call.form();
+        let main = html! {
+            section.open role="alert" {
+                h1 { (self.asked) }
+                (self.text)
+                form method="post" action=(self.to) {
+                    (guard(call))
+                    @for (name, value) in form.iter().filter(|(name, _)| !["guard", "sure"].contains(&name.as_str())) { input type="hidden" name=(name) value=(value); }
+                    input type="hidden" name="sure" value="yes";
+                    p.buttons { button { (self.yes) } a.button href=(self.back) { (call.reader.say("No, back")) } }
+                }
+            }
+        };
+        beside(call, self.title, self.back, &main)
+    }
+}
+
+/// A page that belongs to the one at `back`.
+fn beside(call: &Call, title: &str, back: &str, main: &Markup) -> Markup {
+    let (here, help) = if back.starts_with("/beds") { ("/beds", "bedside") } else { ("/patients", "patient") };
+    page(call, here, title, help, main)
 }
 
 /// A page without ways: for who is not signed in, and for problems.

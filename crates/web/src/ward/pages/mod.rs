@@ -27,6 +27,7 @@ use ::ward::bed::{Live, Question};
 use ::ward::service::Bed;
 use axum::body::Body;
 use axum::http::{Response, StatusCode};
+use jiff::tz::TimeZone;
 use maud::html;
 use serde_json::{Value, json};
 
@@ -128,7 +129,7 @@ fn question(question: &Question) -> Value {
 }
 
 /// A problem as a page. Who is not signed in is led to the door.
-pub(super) fn problem(problem: &Problem, reader: Reader, path: &str) -> Response<Body> {
+pub(super) fn problem(problem: &Problem, reader: Reader, path: &str, zone: &TimeZone) -> Response<Body> {
     if problem.status == StatusCode::UNAUTHORIZED && path != "/sign-in" {
         return to("/sign-in");
     }
@@ -140,7 +141,7 @@ pub(super) fn problem(problem: &Problem, reader: Reader, path: &str) -> Response
         &reader.problem(problem.title),
         &html! {
             h1 { (reader.problem(problem.title)) }
-            p { (reader.problem(&problem.detail)) }
+            p { (reader.problem_at(&problem.detail, zone)) }
             p.buttons {
                 @if let Some(form) = form_of(path) { a.button href=(form) { (reader.say("Back")) } }
                 a.button href="/" { (reader.say("To the ward")) }
@@ -153,9 +154,13 @@ pub(super) fn problem(problem: &Problem, reader: Reader, path: &str) -> Response
 /// The page on which a form stands, by where the form goes to.
 fn form_of(path: &str) -> Option<&str> {
     let (page, form) = path.rsplit_once('/')?;
+    let is_of_one = ["/beds/", "/patients/"].iter().any(|list| page.starts_with(list));
     match form {
-        "act" | "undo" | "chart" | "strike" | "answer" | "admit" | "discharge" => Some(page),
-        _ if path.starts_with("/patients/") || path.starts_with("/beds/") => Some(path),
+        "act" | "undo" | "admit" | "discharge" | "chart" | "strike" | "answer" | "weights" | "day" if is_of_one => {
+            Some(page)
+        }
+        "patients" if page.is_empty() => Some(path),
+        // Nothing leads back to what is not here.
         _ => None,
     }
 }
@@ -168,3 +173,18 @@ fn to(path: &'static str) -> Response<Body> {
 
 #[cfg(test)]
 mod testing;
+
+#[cfg(test)]
+mod tests {
+    use super::form_of;
+
+    #[test]
+    fn the_way_back_leads_to_the_page_of_the_form_and_never_to_what_is_not_here() {
+        assert_eq!(form_of("/beds/A1/act"), Some("/beds/A1"));
+        assert_eq!(form_of("/patients/p-1/day"), Some("/patients/p-1"));
+        assert_eq!(form_of("/patients"), Some("/patients"));
+        for path in ["/beds/A1", "/beds/A1/nothing", "/patients/act", "//elsewhere.example/act", "/nothing", "/"] {
+            assert_eq!(form_of(path), None, "{path}");
+        }
+    }
+}

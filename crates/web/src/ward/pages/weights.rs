@@ -1,5 +1,6 @@
 //! The weight of every second over a day, as the deck of a bed saw it: of each patient by itself.
 
+use ::ward::bed::SILENT_US;
 use ::ward::records::{self, Stay};
 use formats::weights::State;
 use jiff::Timestamp;
@@ -46,14 +47,18 @@ pub(super) fn weights(call: &Call) -> Result<Answer, Problem> {
     let label = call.bed()?.setup.bed.clone();
     let (from_us, to_us) = call.span_us(READINGS_MOST_D)?;
     let seconds = call.ward.memory.look(|tx| readings::readings(tx, &label, from_us, to_us))?;
-    let stays = call.ward.memory.look(|tx| Ok(records::stays_in(tx, &label)))??;
-    let changes = changes(stays, from_us, to_us);
+    // A curve without names says more than none: it is cut wherever nobody was weighed.
+    let stays = call.ward.memory.look(|tx| Ok(records::stays_in(tx, &label))).map_err(Problem::from);
+    let stays = stays.and_then(|stays| stays.map_err(Problem::from)).ok();
+    let is_known = stays.is_some();
+    let changes = changes(stays.unwrap_or_default(), from_us, to_us);
     let main = html! {
         header.title {
             h1 { a href=(format!("/beds/{label}")) { (label) } " · " (reader.say("weight of every second")) }
             p.question { (span(call, from_us, to_us)) }
         }
         section.panel {
+            @if !is_known { p role="status" { (reader.say("Who lay here, and when, cannot be read just now.")) } }
             @if seconds.is_empty() { p { (reader.say("No weight was kept in this time.")) } }
             @else { (curve(call, &seconds, &changes)) }
             @if !changes.is_empty() { ul.plain { @for change in &changes { li {
@@ -95,16 +100,29 @@ fn changes(stays: Vec<Stay>, from_us: i64, to_us: i64) -> Vec<Change> {
     changes
 }
 
-/// A curve thinned out for the eye, each part between two changes by itself, with a gap between them: no line leads from one patient to the
-/// next.
-fn parted(points: &[Point], changes: &[Change], thin: Thinning) -> Points {
+/// Where the curve ends and begins anew, in order: where somebody comes or leaves, where nothing was kept, where nobody is weighed any more.
+fn cuts(seconds: &[Reading], changes: &[Change]) -> Vec<i64> {
+    let ends = seconds.windows(2).filter_map(|pair| {
+        let [last, next] = pair else { return None };
+        // A deck gives one a second.
+        let is_gap = next.at_us - last.at_us > SILENT_US;
+        (is_gap || (last.kg.is_some() && next.kg.is_none())).then_some(last.at_us + 1)
+    });
+    let mut cuts: Vec<i64> = changes.iter().map(|change| change.at_us).chain(ends).collect();
+    cuts.sort_unstable();
+    cuts
+}
+
+/// A curve thinned out for the eye, each part between two cuts by itself, with a gap between them: no line leads from one patient to the
+/// next, nor over hours of which nothing is known.
+fn parted(points: &[Point], cuts: &[i64], thin: Thinning) -> Points {
     let share = |part: &[_]| (BUCKETS * part.len() / points.len().max(1)).max(1);
     let (mut out, mut rest) = (Points::new(), points);
-    for change in changes {
-        let (before, after) = rest.split_at(rest.partition_point(|(us, _)| *us < change.at_us));
+    for &cut_us in cuts {
+        let (before, after) = rest.split_at(rest.partition_point(|(us, _)| *us < cut_us));
         if !before.is_empty() {
             out.extend(thin(before, share(before)));
-            out.push((change.at_us, None));
+            out.push((cut_us, None));
         }
         rest = after;
     }
@@ -129,15 +147,19 @@ fn uprights(reader: Reader, axis: &TimeAxis, changes: &[Change], [low, high]: [f
 
 fn curve(call: &Call, seconds: &[Reading], changes: &[Change]) -> Markup {
     let reader = call.reader;
-    let zone = call.ward.zone.clone();
-    let axis = TimeAxis::local(format!("{} ({})", reader.say("time"), zone.iana_name().unwrap_or("UTC")), zone);
+    let time = |reading: Option<&Reading>| {
+        reading.and_then(|r| Timestamp::from_microsecond(r.at_us).ok()).unwrap_or_else(Timestamp::now)
+    };
+    let (first, last) = (time(seconds.first()), time(seconds.last()));
+    let axis = TimeAxis::local(reader, &call.ward.zone, last, [first, last]);
+    let cuts = cuts(seconds, changes);
     let of = |is_settled: bool| {
         let points: Points = seconds
             .iter()
             .map(|r| (r.at_us, r.kg.filter(|_| (r.state == State::Settled.word()) == is_settled)))
             .collect();
         // What moves has peaks of hands and turns that say nothing of the weight: they would hide the line that does.
-        parted(&points, changes, if is_settled { thin } else { medians })
+        parted(&points, &cuts, if is_settled { thin } else { medians })
     };
     let series = |name: &str, ink, mark, points: Points| Series {
         name: name.to_owned(),

@@ -10,7 +10,6 @@ use store::entry::Kind;
 use store::journal::{self, Query};
 
 use super::on_record;
-use crate::ward::answer::Problem;
 use crate::ward::call::Call;
 use crate::ward::pages::frame::local;
 use crate::words::Reader;
@@ -22,11 +21,11 @@ const HOUR_US: i64 = 3_600_000_000;
 
 /// The change since a chosen moment, from the first settled weight after it of who lies here now: the weight of who lay here before
 /// is no reference, and without a stay nobody knows whose weight any is.
-pub(super) fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Markup, Problem> {
+pub(super) fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Markup {
     let reader = call.reader;
     let Some(stay) = stay else {
         let text = reader.say("no change is shown: no patient is entered for this bed");
-        return Ok(html! { div.change { p.delta { span.unit { (text) } } } });
+        return html! { div.change { p.delta { span.unit { (text) } } } };
     };
     let chosen = call.query.get("since").and_then(|h| h.parse().ok()).filter(|h| SINCE_H.contains(h));
     let hours = chosen.unwrap_or(SINCE_USUAL_H);
@@ -38,9 +37,7 @@ pub(super) fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Ma
         ..Query::default()
     };
     let Some(mut first) = on_record(call, |tx| journal::entries(tx, &query)) else {
-        return Ok(
-            html! { div.change { p.delta { span.unit { (reader.say("the record cannot be read just now")) } } } },
-        );
+        return html! { div.change { p.delta { span.unit { (reader.say("the record cannot be read just now")) } } } };
     };
     let reference = first.pop().and_then(|entry| {
         let body: serde_json::Value = serde_json::from_str(&entry.new.body).ok()?;
@@ -48,7 +45,7 @@ pub(super) fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Ma
     });
     // Of a load that moves no change is known.
     let now_kg = live.patient_kg.filter(|_| matches!(live.state, Some(State::Settled | State::Held)));
-    Ok(html! {
+    html! {
         div.change {
             p.delta {
                 @if let Some((at, kg, u_kg)) = reference {
@@ -67,7 +64,7 @@ pub(super) fn change(call: &Call, live: &Live, stay: Option<&Stay>) -> Result<Ma
                 @for h in SINCE_H { a href=(format!("?since={h}")) aria-current=[(h == hours).then_some("true")] { (h) " " (reader.say("h")) } }
             }
         }
-    })
+    }
 }
 
 pub(super) fn signed(reader: Reader, kg: f64) -> String {

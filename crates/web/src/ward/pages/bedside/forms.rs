@@ -10,6 +10,7 @@ use axum::http::StatusCode;
 use maud::{Markup, html};
 use weigh::Lies;
 
+use super::item;
 use crate::ward::answer::{Answer, Problem};
 use crate::ward::call::Call;
 use crate::ward::pages::frame::{self, guard};
@@ -99,6 +100,19 @@ fn ask_once_more(call: &Call, bed: &str, title: &str, text: &str, to: &str, show
 }
 
 pub(in crate::ward::pages) fn act(call: &Call) -> Result<Answer, Problem> {
+    let bed = &call.bed()?.setup.bed;
+    let done = enter(call);
+    let form = call.form();
+    // Anything else is a button, and has nothing that was typed.
+    let is_typed =
+        matches!(form.get("action").map(String::as_str), Some("add" | "remove")) && !form.contains_key("question");
+    if !is_typed {
+        return done;
+    }
+    frame::or_again(call, done, bed, &format!("/beds/{bed}"), |typed| item(call, bed, typed))
+}
+
+fn enter(call: &Call) -> Result<Answer, Problem> {
     let bed = call.bed()?.clone();
     let form = call.form();
     let field = |name: &str| form.get(name).map_or("", |v| v.trim());

@@ -22,7 +22,7 @@ use store::entry::{Entry, Kind};
 use store::journal;
 use store::sql::Transaction;
 
-use super::frame::{self, ago, guard, local};
+use super::frame::{self, Typed, ago, guard, local};
 use super::terms;
 use super::ward::{Urgency, asks, belief_mark, believe, pounds, uncertainty, weight};
 use crate::ward::answer::{Answer, Problem};
@@ -54,7 +54,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
                 (uncertainty(reader, &live))
                 (pounds(reader, &live))
             }
-            (change(call, &live, stay_now.as_ref())?)
+            (change(call, &live, stay_now.as_ref()))
             @if may_care { @if let Some(entry) = recent.as_ref().filter(|e| is_pending(&live, e)) { (pending(call, bed, entry)) } }
             (questions(call, &live, may_care))
             dl.facts {
@@ -79,7 +79,7 @@ pub(super) fn bedside(call: &Call) -> Result<Answer, Problem> {
         @if may_care {
             (actions(call, label, &live))
             @if let Some(entry) = recent.filter(|e| now_us() - e.new.at_us < UNDO_US) { (take_back(call, label, &entry)) }
-            (stay(call, label, patient.as_deref())?)
+            (stay(call, label, patient.as_deref()))
         }
     };
     Ok(Answer::Page(frame::page(call, "/beds", label, "bedside", &main)))
@@ -174,16 +174,24 @@ fn actions(call: &Call, bed: &str, live: &Live) -> Markup {
             }
             details {
                 summary { (reader.say("Something comes onto the bed or leaves it")) }
-                form.inline method="post" action=(format!("/beds/{bed}/act")) {
-                    (guard(call))
-                    input type="hidden" name="once" value=(once(call));
-                    label { (reader.say("What")) input name="note" maxlength="100" placeholder=(reader.say("blanket, pump …")); }
-                    label { "kg" input name="kg" inputmode="decimal" size="6" placeholder=(reader.say("if known")); }
-                    button name="action" value="add" { (reader.say("comes")) }
-                    button name="action" value="remove" { (reader.say("leaves")) }
-                }
+                (item(call, bed, &Typed::default()))
                 @if !is_empty && !is_mute { (button(call, bed, "tare", &[], reader.say("Tare the empty deck"))) }
             }
+        }
+    }
+}
+
+/// What comes onto the bed or leaves it.
+fn item(call: &Call, bed: &str, typed: &Typed) -> Markup {
+    let reader = call.reader;
+    html! {
+        form.inline method="post" action=(format!("/beds/{bed}/act")) {
+            (guard(call))
+            input type="hidden" name="once" value=(once(call));
+            label { (reader.say("What")) input name="note" maxlength="100" placeholder=(reader.say("blanket, pump …")) value=[typed.field("note")]; }
+            label { "kg" input name="kg" inputmode="decimal" size="6" placeholder=(reader.say("if known")) value=[typed.field("kg")]; }
+            button name="action" value="add" { (reader.say("comes")) }
+            button name="action" value="remove" { (reader.say("leaves")) }
         }
     }
 }
@@ -202,11 +210,11 @@ fn take_back(call: &Call, bed: &str, entry: &Entry) -> Markup {
     }
 }
 
-fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem> {
+fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Markup {
     let reader = call.reader;
     // Nobody is moved while that cannot be kept.
-    let Some(Ok(known)) = on_record(call, |tx| Ok(::ward::records::patients(tx))) else { return Ok(html! {}) };
-    Ok(html! {
+    let Some(Ok(known)) = on_record(call, |tx| Ok(::ward::records::patients(tx))) else { return html! {} };
+    html! {
         section.panel {
             h2 { (reader.say("Who lies here")) }
             @match patient {
@@ -224,5 +232,5 @@ fn stay(call: &Call, bed: &str, patient: Option<&str>) -> Result<Markup, Problem
                 },
             }
         }
-    })
+    }
 }
