@@ -93,7 +93,14 @@ fn a_copy_holds_all_and_a_changed_entry_shows() {
         let second = bedplate(path, &["serve", file]);
         assert!(second.status == 2 && second.err.contains("served already"), "{file}: {}", second.err);
     }
+    // What is proof must not change by being looked at, and may be kept where nobody can write.
+    let before = fs::read(path.join("copy.db")).unwrap();
     let noted = bedplate(path, &["ward", "verify-audit", "copy.db", "--note", "ends.json"]);
+    assert!(before == fs::read(path.join("copy.db")).unwrap(), "the copy was changed");
+    fs::write(path.join("empty.db"), "").unwrap();
+    let empty = bedplate(path, &["ward", "verify-audit", "empty.db"]);
+    assert!(empty.status == 2 && empty.err.contains("no ward's memory"), "{}", empty.err);
+    assert_eq!(fs::metadata(path.join("empty.db")).unwrap().len(), 0);
     assert_eq!(noted.status, 0, "{}", noted.err);
     drop(served);
 

@@ -57,6 +57,12 @@ pub enum StoreError {
         /// Why not.
         why: &'static str,
     },
+    /// A file that holds no memory.
+    #[error("{place} is no ward's memory: it holds no tables of one")]
+    NoMemory {
+        /// The file.
+        place: String,
+    },
     /// A copy was to be written into a memory that holds records.
     #[error("this memory holds records already, and a copy fills an empty one: name another")]
     NotEmpty,

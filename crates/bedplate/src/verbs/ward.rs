@@ -26,19 +26,26 @@ pub(crate) fn run(args: &WardArgs) -> Result<Outcome, Failure> {
     }
 }
 
+/// How a memory is opened: to look at it, or to change it.
+type Opening = fn(&str) -> Result<Box<dyn sql::Database>, store::StoreError>;
+
 /// An open memory that is there already: looking at one must not make one.
-fn open(file: &Path, place: &str) -> Result<Box<dyn sql::Database>, Failure> {
+fn open(file: &Path, place: &str, how: Opening) -> Result<Box<dyn sql::Database>, Failure> {
     if !place.contains("://") && !Path::new(place).exists() {
         return Err(Failure::Stage(format!("{}: there is no memory at {place} yet; `serve` makes it", file.display())));
     }
-    sql::open(place).map_err(|e| Failure::stage(file, &e))
+    how(place).map_err(|e| Failure::stage(file, &e))
 }
 
-/// The memory that a ward file names, or a copy.
+/// The memory that a ward file names, or a copy, to be looked at.
 pub(super) fn memory_of(path: &Path) -> Result<Box<dyn sql::Database>, Failure> {
+    named_by(path, sql::open_to_look)
+}
+
+fn named_by(path: &Path, how: Opening) -> Result<Box<dyn sql::Database>, Failure> {
     let is_ward = path.extension().is_some_and(|e| e == "toml");
     let place = if is_ward { place(path, &read(path)?.memory) } else { path.to_string_lossy().into_owned() };
-    open(path, &place)
+    open(path, &place, how)
 }
 
 /// Ends of chains as they are written down.
@@ -116,7 +123,9 @@ fn backup(args: &BackupArgs) -> Result<Outcome, Failure> {
     let aside = tempfile::tempdir_in(folder).map_err(|e| Failure::write(&args.output, e))?;
     let part = aside.path().join("copy");
     let mut to = sql::open(&part.to_string_lossy()).map_err(|e| Failure::stage(&args.output, &e))?;
-    let copied = copy::copy(from.as_mut(), to.as_mut(), now_us()).map_err(|e| Failure::stage(&args.ward, &e))?;
+    let copied = copy::copy(from.as_mut(), to.as_mut(), now_us()).map_err(|e| {
+        Failure::Stage(format!("{} could not be copied to {}: {e}", args.ward.display(), args.output.display()))
+    })?;
     to.finish().map_err(|e| Failure::stage(&args.output, &e))?;
     let cannot = |e| Failure::write(&args.output, e);
     std::fs::File::open(&part).and_then(|file| file.sync_all()).map_err(cannot)?;
@@ -154,7 +163,7 @@ fn copied_text(copied: &copy::Copied) -> String {
 }
 
 fn restore(args: &RestoreArgs) -> Result<Outcome, Failure> {
-    let mut from = open(&args.copy, &args.copy.to_string_lossy())?;
+    let mut from = open(&args.copy, &args.copy.to_string_lossy(), sql::open_to_look)?;
     let place = place(&args.ward, &read(&args.ward)?.memory);
     let mut to = sql::open(&place).map_err(|e| Failure::stage(&args.ward, &e))?;
     let copied = copy::copy(from.as_mut(), to.as_mut(), now_us()).map_err(|e| Failure::stage(&args.ward, &e))?;
@@ -163,13 +172,17 @@ fn restore(args: &RestoreArgs) -> Result<Outcome, Failure> {
 }
 
 fn migrate(args: &WardFileArgs) -> Result<Outcome, Failure> {
-    let mut database = memory_of(&args.ward)?;
+    let mut database = named_by(&args.ward, sql::open)?;
     let of_ward = |e| Failure::stage(&args.ward, &e);
     let before = schema::form(database.as_mut()).map_err(of_ward)?;
     let steps = schema::migrate(database.as_mut(), now_us()).map_err(of_ward)?;
     let document = json!({ "before": before, "now": schema::NEWEST, "steps": steps });
     output::report(args.json, &document, |_| {
-        format!("The tables had the form {before}; now they have {}, after {steps} steps.\n", schema::NEWEST)
+        if steps == 0 {
+            format!("The tables have the newest form already, {before}.\n")
+        } else {
+            format!("The tables had the form {before}; now they have {}.\n", schema::NEWEST)
+        }
     })?;
     Ok(Outcome::Met)
 }

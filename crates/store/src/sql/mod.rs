@@ -225,6 +225,21 @@ pub trait Database: Send {
 /// # Errors
 /// It cannot be opened.
 pub fn open(place: &str) -> Result<Box<dyn Database>, StoreError> {
+    open_by(place, sqlite::Sqlite::open)
+}
+
+/// Opens a memory that is there, to look at it: of a file no byte is changed, and one that holds no memory is refused.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_to_look(place: &str) -> Result<Box<dyn Database>, StoreError> {
+    open_by(place, sqlite::Sqlite::open_to_look)
+}
+
+fn open_by(
+    place: &str,
+    file: fn(&str) -> Result<sqlite::Sqlite, StoreError>,
+) -> Result<Box<dyn Database>, StoreError> {
     if place.starts_with("postgres://") || place.starts_with("postgresql://") {
         return Ok(Box::new(postgresql::PostgreSql::open(place)?));
     }
@@ -235,7 +250,7 @@ pub fn open(place: &str) -> Result<Box<dyn Database>, StoreError> {
     if place.is_empty() {
         return Err(StoreError::Place { found: String::new() });
     }
-    Ok(Box::new(sqlite::Sqlite::open(place)?))
+    Ok(Box::new(file(place)?))
 }
 
 /// What follows an `insert` that passes over rows whose key is there.

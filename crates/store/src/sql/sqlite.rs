@@ -1,9 +1,10 @@
 //! The door to SQLite: a write-ahead log, flushed to the disk at every commit.
 
+use std::path::Path;
 use std::time::Duration;
 
 use rusqlite::types::{ToSqlOutput, ValueRef};
-use rusqlite::{Connection, ToSql, TransactionBehavior, params_from_iter};
+use rusqlite::{Connection, ErrorCode, OpenFlags, ToSql, TransactionBehavior, params_from_iter};
 
 use super::{Database, Field, Row, Transaction, UNLESS_THERE, Value};
 use crate::StoreError;
@@ -17,9 +18,37 @@ const PREPARED: usize = 64;
 pub(super) struct Sqlite {
     connection: Connection,
     path: String,
+    is_to_look: bool,
 }
 
 impl Sqlite {
+    /// Opens a file that holds a memory without changing a byte of it.
+    pub(super) fn open_to_look(path: &str) -> Result<Self, StoreError> {
+        let no_memory = || StoreError::NoMemory { place: path.to_owned() };
+        let read = |place: &str| -> rusqlite::Result<(Connection, bool)> {
+            let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+            let connection = Connection::open_with_flags(place, flags)?;
+            connection.busy_timeout(BUSY)?;
+            connection.set_prepared_statement_cache_capacity(PREPARED);
+            let asked = "select exists (select 1 from sqlite_master where name = 'chain')";
+            let is_memory = connection.query_row(asked, [], |row| row.get(0))?;
+            Ok((connection, is_memory))
+        };
+        let found = read(&uri(path, "mode=ro")).or_else(|error| match error.sqlite_error_code() {
+            // Its log has no file beside it, and none can be made there: nothing but this file holds anything.
+            Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly) if !Path::new(&format!("{path}-wal")).exists() => {
+                read(&uri(path, "immutable=1"))
+            }
+            _ => Err(error),
+        });
+        match found {
+            Ok((connection, true)) => Ok(Self { connection, path: path.to_owned(), is_to_look: true }),
+            Ok((_, false)) => Err(no_memory()),
+            Err(error) if error.sqlite_error_code() == Some(ErrorCode::NotADatabase) => Err(no_memory()),
+            Err(error) => Err(error.into()),
+        }
+    }
+
     pub(super) fn open(path: &str) -> Result<Self, StoreError> {
         let connection = Connection::open(path)?;
         connection.busy_timeout(BUSY)?;
@@ -27,8 +56,14 @@ impl Sqlite {
         connection.pragma_update(None, "journal_mode", "WAL")?;
         // FULL: a commit returns only when the log is on the disk. NORMAL may lose the last ones at a power cut.
         connection.pragma_update(None, "synchronous", "FULL")?;
-        Ok(Self { connection, path: path.to_owned() })
+        Ok(Self { connection, path: path.to_owned(), is_to_look: false })
     }
+}
+
+/// A path as the address of a database; what has a meaning in an address is written by its number.
+fn uri(path: &str, how: &str) -> String {
+    let path = path.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    format!("file:{path}?{how}")
 }
 
 impl Database for Sqlite {
@@ -42,7 +77,7 @@ impl Database for Sqlite {
     }
 
     fn again(&self) -> Result<Box<dyn Database>, StoreError> {
-        Ok(Box::new(Self::open(&self.path)?))
+        Ok(Box::new(if self.is_to_look { Self::open_to_look(&self.path)? } else { Self::open(&self.path)? }))
     }
 
     fn name(&self) -> &'static str {
