@@ -213,7 +213,8 @@ async fn words_that_cannot_be_made_anew_say_that_they_are_old() {
     browser.wait_for(&format!("{belief}.includes('More is known than stands here')")).await;
     browser.assert_whole("words that are old").await;
     // A rounded zero has no minus: the change would flicker between "+0.00" and "−0.00". The weight that is held stands still.
-    let held_kg = served.ask("GET", "/api/beds/A1", Some(&nurse), None).json()["patient_kg"].as_f64().expect("a weight");
+    let held_kg =
+        served.ask("GET", "/api/beds/A1", Some(&nurse), None).json()["patient_kg"].as_f64().expect("a weight");
     let change = "document.querySelector('[data-value=change]')";
     browser.number(&format!("({change}.dataset.reference = '{}', 1)", held_kg + 0.001)).await;
     browser.wait_for(&format!("{change}.textContent === '+0.00'")).await;

@@ -134,7 +134,7 @@ fn typed(call: &Call) -> Result<toml::Table, Problem> {
         let Some(text) = filled(field) else { continue };
         // What is refused is told as it was typed, by the name and in the unit of the page.
         let [low, high] = formats::patient::range(key).unwrap_or([f64::MIN, f64::MAX]).map(|end| end / per);
-        let number = text.replace(',', ".").parse().ok().filter(|number: &f64| (low..=high).contains(&number));
+        let number = text.replace(',', ".").parse().ok().filter(|number: &f64| (low..=high).contains(number));
         let expected = format!("a number from {low} to {high}");
         let number = number.ok_or_else(|| Problem::bad(call.reader.say(name), text, &expected))?;
         typed.insert((*key).to_owned(), (number * per).into());
