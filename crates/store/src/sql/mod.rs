@@ -236,10 +236,7 @@ pub fn open_to_look(place: &str) -> Result<Box<dyn Database>, StoreError> {
     open_by(place, sqlite::Sqlite::open_to_look)
 }
 
-fn open_by(
-    place: &str,
-    file: fn(&str) -> Result<sqlite::Sqlite, StoreError>,
-) -> Result<Box<dyn Database>, StoreError> {
+fn open_by(place: &str, file: fn(&str) -> Result<sqlite::Sqlite, StoreError>) -> Result<Box<dyn Database>, StoreError> {
     if place.starts_with("postgres://") || place.starts_with("postgresql://") {
         return Ok(Box::new(postgresql::PostgreSql::open(place)?));
     }

@@ -30,7 +30,7 @@ mod serve;
 mod told;
 
 pub use router::router;
-pub use serve::{Off, Tls, serve};
+pub use serve::{Off, Tls, may_serve, serve};
 
 /// Every endpoint as `METHOD path right`, `-` where none is needed: for those who check that nothing opens that should not.
 #[must_use]
