@@ -4,7 +4,12 @@
 //! not above it is an old sample, passed over, where its time fits between those of its neighbours; otherwise, and where
 //! the deck's clock ran back, the deck started anew. A deck that starts anew soon after a start gives the same numbers at the
 //! same times again: one of a number and time that were taken, with **other contents**, is of a new start too. Converters' noise
-//! makes contents differ; those of samples from before a restart of the service are not known, and taken for the same.
+//! makes contents differ; those of samples from before a restart of the service are not known, and taken for the same. A broker may
+//! bring samples of before a restart of the deck again after it: they are remembered beside those of the new start.
+//!
+//! A deck that starts anew while its link is away, and is away until its number and time are above those of before, is told by its
+//! clock: that began after the last sample was taken. (So does the clock of a deck whose sample behind a gap waited for longer than the deck
+//! had run: one that had just been plugged in, and whose buffer dropped its oldest samples. It is taken for a new start too.)
 //!
 //! **Clock.** A sample that the deck took at t arrives at a = o + r·t + d: offset o, rate r, and a delay d ≥ 0 of the way,
 //! which is now and then small. So the least of a − t over a span lies near its o, and the slope of these minima over
@@ -27,7 +32,7 @@ const SPANS: usize = 120;
 const SPANS_FOR_RATE: usize = 10;
 /// Samples that are remembered, to know an old one by.
 const REMEMBERED: usize = 1_000;
-/// Of these, how many outlive a restart: a broker brings those again that were not acknowledged.
+/// Of these, and of those of the starts before, how many outlive a restart: a broker brings those again that were not acknowledged.
 const KEPT: usize = 64;
 /// A clock runs off by at most this part: five times what a cheap quartz does (common practice, no source).
 const OFF_MOST: f64 = 500e-6;
@@ -69,8 +74,10 @@ pub struct Tally {
 /// Watches the samples of one deck.
 #[derive(Debug, Clone, Default)]
 pub struct Watch {
-    /// The last samples, newest last.
+    /// The last samples of this start of the deck, newest last.
     taken: VecDeque<Taken>,
+    /// Those of the starts before, newest last.
+    before: VecDeque<Taken>,
     tally: Tally,
     /// Oldest first.
     spans: VecDeque<Span>,
@@ -106,7 +113,7 @@ impl Span {
 /// one that comes again is known.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Kept {
-    /// Number and time of the last samples, oldest first.
+    /// Number and time of the last samples, oldest first: those of the starts before, then those of the last one.
     taken: Vec<(u32, u64)>,
     /// Offset and the deck's time of it, ms.
     offset: Option<(u64, i64)>,
@@ -116,7 +123,10 @@ impl Watch {
     /// Takes a sample's number and time, a digest of its contents ([`Frame::contents`](crate::line::Frame::contents)), and when it
     /// arrived, ms of our clock.
     pub fn take(&mut self, sequence: u32, t_ms: u64, contents: u64, arrived_ms: i64) -> Came {
-        let came = self.place(sequence, t_ms, contents);
+        let came = match self.place(sequence, t_ms, contents) {
+            Came::AfterGap { .. } if self.began_since(t_ms, arrived_ms) => Came::Restarted,
+            came => came,
+        };
         match came {
             Came::Again => {
                 self.tally.again += 1;
@@ -129,7 +139,8 @@ impl Watch {
             Came::Restarted => {
                 self.tally.restarts += 1;
                 self.spans.clear();
-                self.taken.clear();
+                self.before.append(&mut self.taken);
+                self.before.drain(..self.before.len().saturating_sub(REMEMBERED));
             }
             Came::InOrder => {}
         }
@@ -145,6 +156,13 @@ impl Watch {
     fn place(&self, sequence: u32, t_ms: u64, contents: u64) -> Came {
         let Some(last) = self.taken.back() else { return Came::InOrder };
         let on = sequence.wrapping_sub(last.sequence);
+        // One that is the next in order is another's than its own only where its contents are known to be.
+        let is_known = |s: &Taken| {
+            (s.sequence, s.t_ms) == (sequence, t_ms) && s.contents.map_or(on != 1, |known| known == contents)
+        };
+        if self.before.iter().any(is_known) {
+            return Came::Again;
+        }
         if on == 0 || on > u32::MAX / 2 {
             let is_old = self.fits_an_old_place(sequence, t_ms, contents);
             return if is_old { Came::Again } else { Came::Restarted };
@@ -153,6 +171,13 @@ impl Watch {
             return Came::Restarted;
         }
         if on == 1 { Came::InOrder } else { Came::AfterGap { lost: on - 1 } }
+    }
+
+    /// Whether a sample behind a gap is of a start after the last sample: then its clock began later than that was taken.
+    fn began_since(&self, t_ms: u64, arrived_ms: i64) -> bool {
+        let (Some(last), Ok(t_ms)) = (self.taken.back(), i64::try_from(t_ms)) else { return false };
+        let taken_ms = self.on_our_clock_ms(last.t_ms);
+        taken_ms.is_some_and(|taken_ms| arrived_ms.saturating_sub(t_ms) > taken_ms)
     }
 
     /// Whether an old number's time and contents are its own, or its time lies between those of the samples before and after it.
@@ -211,19 +236,27 @@ impl Watch {
     /// What must outlive a restart.
     #[must_use]
     pub fn kept(&self) -> Kept {
-        let from = self.taken.len().saturating_sub(KEPT);
+        let last = |samples: &VecDeque<Taken>| {
+            let from = samples.len().saturating_sub(KEPT);
+            samples.range(from..).map(|s| (s.sequence, s.t_ms)).collect::<Vec<_>>()
+        };
         let offset = self.spans.back().and_then(|s| self.on_our_clock_ms(0).map(|o| (s.at_ms, o)));
-        Kept { taken: self.taken.range(from..).map(|s| (s.sequence, s.t_ms)).collect(), offset }
+        Kept { taken: [last(&self.before), last(&self.taken)].concat(), offset }
     }
 
     /// A watch that goes on from what was kept.
     #[must_use]
     pub fn resumed(kept: &Kept) -> Self {
         let span = kept.offset.map(|(at_ms, offset)| Span { at_ms, least: offset, most: offset });
-        let from = kept.taken.len().saturating_sub(KEPT);
+        let from = kept.taken.len().saturating_sub(2 * KEPT);
+        let kept = &kept.taken[from..];
+        // A new start shows where number or time do not rise.
+        let begins = |pair: &[(u32, u64)]| pair[1].0.wrapping_sub(pair[0].0) > u32::MAX / 2 || pair[1].1 < pair[0].1;
+        let (before, last) = kept.split_at(kept.windows(2).rposition(begins).map_or(0, |place| place + 1));
         let taken = |&(sequence, t_ms): &(u32, u64)| Taken { sequence, t_ms, contents: None };
         Self {
-            taken: kept.taken[from..].iter().map(taken).collect(),
+            taken: last.iter().map(taken).collect(),
+            before: before.iter().map(taken).collect(),
             spans: span.into_iter().collect(),
             tally: Tally::default(),
         }
@@ -331,6 +364,79 @@ mod tests {
     }
 
     #[test]
+    fn what_is_brought_again_of_before_a_restart_makes_nobody_deaf_to_the_new_start() {
+        let sample = |watch: &mut Watch, start: u64, n: u32| {
+            let t_ms = 100 * u64::from(n);
+            watch.take(n, t_ms, start << 32 | u64::from(n), 10_000_000 * i64::try_from(start).unwrap() + i64::from(n))
+        };
+        // With a restart of the service too, before the broker brings it all again: what the samples held is not known then.
+        for is_resumed in [false, true] {
+            let mut watch = Watch::default();
+            for n in 50_000..50_010 {
+                assert_eq!(sample(&mut watch, 0, n), Came::InOrder);
+            }
+            for n in 0..40 {
+                let came = if n == 0 { Came::Restarted } else { Came::InOrder };
+                assert_eq!(sample(&mut watch, 1, n), came, "{n}");
+            }
+            if is_resumed {
+                watch = Watch::resumed(&watch.kept());
+            }
+            for (start, numbers) in [(0, 50_005..50_010), (1, 30..40), (0, 50_000..50_003)] {
+                for n in numbers {
+                    assert_eq!(sample(&mut watch, start, n), Came::Again, "{n}");
+                }
+            }
+            for n in 40..200 {
+                assert_eq!(sample(&mut watch, 1, n), Came::InOrder, "{n}");
+            }
+            assert_eq!(watch.tally().lost, 0);
+        }
+    }
+
+    #[test]
+    fn what_comes_in_order_after_two_restarts_is_taken_though_its_number_and_time_were_here_before() {
+        let mut watch = Watch::default();
+        for n in 0..40 {
+            take(&mut watch, n, 100 * u64::from(n));
+        }
+        assert_eq!(take(&mut watch, 0, 7), Came::Restarted);
+        // The service starts anew: of the start before only numbers and times are known.
+        let mut watch = Watch::resumed(&watch.kept());
+        assert_eq!(take(&mut watch, 1, 100), Came::InOrder);
+        assert_eq!(take(&mut watch, 30, 3_000), Came::Again);
+        assert_eq!(take(&mut watch, 2, 200), Came::InOrder);
+    }
+
+    #[test]
+    fn a_deck_that_started_anew_while_its_link_was_away_has_its_new_time_at_once() {
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..3_000, |_| 5);
+        // Five minutes; then it is off for ten, and is heard again only once its number and time are above those of before.
+        let back = |watch: &mut Watch, n: u32| {
+            let t_ms = 100 * u64::from(n);
+            let arrived_ms = 1_000_000 + 900_000 + i64::try_from(t_ms).unwrap() + 5;
+            let came = watch.take(n, t_ms, SAME, arrived_ms);
+            (came, arrived_ms - watch.on_our_clock_ms(t_ms).unwrap())
+        };
+        assert_eq!(back(&mut watch, 30_000), (Came::Restarted, 0));
+        assert_eq!(back(&mut watch, 30_001), (Came::InOrder, 0));
+        assert_eq!((watch.tally().lost, watch.tally().gaps, watch.tally().restarts), (0, 0, 1));
+    }
+
+    #[test]
+    fn a_gap_before_what_waited_for_an_hour_is_no_new_start_of_a_deck_that_had_run_for_longer() {
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..72_000, |_| 5);
+        assert_eq!(watch.take(72_003, 7_200_300, SAME, 1_000_000 + 7_200_300 + 3_600_000), Came::AfterGap { lost: 3 });
+        assert_eq!(offset_ms(&watch), 5);
+        // Nor is one that comes late by a moment, soon after the start.
+        let mut watch = Watch::default();
+        arrive(&mut watch, 0..10, |_| 5);
+        assert_eq!(watch.take(12, 1_200, SAME, 1_000_000 + 1_200 + 300), Came::AfterGap { lost: 2 });
+    }
+
+    #[test]
     fn offset_and_rate_come_out_of_jittered_arrivals() {
         let mut watch = Watch::default();
         let mut chance = 1_u64;
@@ -435,7 +541,7 @@ mod tests {
             for (sequence, t_ms, arrived_ms) in came {
                 watch.take(sequence, t_ms, SAME, arrived_ms);
                 let _ = (watch.on_our_clock_ms(t_ms), watch.slow_ppm(), watch.kept());
-                proptest::prop_assert!(watch.taken.len() <= REMEMBERED);
+                proptest::prop_assert!(watch.taken.len() <= REMEMBERED && watch.before.len() <= REMEMBERED);
             }
         }
     }
