@@ -11,6 +11,7 @@ use common::{Ran, bedplate};
 use formats::recording::{Reader, Sample};
 use invented_ward::WARD;
 use jiff::Timestamp;
+use store::entry::{Kind, NewEntry};
 use store::readings::{self, Counts, LOST_COUNT};
 
 const START: &str = "2031-03-04T05:00:00Z";
@@ -64,31 +65,96 @@ fn counts_come_out_as_the_recording_that_they_were() {
     memory(path, n_cells());
     let ran = counts(path, &[]);
     assert_eq!(ran.status, 0, "{}", ran.err);
-    let rows = 10 * N_BLOCKS + 5;
+    let rows = 10 * N_BLOCKS;
     assert!(ran.out.contains(&format!("{rows} rows of {} cells, {START} to", n_cells())), "{}", ran.out);
-    assert!(ran.out.contains("5 rows were left out: the clock had been set back"), "{}", ran.out);
+    assert!(ran.out.contains("10 rows were left out: the clock had been set back"), "{}", ran.out);
     let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
     let text = fs::read(path.join("out.csv")).unwrap();
     let mut reader = Reader::new("out.csv", text.as_slice(), &deck).unwrap();
     let mut sample = Sample::default();
     for row in 0..rows {
         assert!(reader.next_sample(&mut sample).unwrap(), "{row}");
-        // The first five of the block that came late stand where others stood; the other five come after the last.
-        let told = if row < 10 * N_BLOCKS { row } else { row + 5 };
         assert!((sample.t_s - 0.1 * row as f64).abs() < 1e-9, "{row}: {}", sample.t_s);
         for (cell, found) in (0..).zip(&sample.counts) {
-            let expected = count(told, cell);
+            let expected = count(row, cell);
             assert_eq!(*found, (expected != LOST_COUNT).then_some(f64::from(expected)), "row {row}, cell {cell}");
         }
     }
     assert!(!reader.next_sample(&mut sample).unwrap());
-    // A part, its end left out: from the block that begins then on.
+    // A part, its end left out; it begins and ends within blocks.
+    let part = counts(path, &["--from", "2031-03-04T05:00:10.3Z", "--to", "2031-03-04T05:00:12.5Z"]);
+    assert!(
+        part.out.contains("22 rows of") && part.out.contains("05:00:10.3Z to 2031-03-04T05:00:12.4Z"),
+        "{}",
+        part.out
+    );
     let part = counts(path, &["--from", "2031-03-04T05:00:10Z", "--to", "2031-03-04T05:00:12Z"]);
     assert!(
         part.out.contains("20 rows of") && part.out.contains("05:00:10Z to 2031-03-04T05:00:11.9Z"),
         "{}",
         part.out
     );
+}
+
+/// An hour that the clock showed twice, as it is kept: the second pass begins 0.43 s later in the second.
+#[test]
+fn of_two_passes_of_one_time_a_recording_holds_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    memory(path, n_cells());
+    let begin_us = start_us() + 10 * 3_600_000_000;
+    let block = |second: i64, off_us: i64, count: i32| Counts {
+        bed: "A1".into(),
+        at_us: (0..10).map(|row| begin_us + off_us + (10 * second + row) * STEP_US).collect(),
+        counts: vec![count; 10 * usize::try_from(n_cells()).unwrap()],
+    };
+    // The second pass goes on for three seconds after the first has ended.
+    let first = (0..20).map(|second| block(second, 0, 1_000));
+    let second = (0..23).map(|second| block(second, 430_001, 2_000));
+    let mut database = store::sql::open(&path.join("ward.db").to_string_lossy()).unwrap();
+    let mut transaction = database.begin().unwrap();
+    readings::keep_counts(transaction.as_mut(), &first.chain(second).collect::<Vec<_>>()).unwrap();
+    transaction.commit().unwrap();
+    let ran = counts(path, &["--from", "2031-03-04T15:00:00Z"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
+    assert!(ran.out.contains("230 rows") && ran.out.contains("200 rows were left out"), "{}", ran.out);
+    let text = fs::read_to_string(path.join("out.csv")).unwrap();
+    let cells: Vec<&str> = text.lines().skip(1).map(|line| line.split(',').nth(1).unwrap()).collect();
+    let changes = cells.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    assert_eq!((cells.len(), changes), (230, 1), "the passes alternate");
+}
+
+#[test]
+fn counts_of_a_deck_with_other_names_of_cells_are_not_told_under_the_names_of_now() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    memory(path, n_cells());
+    let deck = formats::deck::read("deck.toml", twin::demo::DECK_TOML).unwrap();
+    let mut other = deck.clone();
+    let names = |deck: &formats::deck::Deck| deck.cells().map(|(_, cell)| cell.name.clone()).collect::<Vec<_>>();
+    other.plates[0].cells.swap(0, 1);
+    assert_ne!(names(&deck), names(&other));
+    // For ten seconds another deck lay there.
+    let entry = |deck: &formats::deck::Deck, second: i64| NewEntry {
+        chain: "A1".into(),
+        at_us: start_us() + second * 1_000_000,
+        kind: Kind::Deck,
+        subject: deck.name.clone(),
+        author: "ward file".into(),
+        corrects: None,
+        once: None,
+        body: serde_json::json!({ "file": formats::deck::write(deck) }).to_string(),
+    };
+    let entries = [entry(&other, -3_600), entry(&deck, 10)];
+    let mut database = store::sql::open(&path.join("ward.db").to_string_lossy()).unwrap();
+    let mut transaction = database.begin().unwrap();
+    store::journal::append(transaction.as_mut(), 0, &entries).unwrap();
+    transaction.commit().unwrap();
+    let ran = counts(path, &[]);
+    let words = "up to 2031-03-04T05:00:10Z the deck of bed A1 had cells of other names";
+    assert!(ran.status == 2 && ran.err.contains(words), "{} {}", ran.out, ran.err);
+    let ran = counts(path, &["--from", "2031-03-04T05:00:10Z"]);
+    assert_eq!(ran.status, 0, "{}", ran.err);
 }
 
 #[test]

@@ -3,6 +3,8 @@
 use formats::minutes::{self, Minute};
 use formats::recording::{self, Header, Sample};
 use jiff::Timestamp;
+use store::entry::Kind;
+use store::journal::{self, Query};
 use store::readings::{self, LOST_COUNT};
 use store::{StoreError, sql};
 
@@ -16,6 +18,9 @@ use crate::verbs::ward::memory_of;
 /// So much is read at once, µs: an hour of raw counts, a day of minutes.
 const COUNTS_AT_ONCE_US: i64 = 3_600_000_000;
 const MINUTES_AT_ONCE_US: i64 = 24 * COUNTS_AT_ONCE_US;
+/// A block of counts that began so much earlier may reach into what is asked for, µs: it ends with a row of weights, each second, or where the bed
+/// gives none after a minute of samples at 10 Hz.
+const BLOCK_US: i64 = 60_000_000;
 
 pub(super) fn run(args: &CountsArgs) -> Result<Outcome, Failure> {
     let ward = read(&args.ward)?;
@@ -31,12 +36,13 @@ pub(super) fn run(args: &CountsArgs) -> Result<Outcome, Failure> {
     let mut look = database.look().map_err(of_ward)?;
     let ends = if args.minutes { readings::cell_minutes_us } else { readings::counts_us };
     let ends_us = ends(look.as_mut(), &args.bed).map_err(of_ward)?;
-    let span = span(args, ends_us, ward.keep_counts_days)?;
+    let asked = asked(args, &cells, ends_us, ward.keep_counts_days)?;
+    same_cells(look.as_mut(), args, &asked)?;
     let mut file = Aside::create(&args.output)?;
     let written = if args.minutes {
-        cell_minutes(look.as_mut(), args, (&cells, span), &mut file)?
+        cell_minutes(look.as_mut(), args, &asked, &mut file)?
     } else {
-        recording(look.as_mut(), args, (&cells, span), &mut file)?
+        recording(look.as_mut(), args, &asked, &mut file)?
     };
     let Some(written) = written else {
         return Err(said(args, &format!("of bed {} nothing is kept in that time; {}", args.bed, kept(ends_us))));
@@ -71,8 +77,33 @@ impl Written {
     }
 }
 
-/// The span that is asked for within what is kept, µs of UTC, its end left out.
-fn span(args: &CountsArgs, ends_us: Option<[i64; 2]>, keep_days: u32) -> Result<[i64; 2], Failure> {
+/// What is asked for.
+struct Asked<'a> {
+    /// Names of the deck's cells.
+    cells: &'a [String],
+    /// From when on and before when, µs of UTC.
+    from_us: i64,
+    to_us: i64,
+    /// Nothing that is kept begins later.
+    last_us: i64,
+}
+
+impl Asked<'_> {
+    /// The span in parts of `at_once_us`, begin included, end left out; it begins earlier by `earlier_us`.
+    fn parts(&self, earlier_us: i64, at_once_us: i64) -> impl Iterator<Item = [i64; 2]> + use<> {
+        let end_us = self.to_us.min(self.last_us.saturating_add(1));
+        let begins =
+            std::iter::successors(Some(self.from_us.saturating_sub(earlier_us)), move |us| us.checked_add(at_once_us));
+        begins.take_while(move |us| *us < end_us).map(move |us| [us, us.saturating_add(at_once_us).min(end_us)])
+    }
+}
+
+fn asked<'a>(
+    args: &CountsArgs,
+    cells: &'a [String],
+    ends_us: Option<[i64; 2]>,
+    keep_days: u32,
+) -> Result<Asked<'a>, Failure> {
     if let (Some(from), Some(to)) = (args.from, args.to)
         && from >= to
     {
@@ -91,37 +122,83 @@ fn span(args: &CountsArgs, ends_us: Option<[i64; 2]>, keep_days: u32) -> Result<
             },
         ));
     };
-    let from_us = args.from.map_or(first_us, Timestamp::as_microsecond);
-    let to_us = args.to.map_or(last_us.saturating_add(1), Timestamp::as_microsecond);
-    Ok([from_us.max(first_us), to_us.min(last_us.saturating_add(1))])
+    let from_us = args.from.map_or(first_us, Timestamp::as_microsecond).max(first_us);
+    let to_us = args.to.map_or(i64::MAX, Timestamp::as_microsecond);
+    Ok(Asked { cells, from_us, to_us, last_us })
 }
 
 fn kept(ends_us: Option<[i64; 2]>) -> String {
     ends_us.map_or_else(String::new, |[first, last]| format!("kept is {} to {}", time(first), time(last)))
 }
 
+/// Refuses a span in which a deck with cells of other names, or in another order, was in force: its counts would stand under names that they
+/// are not of.
+fn same_cells(look: &mut dyn sql::Transaction, args: &CountsArgs, asked: &Asked<'_>) -> Result<(), Failure> {
+    let query = Query { chain: Some(args.bed.clone()), kind: Some(Kind::Deck), history: true, ..Query::default() };
+    let decks = journal::entries(look, &query).map_err(|e| Failure::stage(&args.ward, &e))?;
+    for (place, deck) in decks.iter().enumerate() {
+        // The first was in force for whatever came before it was entered.
+        let begin_us = if place == 0 { i64::MIN } else { deck.new.at_us };
+        let end_us = decks.get(place + 1).map_or(i64::MAX, |next| next.new.at_us);
+        let was_in_force = begin_us < asked.to_us && begin_us <= asked.last_us && asked.from_us < end_us;
+        // Of one that cannot be read nothing is known but how many cells gave counts.
+        if was_in_force
+            && let Some(names) = cells_of(&deck.new.body)
+            && names != asked.cells
+        {
+            let bed = &args.bed;
+            let what = if end_us == i64::MAX {
+                format!("the deck that is in force in bed {bed} has cells of other names than the deck file says")
+            } else {
+                let until = time(end_us);
+                format!(
+                    "up to {until} the deck of bed {bed} had cells of other names, or in another order; ask --from {until}"
+                )
+            };
+            return Err(said(args, &what));
+        }
+    }
+    Ok(())
+}
+
+/// Names of the cells of a deck on record.
+fn cells_of(body: &str) -> Option<Vec<String>> {
+    let body: serde_json::Value = serde_json::from_str(body).ok()?;
+    let deck = formats::deck::read("deck on record", body["file"].as_str()?).ok()?;
+    Some(deck.cells().map(|(_, cell)| cell.name.clone()).collect())
+}
+
 fn recording(
     look: &mut dyn sql::Transaction,
     args: &CountsArgs,
-    (cells, span_us): (&[String], [i64; 2]),
+    asked: &Asked<'_>,
     file: &mut Aside,
 ) -> Result<Option<Written>, Failure> {
+    let Asked { cells, from_us, to_us, .. } = *asked;
     let cannot = |e| Failure::write(&args.output, e);
     let header = Header { cells: cells.to_vec(), tilts: Vec::new(), has_temperature: false };
     let mut writer = recording::Writer::new(file, &header).map_err(cannot)?;
     let mut written: Option<Written> = None;
     let mut sample = Sample::default();
-    for [from_us, to_us] in parts(span_us, COUNTS_AT_ONCE_US) {
-        let blocks = readings::counts(look, &args.bed, from_us, to_us).map_err(|e| Failure::stage(&args.ward, &e))?;
+    for [begin_us, end_us] in asked.parts(BLOCK_US, COUNTS_AT_ONCE_US) {
+        let blocks = readings::counts(look, &args.bed, begin_us, end_us).map_err(|e| Failure::stage(&args.ward, &e))?;
         for block in &blocks {
-            let n_found = block.counts.len() / block.at_us.len().max(1);
+            let is_asked = |at_us: &i64| (from_us..to_us).contains(at_us);
+            let Some(&first_us) = block.at_us.iter().find(|at_us| is_asked(at_us)) else { continue };
+            let n_found = block.counts.len() / block.at_us.len();
             if n_found != cells.len() {
-                let at = block.at_us.first().map_or_else(String::new, |us| time(*us));
-                return Err(another_deck(args, &format!("{n_found} counts a row at {at}"), cells.len()));
+                let found = format!("{n_found} counts a row at {}", time(first_us));
+                return Err(another_deck(args, &found, cells.len()));
             }
-            for (&at_us, counts) in block.at_us.iter().zip(block.counts.chunks(cells.len())) {
-                let so_far = written.get_or_insert(Written::from(at_us));
-                // Where the clock was set back, time runs on from where it had been.
+            let so_far = written.get_or_insert(Written::from(first_us));
+            // Where the clock was set back, two passes of the same time lie beside each other: a block of the other one is left out whole, or the
+            // rows of both would alternate.
+            if block.at_us[0] <= so_far.last_us {
+                so_far.left_out += block.at_us.iter().filter(|at_us| is_asked(at_us)).count() as u64;
+                continue;
+            }
+            let rows = block.at_us.iter().zip(block.counts.chunks(cells.len()));
+            for (&at_us, counts) in rows.filter(|(at_us, _)| is_asked(at_us)) {
                 if so_far.takes(at_us) {
                     sample.t_s = (at_us - so_far.first_us) as f64 / 1e6;
                     sample.counts.clear();
@@ -138,13 +215,14 @@ fn recording(
 fn cell_minutes(
     look: &mut dyn sql::Transaction,
     args: &CountsArgs,
-    (cells, span_us): (&[String], [i64; 2]),
+    asked: &Asked<'_>,
     file: &mut Aside,
 ) -> Result<Option<Written>, Failure> {
+    let cells = asked.cells;
     let cannot = |e| Failure::write(&args.output, e);
     let mut writer = minutes::Writer::new(file).map_err(cannot)?;
     let mut written: Option<Written> = None;
-    for [from_us, to_us] in parts(span_us, MINUTES_AT_ONCE_US) {
+    for [from_us, to_us] in asked.parts(0, MINUTES_AT_ONCE_US) {
         let found =
             readings::cell_minutes(look, &args.bed, from_us, to_us).map_err(|e| Failure::stage(&args.ward, &e))?;
         for minute in found {
@@ -160,12 +238,6 @@ fn cell_minutes(
         }
     }
     Ok(written)
-}
-
-/// The span in parts of `at_once_us`, begin included, end left out.
-fn parts([from_us, to_us]: [i64; 2], at_once_us: i64) -> impl Iterator<Item = [i64; 2]> {
-    let begins = std::iter::successors(Some(from_us), move |us| us.checked_add(at_once_us));
-    begins.take_while(move |us| *us < to_us).map(move |us| [us, us.saturating_add(at_once_us).min(to_us)])
 }
 
 fn told(args: &CountsArgs, n_cells: usize, written: &Written) -> String {
