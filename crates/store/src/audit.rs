@@ -53,11 +53,12 @@ pub fn audit(transaction: &mut dyn Transaction, noted: &[End]) -> Result<Audit, 
         let walk = walk(transaction, &name, noted)?;
         found.entries += walk.entries;
         let first = walk.first_break.or_else(|| {
-            (walk.number != number || walk.hash != end).then(|| Break {
-                chain: name.clone(),
-                number: walk.number + 1,
-                what: format!("the chain was left at entry {number}, and its entries end with {}", walk.number),
-            })
+            let what = match end {
+                Ok(end) if walk.number == number && walk.hash == end => return None,
+                Ok(_) => format!("the chain was left at entry {number}, and its entries end with {}", walk.number),
+                Err(error) => error.to_string(),
+            };
+            Some(Break { chain: name.clone(), number: walk.number + 1, what })
         });
         found.breaks.extend(first);
         found.ends.push(End { chain: name, number: walk.number, hash: walk.hash });
@@ -84,7 +85,7 @@ struct Walk {
 fn walk(transaction: &mut dyn Transaction, name: &str, noted: &[End]) -> Result<Walk, StoreError> {
     let mut walk = Walk { entries: 0, number: 0, hash: START, first_break: None };
     let noted = noted.iter().find(|end| end.chain == name);
-    journal::chain(transaction, name, &mut |entry| {
+    let walked = journal::chain(transaction, name, &mut |entry| {
         walk.entries += 1;
         let expected = hash(&walk.hash, entry.number, entry.kept_us, &entry.new);
         let what = if entry.number != walk.number + 1 {
@@ -102,7 +103,15 @@ fn walk(transaction: &mut dyn Transaction, name: &str, noted: &[End]) -> Result<
         walk.number = entry.number;
         walk.hash = entry.hash;
         Ok(())
-    })?;
+    });
+    match walked {
+        // What stands there is no entry any more: the first break, behind which nothing can be said of this chain.
+        Err(error @ StoreError::Form { .. }) => {
+            let (number, what) = (walk.number + 1, error.to_string());
+            walk.first_break.get_or_insert(Break { chain: name.to_owned(), number, what });
+        }
+        walked => walked?,
+    }
     if let (Some(end), None) = (noted.filter(|end| end.number > walk.number), &walk.first_break) {
         let what = format!("its end was noted at entry {}, and its entries end with {}", end.number, walk.number);
         walk.first_break = Some(Break { chain: name.to_owned(), number: walk.number + 1, what });

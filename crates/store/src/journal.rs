@@ -195,7 +195,7 @@ impl Head {
         let question = "update chain set number = number where name = $1 returning number, hash";
         let rows = transaction.rows(question, &value)?;
         if let Some(row) = rows.first() {
-            return Ok(Self { number: row.int(0)?, hash: hash_of(row.bytes(1)?)? });
+            return Ok(Self { number: row.int(0)?, hash: hash_of(row.bytes(1)?, || end_of(name))? });
         }
         let row = [Field::Text(name), Field::Int(0), Field::Bytes(&START)];
         transaction.insert("chain", &["name", "number", "hash"], &row)?;
@@ -297,18 +297,22 @@ fn row_of<'a>(entry: &'a NewEntry, number: i64, kept_us: i64, hash: &'a Hash) ->
 }
 
 fn entry_of(row: &Row) -> Result<Entry, StoreError> {
-    let word = row.text(4)?;
-    let kind =
-        Kind::of(&word).ok_or(StoreError::Form { what: format!("the kind {word:?}"), expected: "a kind of entry" })?;
+    let (chain, number, word) = (row.text(0)?, row.int(1)?, row.text(4)?);
+    let own = || format!("entry {number} of {chain:?}");
+    let kind = Kind::of(&word).ok_or_else(|| StoreError::Form {
+        what: format!("{} of the kind {word:?}", own()),
+        expected: "a kind of entry",
+    })?;
     let once = match row.0.get(8) {
         Some(Value::Null) => None,
         _ => Some(row.text(8)?),
     };
+    let hash = hash_of(row.bytes(10)?, own)?;
     Ok(Entry {
-        number: row.int(1)?,
+        number,
         kept_us: row.int(3)?,
         new: NewEntry {
-            chain: row.text(0)?,
+            chain,
             at_us: row.int(2)?,
             kind,
             subject: row.text(5)?,
@@ -317,15 +321,19 @@ fn entry_of(row: &Row) -> Result<Entry, StoreError> {
             once,
             body: row.text(9)?,
         },
-        hash: hash_of(row.bytes(10)?)?,
+        hash,
     })
 }
 
-fn hash_of(bytes: Vec<u8>) -> Result<Hash, StoreError> {
+fn hash_of(bytes: Vec<u8>, of: impl FnOnce() -> String) -> Result<Hash, StoreError> {
     <Hash>::try_from(bytes).map_err(|bytes| StoreError::Form {
-        what: format!("a hash of {} bytes (expected {HASH_BYTES})", bytes.len()),
+        what: format!("{} with {} bytes for a hash of {HASH_BYTES}", of(), bytes.len()),
         expected: "a hash",
     })
+}
+
+fn end_of(chain: &str) -> String {
+    format!("the end of {chain:?}")
 }
 
 /// Every entry of a chain, in the order of its numbers: for the audit and for a backup.
@@ -341,11 +349,19 @@ pub fn chain(
     transaction.each(&question, &[Value::Text(name.to_owned())], &mut |row| each(entry_of(&row)?))
 }
 
-/// The chains: name, number and hash of the last entry.
+/// A chain's name, number and hash of its last entry, or why what stands there is no hash.
+pub type ChainEnd = (String, i64, Result<Hash, StoreError>);
+
+/// The chains and their ends.
 ///
 /// # Errors
 /// A database that refuses.
-pub fn chains(transaction: &mut dyn Transaction) -> Result<Vec<(String, i64, Hash)>, StoreError> {
+pub fn chains(transaction: &mut dyn Transaction) -> Result<Vec<ChainEnd>, StoreError> {
     let rows = transaction.rows("select name, number, hash from chain order by name", &[])?;
-    rows.iter().map(|row| Ok((row.text(0)?, row.int(1)?, hash_of(row.bytes(2)?)?))).collect()
+    let end = |row: &Row| {
+        let name = row.text(0)?;
+        let hash = row.bytes(2).and_then(|bytes| hash_of(bytes, || end_of(&name)));
+        Ok((name, row.int(1)?, hash))
+    };
+    rows.iter().map(end).collect()
 }

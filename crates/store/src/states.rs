@@ -1,17 +1,17 @@
 //! What a bed's weighing must remember through a power cut: its tare, its hold, its open questions. Two places a bed, as on
-//! a controller; each save overwrites the older one, in the same commit as what it belongs to.
+//! a controller, and one for what the ward itself must know; each save overwrites the older one, in the same commit as what it belongs to.
 
 use serde::{Deserialize, Serialize};
 
 use crate::StoreError;
 use crate::sql::{Transaction, Value};
 
-/// A record in one of the two places of a bed.
+/// A record in one of the places of a bed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct State {
     /// The bed.
     pub bed: String,
-    /// Which of the two places, 0 or 1.
+    /// Which of the places: the weigher's two, 0 and 1, or the ward's, 2.
     pub slot: i64,
     /// When the bed's time was 0, µs of UTC.
     pub start_us: i64,

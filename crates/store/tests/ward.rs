@@ -38,6 +38,7 @@ on_both![
     an_edit_from_outside_shows,
     a_removed_tail_shows_against_a_noted_end,
     every_other_change_shows,
+    what_is_no_entry_any_more_is_a_break_of_its_chain_alone,
     readings_are_reduced_to_minutes,
     a_long_past_is_reduced_hour_by_hour,
     counts_come_back_and_are_reduced,

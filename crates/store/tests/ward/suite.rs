@@ -212,6 +212,21 @@ pub(crate) fn every_other_change_shows(place: &Place) {
     assert!(breaks(database.as_mut(), &[]).contains(&("bed 9".to_owned(), 1)));
 }
 
+pub(crate) fn what_is_no_entry_any_more_is_a_break_of_its_chain_alone(place: &Place) {
+    let mut database = place.open();
+    for chain in ["bed 1", "bed 2", "bed 3"] {
+        keep(database.as_mut(), &[weight(chain, 1, "1"), weight(chain, 2, "2"), weight(chain, 3, "3")]).unwrap();
+    }
+    let none = "substr(hash, 1, 1)";
+    change(database.as_mut(), &format!("update entry set hash = {none} where chain = 'bed 1' and number = 2"));
+    change(database.as_mut(), &format!("update chain set hash = {none} where name = 'bed 2'"));
+    let found = audit(database.look().unwrap().as_mut(), &[]).unwrap();
+    let breaks: Vec<_> = found.breaks.iter().map(|b| (b.chain.as_str(), b.number)).collect();
+    assert_eq!(breaks, [("bed 1", 2), ("bed 2", 4)], "{:?}", found.breaks);
+    assert!(found.breaks[0].what.contains("entry 2 of \"bed 1\" with 1 bytes for a hash of 32"), "{:?}", found.breaks);
+    assert_eq!((found.ends.len(), found.entries), (3, 7));
+}
+
 pub(crate) fn readings_are_reduced_to_minutes(place: &Place) {
     let mut database = place.open();
     let reading = |at_us, kg: Option<f64>, state: &str| Reading {
