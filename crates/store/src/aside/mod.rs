@@ -23,6 +23,9 @@ use form::{HEAD, LENGTH_BYTES, RECORD_HEAD_BYTES};
 /// A file that is longer is not added to: it can go as soon as what it holds is kept.
 const FILE_BYTES: u64 = 8 << 20;
 
+/// Behind the name of a file that was passed over.
+const TORN: &str = ".torn";
+
 /// Why a job was not set aside, or is not to be had back.
 #[derive(Debug, thiserror::Error)]
 pub enum AsideError {
@@ -79,7 +82,7 @@ impl Aside {
     /// # Errors
     /// The folder or a file of it cannot be read.
     pub fn open(place: &Path, most_bytes: u64) -> Result<Self, AsideError> {
-        let mut numbers = Vec::new();
+        let (mut numbers, mut last) = (Vec::new(), 0_u64);
         let folder = folder_of(place);
         let name = place.file_name().unwrap_or_default().to_string_lossy().into_owned() + ".";
         match std::fs::read_dir(folder) {
@@ -88,15 +91,24 @@ impl Aside {
             Ok(found) => {
                 for file in found {
                     let file = file.map_err(|e| refused(folder, e))?.file_name();
-                    let number = file.to_str().and_then(|f| f.strip_prefix(&name)).and_then(|n| n.parse::<u64>().ok());
-                    numbers.extend(number);
+                    let Some(number) = file.to_str().and_then(|f| f.strip_prefix(&name)) else { continue };
+                    numbers.extend(number.parse::<u64>());
+                    // A file that was passed over holds the only copy of what it could not give: none may take its name.
+                    let used = number.strip_suffix(TORN).unwrap_or(number).parse::<u64>();
+                    last = last.max(used.unwrap_or(0));
                 }
             }
         }
         numbers.sort_unstable();
-        let next_number = numbers.last().map_or(1, |last| last + 1);
         let segments = numbers.into_iter().map(|n| found(&numbered(place, n))).collect::<Result<_, _>>()?;
-        Ok(Self { place: place.to_owned(), most_bytes, segments, read: HEAD.len() as u64, open: None, next_number })
+        Ok(Self {
+            place: place.to_owned(),
+            most_bytes,
+            segments,
+            read: HEAD.len() as u64,
+            open: None,
+            next_number: last.saturating_add(1),
+        })
     }
 
     /// Nothing waits, and no file is left.
@@ -210,12 +222,13 @@ impl Aside {
         let file = File::open(&first.path).map_err(|e| refused(&first.path, e))?;
         let (mut at, mut rows) = (self.read, 0);
         while at < first.good && rows < rows_most {
-            let packed = form::record(&file, at, first.good).map_err(|e| refused(&first.path, e))?;
-            let Some(packed) = packed else {
-                return Err(AsideError::Form { what: format!("{} changed at byte {at}", first.path.display()) });
+            let (job, bytes) = match job_at(&file, first, at) {
+                Ok(found) => found,
+                // Those before it are whole, and come first: it is met again once they are forgotten.
+                Err(_) if !jobs.is_empty() => break,
+                Err(error) => return Err(error),
             };
-            at += RECORD_HEAD_BYTES + packed.len() as u64;
-            let job = form::unpack(&packed)?;
+            at += bytes;
             rows += job.rows().max(1);
             jobs.push(job);
         }
@@ -259,7 +272,7 @@ impl Aside {
             }
             // A file with bytes that were no job is kept for whoever wants to look into it.
             let gone = if first.torn > 0 {
-                std::fs::rename(&first.path, first.path.with_extension(format!("{}.torn", extension(&first.path))))
+                std::fs::rename(&first.path, first.path.with_extension(extension(&first.path) + TORN))
             } else {
                 std::fs::remove_file(&first.path)
             };
@@ -279,6 +292,15 @@ impl Aside {
         }
         Ok(())
     }
+}
+
+/// The job at a byte of a file, and how many bytes it takes there.
+fn job_at(file: &File, segment: &Segment, at: u64) -> Result<(Job, u64), AsideError> {
+    let packed = form::record(file, at, segment.good).map_err(|e| refused(&segment.path, e))?;
+    let Some(packed) = packed else {
+        return Err(AsideError::Form { what: format!("{} changed at byte {at}", segment.path.display()) });
+    };
+    Ok((form::unpack(&packed)?, RECORD_HEAD_BYTES + packed.len() as u64))
 }
 
 fn numbered(place: &Path, number: u64) -> PathBuf {

@@ -163,6 +163,36 @@ fn a_changed_byte_is_never_taken_for_a_job() {
 }
 
 #[test]
+fn what_is_whole_before_a_damaged_job_is_given_before_the_rest_is_passed_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let jobs: Vec<Job> = (0..5).map(job).collect();
+    let mut aside = aside(&folder);
+    aside.add(&jobs[..3]).unwrap();
+    let fourth = usize::try_from(aside.bytes()).unwrap();
+    aside.add(&jobs[3..]).unwrap();
+    let path = folder.path().join("ward.aside.000001");
+    let mut text = std::fs::read(&path).unwrap();
+    text[fourth + LENGTH_BYTES + SUM_BYTES] ^= 1;
+    std::fs::write(&path, text).unwrap();
+    assert_eq!(aside.oldest(1_000).unwrap(), jobs[..3]);
+    aside.forget(3).unwrap();
+    assert!(aside.oldest(1_000).is_err());
+    assert!(aside.pass_over().unwrap() > 0 && aside.is_empty());
+    assert_eq!(files(&folder), ["ward.aside.000001.torn"]);
+}
+
+#[test]
+fn a_file_that_was_passed_over_is_never_written_over_by_a_later_one() {
+    let folder = tempfile::tempdir().unwrap();
+    for number in 1..=3 {
+        let mut aside = aside(&folder);
+        aside.add([&job(number)]).unwrap();
+        assert!(aside.pass_over().unwrap() > 0);
+    }
+    assert_eq!(files(&folder), ["ward.aside.000001.torn", "ward.aside.000002.torn", "ward.aside.000003.torn"]);
+}
+
+#[test]
 fn files_end_and_go_one_by_one_and_no_more_lies_aside_than_may() {
     let folder = tempfile::tempdir().unwrap();
     let mut large = job(1);

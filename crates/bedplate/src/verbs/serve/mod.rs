@@ -43,7 +43,7 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
     if aside.torn_bytes() > 0 {
         tracing::warn!(
             bytes = aside.torn_bytes(),
-            "set aside by halves when this service was killed: acknowledged to nobody"
+            "of what was set aside these cannot be read: what was being written when this service was killed, or a file that was damaged since; they stay, with .torn at the name of their file"
         );
     }
     // Before anything else is asked of the memory: what beds remember may lie there.
