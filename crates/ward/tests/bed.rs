@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use bedplate_ward::bed::{BedError, Engine, Live, Setup};
+use bedplate_ward::clock::Stood;
 use bedplate_ward::memory::Memory;
 use bedplate_ward::records::ActionBody;
 use bedplate_ward::service::Ward;
@@ -218,7 +219,8 @@ fn what_is_weighed_and_told_goes_on_record_where_the_state_is_too_long_to_be_kep
                 engine.act(START_US + micros(action.t_s), action);
             }
             if let Some(job) = engine.take(frame, now_us).ok().flatten() {
-                (rows, states) = (rows + job.readings.len(), states + job.states.len());
+                (rows, states) =
+                    (rows + job.readings.len(), states + job.states.iter().filter(|s| !s.record.is_empty()).count());
                 told.extend(job.entries.into_iter().map(|e| (e.kind, e.body)));
             }
         }
@@ -233,6 +235,35 @@ fn what_is_weighed_and_told_goes_on_record_where_the_state_is_too_long_to_be_kep
     assert_eq!((without, told_without.len()), (rows, told.len()));
     assert_eq!(told_without, told);
     assert!(unkept.unwrap().contains("bed 3"));
+}
+
+#[test]
+fn where_the_state_became_too_long_to_be_kept_a_restart_does_not_go_on_from_an_older_one() {
+    let scene = scene();
+    // Somebody lies there and rests.
+    let begin = SAMPLES - 4_000;
+    let at = |number| set_back(&scene, number, 0, 0);
+    let (_, _, mut engine) = weigh(&scene, begin, at);
+    let mut newest: std::collections::BTreeMap<i64, store::states::State> = std::collections::BTreeMap::new();
+    let mut go_on = |engine: &mut Engine, numbers: std::ops::Range<usize>| {
+        for number in numbers {
+            let job = engine.take(&scene.frames[number], at(number)).unwrap();
+            newest.extend(job.into_iter().flat_map(|job| job.states).map(|state| (state.slot, state)));
+        }
+        newest.values().cloned().collect::<Vec<_>>()
+    };
+    let before = go_on(&mut engine, begin..begin + 300);
+    assert!(Engine::new(scene.setup.clone(), &before, &[], at(begin + 300)).is_ok(), "the scene proves nothing");
+    // A record has at most 65 535 bytes beside its head: things with long names are entered until it has more.
+    for item in 0..80 {
+        let note = format!("{item} {}", "ä".repeat(490));
+        let add = Action { line: 0, t_s: 0.0, kind: ActionKind::Add, kg: Some(0.1), note, asked_s: None };
+        engine.act(at(begin + 300) + item, &add);
+    }
+    let kept = go_on(&mut engine, begin + 300..begin + 500);
+    assert!(engine.unkept().is_some(), "the scene proves nothing");
+    let refused = Engine::new(scene.setup.clone(), &kept, &[], at(begin + 500)).err();
+    assert!(refused.expect("it goes on from an old state").to_string().contains("a new tare is needed"));
 }
 
 #[test]
@@ -476,6 +507,34 @@ fn what_is_entered_once_our_clock_was_put_forward_is_done_with_the_next_samples(
         engine.take(&scene.frames[number], at(number)).unwrap();
     }
     assert_eq!(engine.live().state, Some(State::Held), "half a minute later it waits still");
+}
+
+#[test]
+fn a_clock_of_ours_that_was_put_forward_while_the_service_was_down_is_known_at_the_start() {
+    let scene = scene();
+    let (begin, hour_us) = (SAMPLES - 4_000, 3_600_000_000);
+    let at = |number: usize| set_back(&scene, number, begin, -hour_us);
+    let stood = |boot: &str, number: usize| Stood {
+        boot: Some(boot.to_owned()),
+        since_boot_us: set_back(&scene, number, 0, 0) - START_US,
+        now_us: at(number),
+    };
+    for (boot, is_known) in [("this start", true), ("another start", false)] {
+        let (_, _, mut engine) = weigh(&scene, begin - 100, at);
+        engine.our_clock_stands(stood("this start", begin - 100), 0);
+        let mut kept = Vec::new();
+        for number in begin - 100..begin {
+            kept.extend(engine.take(&scene.frames[number], at(number)).unwrap().into_iter().flat_map(|job| job.states));
+        }
+        let newest: Vec<_> = (0..3).filter_map(|slot| kept.iter().rev().find(|s| s.slot == slot).cloned()).collect();
+        assert_eq!(newest.len(), 3, "the scene proves nothing");
+        let mut engine = Engine::new(scene.setup.clone(), &newest, &[], at(begin)).unwrap();
+        engine.our_clock_stands_again(stood(boot, begin));
+        for number in begin..begin + 60 {
+            engine.take(&scene.frames[number], at(number)).unwrap();
+        }
+        assert_eq!(engine.live().is_silent(at(begin + 60)), !is_known, "{boot}");
+    }
 }
 
 #[test]

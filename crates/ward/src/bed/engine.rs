@@ -22,6 +22,7 @@ use store::writer::Job;
 use weigh::{Event, Keeper, Options, Slot, Weigher};
 
 use super::live::{LinkLive, Live, Question};
+use crate::clock::Stood;
 
 /// A settled weight goes on record at most so often, s; every second's weight is a reading all the same.
 const WEIGHT_EVERY_S: f64 = 60.0;
@@ -162,6 +163,8 @@ pub struct Engine {
     begun_us: i64,
     made: u64,
     told: Told,
+    /// Where our clock stood at the last look.
+    stood: Option<Stood>,
     happened: u64,
     /// Why what must outlive a restart was not kept when that was last tried.
     unkept: Option<BedError>,
@@ -185,7 +188,8 @@ impl Engine {
             tilts: setup.deck.sections.iter().map(|s| s.name.clone()).collect(),
             has_temperature: true,
         };
-        let (own, told) = own(kept, start_us).unzip();
+        let (own, behind) = own(kept, start_us).unzip();
+        let Behind { told, stood } = behind.unwrap_or_default();
         let (ahead_us, apart_us) = own.as_ref().map_or((0, 0), |own| (own.ahead_us, own.apart_us));
         let deck_ms = own.as_ref().and_then(|own| own.deck_ms);
         let mut given = own.as_ref().map(|own| own.given.clone()).unwrap_or_default();
@@ -248,7 +252,8 @@ impl Engine {
             given,
             begun_us: now_us,
             made: 0,
-            told: told.unwrap_or_default(),
+            told,
+            stood,
             unkept: None,
             state_s: f64::NEG_INFINITY,
             weight_s: f64::NEG_INFINITY,
@@ -267,6 +272,19 @@ impl Engine {
     /// Whether the connection stands.
     pub fn link_is(&mut self, up: bool) {
         self.live.link.up = up;
+    }
+
+    /// Where our clock stands, and by how much it was set forward since the last sample, µs; back where it is less than nothing.
+    pub fn our_clock_stands(&mut self, stood: Stood, set_us: i64) {
+        // Without a name for this start of the machine the next cannot be told from it, and nothing is known after a restart.
+        self.stood = Some(stood).filter(|stood| stood.boot.is_some());
+        self.our_clock_was_set(set_us);
+    }
+
+    /// The same at a start that goes on from a kept state: our clock may have been set while nobody looked.
+    pub fn our_clock_stands_again(&mut self, now: Stood) {
+        let set_us = self.stood.as_ref().map_or(0, |then| then.set_since(&now));
+        self.our_clock_stands(now, set_us);
     }
 
     /// Our clock was set forward by so much since the last sample, µs; back where it is less than nothing.
@@ -401,6 +419,12 @@ impl Engine {
             self.state_s = weight.t_s;
             // What was weighed and told goes on record, whatever becomes of the state: it is told once.
             self.unkept = self.keep_states(&mut job).err();
+            if self.unkept.is_some() {
+                // From an older one a restart would go on as if nothing had been done since; from one that holds nothing none does.
+                let none =
+                    |slot| State { bed: self.setup.bed.clone(), slot, start_us: self.start_us, record: Vec::new() };
+                job.states.extend((0..=OWN_SLOT).map(none));
+            }
         }
         self.live.at_us = Some(at_us);
         (self.live.patient_kg, self.live.u_kg) = (weight.patient_kg, weight.u_kg);
@@ -486,11 +510,12 @@ impl Engine {
         Ok(())
     }
 
-    /// What the engine itself must remember. The marks stand behind the rest, where a record of a version before them ends.
+    /// What the engine itself must remember. What later versions added stands behind the rest, where a record of one before ends.
     fn own_state(&self) -> Option<State> {
         let (link, given) = (self.watch.kept(), self.given.clone());
         let own = Own { link, given, ahead_us: self.ahead_us, apart_us: self.apart_us, deck_ms: self.deck_ms };
-        let record = postcard::to_allocvec(&own).and_then(|own| postcard::to_extend(&self.told, own)).ok()?;
+        let record = postcard::to_allocvec(&own).and_then(|own| postcard::to_extend(&self.told, own));
+        let record = record.and_then(|record| postcard::to_extend(&self.stood, record)).ok()?;
         Some(State { bed: self.setup.bed.clone(), slot: OWN_SLOT, start_us: self.start_us, record })
     }
 
@@ -513,11 +538,19 @@ impl Engine {
     }
 }
 
+/// What later versions added to what an engine keeps of itself, as far as it is there.
+#[derive(Default)]
+struct Behind {
+    told: Told,
+    stood: Option<Stood>,
+}
+
 /// What an engine of this start kept of itself.
-fn own(kept: &[State], start_us: i64) -> Option<(Own, Told)> {
+fn own(kept: &[State], start_us: i64) -> Option<(Own, Behind)> {
     let record = kept.iter().find(|s| s.slot == OWN_SLOT && s.start_us == start_us)?;
-    let (own, told) = postcard::take_from_bytes(&record.record).ok()?;
-    Some((own, postcard::from_bytes(told).unwrap_or_default()))
+    let (own, rest) = postcard::take_from_bytes(&record.record).ok()?;
+    let Ok((told, rest)) = postcard::take_from_bytes(rest) else { return Some((own, Behind::default())) };
+    Some((own, Behind { told, stood: postcard::from_bytes(rest).unwrap_or_default() }))
 }
 
 #[allow(clippy::cast_possible_truncation, reason = "microseconds of this century; what is beyond ends at the ends")]

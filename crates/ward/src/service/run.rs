@@ -44,10 +44,11 @@ pub async fn bed(bed: Arc<Bed>, mut heard: Receiver<Heard>, keep: Sender<Brought
     let mut receipts: Vec<Receipt> = Vec::new();
     let mut setting = Setting::new();
     while let Some(heard) = heard.recv().await {
-        let set_us = setting.since();
-        if set_us != 0 {
-            tracing::warn!(bed = bed.setup.bed, by_s = set_us / 1_000_000, "the clock of this machine was set");
-            if bed.with(|engine| engine.our_clock_was_set(set_us)).is_err() {
+        if let Some((stood, set_us)) = setting.look() {
+            if set_us != 0 {
+                tracing::warn!(bed = bed.setup.bed, by_s = set_us / 1_000_000, "the clock of this machine was set");
+            }
+            if bed.with(|engine| engine.our_clock_stands(stood, set_us)).is_err() {
                 return;
             }
         }
