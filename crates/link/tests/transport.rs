@@ -93,7 +93,7 @@ async fn a_deck_that_is_not_there_is_tried_again_and_a_link_ends_with_its_listen
     let mut pauses = Vec::new();
     for _ in 0..3 {
         match next(&mut heard).await {
-            Heard::Down { again_in, why } => {
+            Heard::Down { again_in, why, has_rival: false } => {
                 assert!(!why.is_empty());
                 pauses.push(again_in);
             }
@@ -160,7 +160,7 @@ async fn a_broker_that_refuses_the_topics_is_no_link_that_stands() {
     while pauses.len() < 3 {
         match next(&mut heard).await {
             Heard::Up => {}
-            Heard::Down { why, again_in } => {
+            Heard::Down { why, again_in, .. } => {
                 assert!(why.contains("refuses the topics \"ward/+/samples\": NotAuthorized"), "{why}");
                 pauses.push(again_in);
             }

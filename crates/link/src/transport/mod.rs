@@ -52,6 +52,8 @@ pub enum Heard {
         why: String,
         /// The pause before the next attempt.
         again_in: Duration,
+        /// Most likely another uses our name there, and the two throw each other out.
+        has_rival: bool,
     },
     /// Nothing will come any more, nor is it tried again: a recording is at its end.
     Ended {
@@ -120,8 +122,8 @@ pub async fn run(source: Source, seed: u64, out: Sender<Heard>) {
 }
 
 /// Waits before the next attempt; `false` when nobody listens any more.
-async fn wait(out: &Sender<Heard>, why: String, again_in: Duration) -> bool {
-    if out.send(Heard::Down { why, again_in }).await.is_err() {
+async fn wait(out: &Sender<Heard>, why: String, again_in: Duration, has_rival: bool) -> bool {
+    if out.send(Heard::Down { why, again_in, has_rival }).await.is_err() {
         return false;
     }
     tokio::select! {

@@ -37,7 +37,7 @@ pub(super) async fn run(way: &Way, seed: u64, out: &Sender<Heard>) {
                 }
             }
         };
-        if !wait(out, why, pauses.next_pause()).await {
+        if !wait(out, why, pauses.next_pause(), false).await {
             return;
         }
     }

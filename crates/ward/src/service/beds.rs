@@ -22,8 +22,12 @@ pub struct Trouble {
     pub memory: Option<String>,
     /// What must outlive a restart cannot be kept just now: after one a new tare would be needed.
     pub state: Option<String>,
+    /// Who lies in it cannot be read: nobody is admitted to it or discharged from it.
+    pub stay: Option<String>,
     /// Why its link is down.
     pub link: Option<String>,
+    /// Most likely another service uses this one's name at the broker, and the two throw each other out.
+    pub has_rival: bool,
     /// It is weighed no more, by a fault of this program.
     pub stopped: Option<String>,
 }

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use link::line::Frame;
 use link::transport::{Heard, Receipt};
 use store::writer::Job;
+use tokio::sync::mpsc::error::SendError;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
 
 use super::backlog::Brought;
@@ -20,6 +21,9 @@ use crate::records::RecordError;
 const WAITING_MOST: usize = 64;
 /// Copies of messages that a broker is let hold until the next job is kept.
 const RECEIPTS_MOST: usize = 256;
+/// Copies of messages for beds that are weighed no more that one broker is let hold. It sends nothing more to who leaves as many
+/// unacknowledged as its Receive Maximum is (MQTT 5.0, 3.3.4): beyond this they would take the room of all other beds.
+const OF_THE_STOPPED_MOST: usize = 4_000;
 
 /// A channel for what one bed's link hears.
 #[must_use]
@@ -68,12 +72,12 @@ fn hear(bed: &Bed, heard: Heard, receipts: &mut Vec<Receipt>) -> Result<Vec<Job>
     let mut jobs = Vec::new();
     match heard {
         Heard::Up => {
-            bed.note(|t| t.link = None);
+            bed.note(|t| (t.link, t.has_rival) = (None, false));
             bed.with(|engine| engine.link_is(true))?;
         }
-        Heard::Down { why, again_in } => {
+        Heard::Down { why, again_in, has_rival } => {
             tracing::warn!(bed = bed.setup.bed, why, again_in_s = again_in.as_secs_f32(), "link down");
-            bed.note(|t| t.link = Some(why));
+            bed.note(|t| (t.link, t.has_rival) = (Some(why), has_rival));
             bed.with(|engine| engine.link_is(false))?;
         }
         Heard::Ended { why } => {
@@ -135,6 +139,7 @@ fn by_deck(frames: Vec<Frame>) -> Vec<Vec<Frame>> {
 pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut heard: Receiver<Heard>) {
     let of_deck: HashMap<&str, &Sender<Heard>> =
         beds.iter().map(|(bed, to)| (bed.setup.signs_as.as_str(), to)).collect();
+    let mut held = 0;
     while let Some(heard) = heard.recv().await {
         match heard {
             Heard::Frames { frames, receipt } => {
@@ -144,8 +149,20 @@ pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut
                 for (frames, receipt) in parts.into_iter().zip(receipts) {
                     let signed = frames.first().map(|f| f.deck.as_str()).unwrap_or_default();
                     match of_deck.get(signed) {
-                        // A bed whose task has ended takes nothing: the broker keeps its copy.
-                        Some(to) => drop(to.send(Heard::Frames { frames, receipt }).await),
+                        Some(to) => {
+                            let back = to.send(Heard::Frames { frames, receipt }).await;
+                            // A bed whose task has ended takes nothing: the broker keeps its copies, as many as leave room for the others.
+                            if let Err(SendError(Heard::Frames { receipt, .. })) = back {
+                                held += 1;
+                                if held == OF_THE_STOPPED_MOST + 1 {
+                                    let what = "samples of beds that are weighed no more are let go from here on";
+                                    tracing::error!(ward = ward.name, what);
+                                }
+                                if held > OF_THE_STOPPED_MOST {
+                                    receipt.kept().await;
+                                }
+                            }
+                        }
                         None => {
                             tracing::debug!(ward = ward.name, deck = signed, "samples of a deck that lies in no bed");
                             receipt.kept().await;
@@ -154,13 +171,15 @@ pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut
                 }
             }
             Heard::Up => {
+                // On a new connection the broker brings all copies again that it holds.
+                held = 0;
                 for (_, to) in &beds {
                     drop(to.send(Heard::Up).await);
                 }
             }
-            Heard::Down { why, again_in } => {
+            Heard::Down { why, again_in, has_rival } => {
                 for (_, to) in &beds {
-                    drop(to.send(Heard::Down { why: why.clone(), again_in }).await);
+                    drop(to.send(Heard::Down { why: why.clone(), again_in, has_rival }).await);
                 }
             }
             Heard::Ended { why } => {
@@ -176,6 +195,10 @@ pub async fn dispatch(ward: Arc<Ward>, beds: Vec<(Arc<Bed>, Sender<Heard>)>, mut
 
 #[cfg(test)]
 mod tests {
+    use std::io::{Read as _, Write as _};
+    use std::net::{TcpListener, TcpStream};
+    use std::time::Duration;
+
     use super::*;
     use crate::service::backlog;
     use crate::testing;
@@ -217,6 +240,101 @@ mod tests {
             assert!(frames.iter().all(|f| f.deck == signed));
             assert_eq!(frames.iter().map(|f| f.sequence).collect::<Vec<_>>(), numbers);
             assert!(from.recv().await.is_none());
+        }
+    }
+
+    /// A broker of one session: hands out each of these lines as a message of its own, and tells the numbers of those that are acknowledged, from 1
+    /// on (OASIS MQTT 5.0, 3.1 to 3.4 and 3.8 to 3.9).
+    fn broker(lines: Vec<String>) -> (u16, std::sync::mpsc::Receiver<usize>) {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        let (tell, told) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            let (mut stream, _) = listener.accept().unwrap();
+            while let Some((kind, body)) = packet(&mut stream) {
+                match kind {
+                    // Asked for a session: it stands, and is new.
+                    1 => stream.write_all(&[0x20, 3, 0, 0, 0]).unwrap(),
+                    // Asked for topics: granted, with at least once.
+                    8 => {
+                        stream.write_all(&[0x90, 4, body[0], body[1], 0, 1]).unwrap();
+                        for (number, line) in (1_u16..).zip(&lines) {
+                            let length = u8::try_from(2 + 1 + 2 + 1 + line.len()).unwrap();
+                            assert!(length < 128, "a length of one byte");
+                            stream.write_all(&[0x32, length, 0, 1, b't']).unwrap();
+                            stream.write_all(&[&number.to_be_bytes()[..], &[0], line.as_bytes()].concat()).unwrap();
+                        }
+                    }
+                    4 => drop(tell.send(usize::from(u16::from_be_bytes([body[0], body[1]])))),
+                    12 => stream.write_all(&[0xd0, 0]).unwrap(),
+                    _ => {}
+                }
+            }
+        });
+        (port, told)
+    }
+
+    /// Kind and body of a packet whose length has one byte, or two; `None` at the end.
+    fn packet(stream: &mut TcpStream) -> Option<(u8, Vec<u8>)> {
+        let (mut head, mut length, mut more) = ([0; 2], 0, [0]);
+        stream.read_exact(&mut head).ok()?;
+        length += usize::from(head[1] & 0x7f);
+        if head[1] > 0x7f {
+            stream.read_exact(&mut more).ok()?;
+            length += usize::from(more[0]) << 7;
+        }
+        let mut body = vec![0; length];
+        stream.read_exact(&mut body).ok()?;
+        Some((head[0] >> 4, body))
+    }
+
+    #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+    async fn a_bed_that_has_stopped_leaves_the_others_room_at_the_broker() {
+        let setups = [("A1", "deck-1"), ("A2", "deck-2")];
+        let first = testing::setup("A1");
+        let of =
+            |(bed, deck): (&str, &str)| crate::bed::Setup { bed: bed.into(), signs_as: deck.into(), ..first.clone() };
+        let ward = testing::ward_of(setups.map(of).to_vec());
+        let beyond = 5;
+        let line = |deck, n| link::line::write(&Frame { counts: vec![Some(1)], ..frame(deck, n) });
+        let mut lines: Vec<String> = (0..).map(|n| line("deck-1", n)).take(OF_THE_STOPPED_MOST + beyond).collect();
+        lines.push(line("deck-2", 0));
+        let last = lines.len();
+        let (port, told) = broker(lines);
+        let source = link::transport::Source::Mqtt(link::transport::Broker {
+            host: "127.0.0.1".to_owned(),
+            port,
+            client: "ward".to_owned(),
+            topics: "t".to_owned(),
+            account: None,
+            authority: None,
+            remember_s: 60,
+        });
+        let (out, from_broker) = heard();
+        tokio::spawn(link::transport::run(source, 1, out));
+        let ((stopped, gone), (goes_on, mut takes)) = (heard(), heard());
+        drop(gone);
+        let beds = [("A1", stopped), ("A2", goes_on)].map(|(label, to)| (Arc::clone(ward.bed(label).unwrap()), to));
+        tokio::spawn(dispatch(Arc::clone(&ward), beds.to_vec(), from_broker));
+        loop {
+            if let Some(Heard::Frames { receipt, .. }) = takes.recv().await {
+                receipt.kept().await;
+                break;
+            }
+        }
+        let acknowledged: Vec<usize> =
+            (0..=beyond).filter_map(|_| told.recv_timeout(Duration::from_secs(60)).ok()).collect();
+        assert_eq!(acknowledged, (last - beyond..=last).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn that_another_service_uses_our_name_is_known_of_a_bed_until_its_link_stands() {
+        let ward = testing::ward(&["A1"]);
+        let bed = ward.bed("A1").unwrap();
+        let down = |has_rival| Heard::Down { why: "closed".into(), again_in: Duration::ZERO, has_rival };
+        for (heard, has_rival) in [(down(false), false), (down(true), true), (Heard::Up, false)] {
+            hear(bed, heard, &mut Vec::new()).unwrap();
+            assert_eq!(bed.trouble().has_rival, has_rival);
         }
     }
 

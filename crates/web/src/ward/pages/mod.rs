@@ -91,7 +91,7 @@ pub(super) fn shown(bed: &Bed) -> Value {
 /// The same with what is live as a stream has it.
 pub(super) fn shown_as(live: &Live, bed: &Bed) -> Value {
     let (trouble, stay) = (bed.trouble(), bed.stay());
-    let said = [&trouble.stopped, &trouble.start, &trouble.memory, &trouble.state, &trouble.link];
+    let said = [&trouble.stopped, &trouble.start, &trouble.stay, &trouble.memory, &trouble.state, &trouble.link];
     json!({
         "bed": live.bed,
         "deck": live.deck,

@@ -5,7 +5,7 @@ use std::cmp::Ordering;
 
 use ::ward::bed::Live;
 use ::ward::clock::now_us;
-use ::ward::service::Bed;
+use ::ward::service::{Bed, Trouble};
 use formats::weights::State;
 use maud::{Markup, html};
 use weigh::Lies;
@@ -38,8 +38,10 @@ pub(super) fn asks(bed: &Bed, live: &Live, reader: Reader) -> (Urgency, Cow<'sta
         );
     }
     let trouble = bed.trouble();
-    let by_itself = asks_for_itself(trouble.start.is_some(), live, reader);
-    if trouble.memory.is_some() {
+    let by_itself = asks_for_itself(&trouble, live, reader);
+    if trouble.stay.is_some() {
+        unkept(by_itself, reader.say("who lies here cannot be read from the record: nobody is admitted or discharged"))
+    } else if trouble.memory.is_some() {
         unkept(by_itself, reader.say("what is weighed cannot be kept just now"))
     } else if trouble.state.is_some() {
         unkept(by_itself, reader.say("its tare cannot be kept just now: a restart of the service would need a new one"))
@@ -54,7 +56,7 @@ fn unkept((urgency, why): (Urgency, Cow<'static, str>), lost: &'static str) -> (
 }
 
 /// Why a bed asks, but for the memory.
-fn asks_for_itself(needs_tare: bool, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
+fn asks_for_itself(trouble: &Trouble, live: &Live, reader: Reader) -> (Urgency, Cow<'static, str>) {
     let failed = live.faults.iter().map(|(cell, _)| cell.as_str()).collect::<Vec<_>>().join(", ");
     if live.state == Some(State::Fault) {
         let why = if failed.is_empty() {
@@ -70,9 +72,14 @@ fn asks_for_itself(needs_tare: bool, live: &Live, reader: Reader) -> (Urgency, C
         return (Urgency::Now, reader.say("more lies on the deck than it can weigh").into());
     }
     if !live.link.up || live.is_silent(now_us()) {
-        return (Urgency::Now, reader.say("nothing comes from the deck").into());
+        let why = if trouble.has_rival && !live.link.up {
+            reader.say("nothing comes from the deck: most likely a second service uses this ward's name at the broker")
+        } else {
+            reader.say("nothing comes from the deck")
+        };
+        return (Urgency::Now, why.into());
     }
-    if needs_tare {
+    if trouble.start.is_some() {
         return (Urgency::Now, reader.say("a new tare on the empty deck is needed").into());
     }
     if !live.questions.is_empty() {
@@ -268,7 +275,10 @@ pub(super) fn pounds(reader: Reader, live: &Live) -> Markup {
 
 #[cfg(test)]
 mod tests {
+    use ::ward::bed::LinkLive;
+
     use super::*;
+    use crate::words::Language;
 
     #[test]
     fn that_nothing_can_be_kept_hides_no_worse() {
@@ -278,6 +288,37 @@ mod tests {
         assert_eq!(told(Urgency::Soon, "no tare yet"), (Urgency::Now, lost.into()));
         let (urgency, why) = told(Urgency::Now, "nothing comes from the deck");
         assert_eq!((urgency, why.as_ref()), (Urgency::Now, format!("nothing comes from the deck; {lost}").as_str()));
+    }
+
+    #[test]
+    fn a_silent_bed_whose_service_has_a_rival_says_so() {
+        let live = Live {
+            bed: "A1".into(),
+            deck: "invented".into(),
+            at_us: None,
+            patient_kg: None,
+            u_kg: None,
+            state: None,
+            open_kg: 0.0,
+            questions: vec![],
+            lies: Lies::Nobody,
+            load_kg: None,
+            tare_kg: None,
+            tare_at_us: None,
+            awaits_tare: false,
+            items_kg: 0.0,
+            last_event: None,
+            faults: vec![],
+            link: LinkLive::default(),
+        };
+        let trouble = |has_rival| Trouble { has_rival, ..Trouble::default() };
+        for (language, words) in [
+            (Language::English, "a second service uses this ward's name at the broker"),
+            (Language::German, "ein zweiter Dienst den Namen dieser Station am Broker"),
+        ] {
+            let told = |has_rival| asks_for_itself(&trouble(has_rival), &live, Reader::of_language(language)).1;
+            assert!(told(true).contains(words) && !told(false).contains(words), "{}", told(true));
+        }
     }
 
     #[test]
