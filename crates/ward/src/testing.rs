@@ -17,6 +17,7 @@ use crate::service::Ward;
 /// A ward, and the folder that it lies in.
 pub(crate) struct Invented {
     ward: std::sync::Arc<Ward>,
+    setups: Vec<Setup>,
     place: String,
     _folder: tempfile::TempDir,
 }
@@ -50,11 +51,30 @@ pub(crate) fn ward(beds: &[&str]) -> Invented {
 /// The same of beds that are set up already.
 pub(crate) fn ward_of(setups: Vec<Setup>) -> Invented {
     let folder = tempfile::tempdir().unwrap();
-    let now_us = crate::clock::now_us;
     let place = folder.path().join("ward.db").to_str().unwrap().to_owned();
-    let memory = Memory::open(&place, Box::new(now_us)).unwrap();
-    let ward = Ward::open("invented", memory, jiff::tz::TimeZone::UTC, 1, setups, now_us()).unwrap();
-    Invented { ward: std::sync::Arc::new(ward), place, _folder: folder }
+    let ward = std::sync::Arc::new(open(&place, &setups));
+    Invented { ward, setups, place, _folder: folder }
+}
+
+fn open(place: &str, setups: &[Setup]) -> Ward {
+    let now_us = crate::clock::now_us;
+    let memory = Memory::open(place, Box::new(now_us)).unwrap();
+    Ward::open("invented", memory, jiff::tz::TimeZone::UTC, 1, setups.to_vec(), now_us()).unwrap()
+}
+
+impl Invented {
+    /// The ward as another start of the service finds it.
+    pub(crate) fn again(&self) -> Ward {
+        open(&self.place, &self.setups)
+    }
+
+    /// Changes its tables as somebody may from outside.
+    pub(crate) fn change(&self, statement: &str) {
+        let mut database = store::sql::open(&self.place).unwrap();
+        let mut transaction = database.begin().unwrap();
+        assert!(transaction.run(statement, &[]).unwrap() > 0, "{statement} changed nothing");
+        transaction.commit().unwrap();
+    }
 }
 
 /// Keeps the ward's memory from keeping anything, as another process does that writes and does not end, until what this gives is dropped.

@@ -6,10 +6,10 @@ use store::entry::{Entry, Kind, NewEntry, WITHDRAWN};
 use store::journal::{self, Query};
 use store::sql::Transaction;
 
-use super::RecordError;
+use super::{RecordError, body_of};
 
 /// Characters of a note.
-pub(crate) const NOTE_MOST: usize = 500;
+pub const NOTE_MOST: usize = 500;
 
 /// An action as it is given and kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -89,12 +89,14 @@ pub fn actions(tx: &mut dyn Transaction, bed: &str, from_us: i64) -> Result<Vec<
     let told = journal::entries(tx, &query)?;
     told.iter()
         .filter(|entry| entry.new.body != WITHDRAWN)
-        .map(|entry| Ok((entry.new.at_us, action_of(entry)?)))
+        .map(|entry| Ok((entry.new.at_us, action_on_record(entry)?.action()?)))
         .collect()
 }
 
-fn action_of(entry: &Entry) -> Result<Action, RecordError> {
-    let body: ActionBody = serde_json::from_str(&entry.new.body)
-        .map_err(|e| RecordError::value("action on record", entry.new.body.clone(), e.to_string()))?;
-    body.action()
+/// The action that an entry tells of.
+///
+/// # Errors
+/// An entry that is no action.
+pub fn action_on_record(entry: &Entry) -> Result<ActionBody, RecordError> {
+    body_of(entry, "an action")
 }

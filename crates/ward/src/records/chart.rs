@@ -8,7 +8,7 @@ use store::journal::{self, Query};
 use store::sql::Transaction;
 
 use super::action::NOTE_MOST;
-use super::{RecordError, patient_chain};
+use super::{RecordError, body_of, patient_chain};
 
 /// One entry is at most so much, mL: beyond, it is a slip of the pen (a bag of dialysis fluid has 5 L).
 const VOLUME_MOST_ML: f64 = 10_000.0;
@@ -106,8 +106,7 @@ pub fn chart(tx: &mut dyn Transaction, patient: &str, from_us: Option<i64>) -> R
     entries
         .into_iter()
         .map(|entry| {
-            let body = serde_json::from_str(&entry.new.body)
-                .map_err(|e| RecordError::value("chart on record", entry.new.body.clone(), e.to_string()))?;
+            let body = body_of(&entry, "a charted volume")?;
             Ok(Charted { number: entry.number, author: entry.new.author, body })
         })
         .collect()

@@ -80,6 +80,7 @@ impl Ward {
     pub fn act(&self, bed: &str, by: &str, once: Option<String>, body: &ActionBody) -> Result<i64, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
         found.goes_on()?;
+        records::is_seen("note", &body.note)?;
         let action = body.action()?;
         let at_us = now_us();
         if action.kind == ActionKind::Tare
@@ -130,8 +131,7 @@ impl Ward {
             "tare" if found.live().awaits_tare => Some("withdraw"),
             _ => None,
         };
-        let mut body: ActionBody = serde_json::from_str(&entry.new.body)
-            .map_err(|e| RecordError::value("action on record", entry.new.body.clone(), e.to_string()))?;
+        let mut body = records::action_on_record(entry)?;
         let withdrawal = NewEntry {
             at_us: now,
             author: by.to_owned(),
@@ -202,7 +202,7 @@ impl Ward {
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
         // Two who admit at once must not both find the bed, or the patient, free.
         let moving = self.moving.begin(&[bed, patient])?;
-        if let Some(stay) = found.stay() {
+        if let Some(stay) = found.who_lies()? {
             return Err(RecordError::Against(format!("{} lies in bed {bed}: discharge first", stay.patient)));
         }
         let stays = self.memory.look(|tx| Ok(records::stays(tx, patient)))??;
@@ -224,7 +224,7 @@ impl Ward {
     pub fn discharge(&self, bed: &str, by: &str) -> Result<String, RecordError> {
         let found = Arc::clone(self.known_bed(bed)?);
         let moving = self.moving.begin(&[bed])?;
-        let stay = found.stay().ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
+        let stay = found.who_lies()?.ok_or_else(|| RecordError::Against(format!("nobody lies in bed {bed}")))?;
         let entry = records::stay_entry(bed, &stay.patient, false, now_us(), by);
         self.keep_then(entry, move |_| {
             found.lies_now(None);
@@ -255,6 +255,7 @@ impl Ward {
     /// # Errors
     /// A value that does not fit, a time to come.
     pub fn may_chart(body: &ChartBody) -> Result<(), RecordError> {
+        records::is_seen("note", &body.note)?;
         body.entry(0)?;
         if body.time.as_microsecond() > now_us() + AHEAD_US {
             let expected = "a time that has been: what is to come belongs into the plan";

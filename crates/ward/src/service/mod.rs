@@ -37,9 +37,11 @@ use crate::access::limits::{Failures, Rate};
 use crate::bed::Setup;
 use crate::clock::now_us;
 use crate::memory::Memory;
+use crate::records::RecordError;
+use beds::readable;
 use moving::Moving;
 
-pub use balance::{Balanced, Forward};
+pub use balance::{ANSWER_MOST, Balanced, Forward};
 pub use beds::{Bed, Trouble};
 pub use care::{NoTare, ONCE_MOST, Outcome, UNDO_US, Undone};
 pub use past::Past;
@@ -135,9 +137,6 @@ pub enum WardError {
     /// A bed.
     #[error(transparent)]
     Bed(#[from] crate::bed::BedError),
-    /// What is on record of a bed.
-    #[error(transparent)]
-    Record(#[from] crate::records::RecordError),
 }
 
 /// Enters deck and calibration where they are not the ones in force: the history of both stays.
@@ -150,8 +149,9 @@ fn put_in_force(memory: &Memory, setup: &Setup) -> Result<(), WardError> {
     let mut entries = Vec::new();
     for (kind, subject, body) in now {
         let body = body.to_string();
-        let before = memory.look(|tx| journal::newest(tx, &setup.bed, kind))?;
-        if before.as_ref().is_some_and(|e| e.new.body == body) {
+        // One that cannot be read is entered anew.
+        let before = readable(memory.look(|tx| journal::newest(tx, &setup.bed, kind)).map_err(RecordError::from))?;
+        if before.is_ok_and(|entry| entry.is_some_and(|e| e.new.body == body)) {
             continue;
         }
         entries.push(NewEntry {
@@ -165,8 +165,13 @@ fn put_in_force(memory: &Memory, setup: &Setup) -> Result<(), WardError> {
             body,
         });
     }
-    if !entries.is_empty() {
-        memory.keep(Job { entries, ..Job::default() })?;
+    if entries.is_empty() {
+        return Ok(());
+    }
+    let kept = memory.keep(Job { entries, ..Job::default() }).map_err(RecordError::from);
+    if let Err(error) = readable(kept)? {
+        // The end of the bed's chain was damaged: nothing of it can be kept, which it says as soon as it weighs.
+        tracing::error!(%error, bed = setup.bed, "deck and calibration cannot be entered");
     }
     Ok(())
 }
