@@ -51,9 +51,15 @@ pub(crate) fn part(
         let fits = |(i, alert): (usize, &Alert)| {
             let apart_s = apart_s(alert, answer);
             let is_free = may_replace || given[i].is_none();
-            (alert.kind.word() == answer.kind && apart_s <= within_s && is_free).then_some((i, apart_s))
+            (alert.kind.word() == answer.kind && apart_s <= within_s && is_free).then_some((
+                i,
+                apart_s,
+                given[i].is_some(),
+            ))
         };
-        let at = alerts.iter().enumerate().filter_map(fits).min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
+        // Of two of one time, that which has no answer.
+        let found = alerts.iter().enumerate().filter_map(fits);
+        let at = found.min_by(|a, b| a.1.total_cmp(&b.1).then(a.2.cmp(&b.2))).map(|(i, ..)| i);
         if let Some(at) = at {
             given[at] = Some(answer);
         }
@@ -260,13 +266,14 @@ mod tests {
         let answer =
             |minute, words: &str| Answered { time: at(minute), kind: "implausible-entry".into(), answer: words.into() };
         let alerts = || vec![alert(5, 1), alert(40, 2), alert(300, 3)];
-        let parted = |answers: &[Answered]| {
+        let part_of = |alerts: Vec<Alert>, answers: &[Answered]| {
             let mut notes = Vec::new();
-            let (open, answered) = part(alerts(), answers, &mut notes);
+            let (open, answered) = part(alerts, answers, &mut notes);
             let answered: Vec<(usize, String)> =
                 answered.into_iter().map(|a| (a.alert.line.unwrap(), a.answer)).collect();
             (open.iter().filter_map(|a| a.line).collect::<Vec<_>>(), answered, notes.len())
         };
+        let parted = |answers: &[Answered]| part_of(alerts(), answers);
         assert_eq!(parted(&[answer(5, "it was 90")]), (vec![2, 3], vec![(1, "it was 90".into())], 0));
         // The alert has moved a little on the longer record; another answer of its hour stays with the other one.
         let moved = parted(&[answer(40, "two bags"), answer(12, "it was 90")]);
@@ -274,5 +281,8 @@ mod tests {
         // Said twice, the later word holds; what fits nothing is told.
         let again = parted(&[answer(5, "first"), answer(5, "second"), answer(200, "of nothing")]);
         assert_eq!(again, (vec![2, 3], vec![(1, "second".into())], 1));
+        // Two doubted entries that were charted for one minute: each has its answer.
+        let both = part_of(vec![alert(5, 1), alert(5, 2)], &[answer(5, "it was 90"), answer(5, "two bags")]);
+        assert_eq!(both, (vec![], vec![(1, "it was 90".into()), (2, "two bags".into())], 0));
     }
 }

@@ -10,8 +10,9 @@ mod scene;
 use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use bedplate_web::ward::endpoints;
-use scene::{request, scene, text};
+use scene::{PASSWORD, request, scene, text};
 use serde_json::{Value, json};
+use ward::access::secret::PASSWORD_MOST;
 use ward::access::{Access, Role};
 use ward::clock::now_us;
 
@@ -76,6 +77,19 @@ async fn without_a_session_only_the_open_endpoints_answer() {
             "POST /reader"
         ]
     );
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_longest_password_that_may_be_chosen_signs_in() {
+    let scene = scene();
+    let (token, _) = scene.token(Role::Nurse);
+    let longest = &"plain words ".repeat(PASSWORD_MOST)[..PASSWORD_MOST];
+    let change = json!({ "old": PASSWORD, "new": longest }).to_string();
+    let ask = request("POST", "/api/password").header(header::AUTHORIZATION, format!("Bearer {token}"));
+    assert_eq!(scene.ask(ask.body(Body::from(change)).unwrap()).await.status(), StatusCode::OK);
+    let sign_in = json!({ "account": Role::Nurse.word(), "password": longest }).to_string();
+    let status = scene.ask(request("POST", "/api/session").body(Body::from(sign_in)).unwrap()).await.status();
+    assert_eq!(status, StatusCode::OK);
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -14,6 +14,9 @@ use crate::records::{self, Charted, RecordError};
 /// What is taken into a balance at most: the last weeks.
 const BACK_H: i64 = 24 * 28;
 
+/// Characters of an answer to an alert.
+pub const ANSWER_MOST: usize = 500;
+
 /// A plan to be tried, mL/h.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -101,7 +104,7 @@ impl Ward {
             now: Some(now),
             densities: Some(Densities::published()),
             alternatives: alternatives.into_iter().collect(),
-            answered: self.answered(patient)?,
+            answered: self.answered(patient)?.into_iter().map(|(_, answered)| answered).collect(),
             items: self.items(patient, from_us)?,
             ..Options::default()
         };
@@ -109,24 +112,28 @@ impl Ward {
         Ok(Balanced { weights, chart, report })
     }
 
-    fn answered(&self, patient: &str) -> Result<Vec<Answered>, RecordError> {
+    /// The answers on record of a patient, in the order in which they were kept, with their numbers.
+    fn answered(&self, patient: &str) -> Result<Vec<(i64, Answered)>, RecordError> {
         let query =
             Query { chain: Some(records::patient_chain(patient)), kind: Some(Kind::Answer), ..Query::default() };
-        let entries = self.memory.look(|tx| journal::entries(tx, &query))?;
+        let mut entries = self.memory.look(|tx| journal::entries(tx, &query))?;
+        // Where the clock was set back, the later word has the earlier time.
+        entries.sort_by_key(|e| e.number);
         Ok(entries
             .iter()
             .filter_map(|e| {
                 let body: serde_json::Value = serde_json::from_str(&e.new.body).ok()?;
-                Some(Answered {
+                let answered = Answered {
                     time: body["time"].as_str()?.parse().ok()?,
                     kind: body["kind"].as_str()?.to_owned(),
                     answer: body["answer"].as_str()?.to_owned(),
-                })
+                };
+                Some((e.number, answered))
             })
             .collect())
     }
 
-    /// Answers an alert of a patient.
+    /// Answers an alert of a patient. Another answer to it stands beside the one before, and is the one that holds; the same again is that.
     ///
     /// # Errors
     /// No such patient, an empty answer, a memory that refuses.
@@ -139,12 +146,18 @@ impl Ward {
         by: &str,
     ) -> Result<i64, RecordError> {
         self.memory.look(|tx| Ok(records::patient_file(tx, patient)))??;
-        if answer.trim().is_empty() || answer.chars().count() > 500 {
-            return Err(RecordError::value("answer", format!("{answer:?}"), "1 to 500 characters"));
+        if answer.trim().is_empty() || answer.chars().count() > ANSWER_MOST {
+            let expected = format!("1 to {ANSWER_MOST} characters");
+            return Err(RecordError::value("answer", records::beginning_of(answer, ANSWER_MOST), expected));
         }
+        records::is_seen("answer", answer)?;
         if !records::is_one_line(kind, super::ONCE_MOST) {
             let found = records::beginning_of(kind, super::ONCE_MOST);
             return Err(RecordError::value("kind", found, "the kind of an alert, without control characters"));
+        }
+        let before = self.answered(patient)?.into_iter().rfind(|(_, a)| a.time == time && a.kind == kind);
+        if let Some((number, _)) = before.filter(|(_, a)| a.answer == answer) {
+            return Ok(number);
         }
         let body = serde_json::json!({ "time": time, "kind": kind, "answer": answer }).to_string();
         let entry = store::entry::NewEntry {
@@ -154,7 +167,7 @@ impl Ward {
             subject: patient.to_owned(),
             author: by.to_owned(),
             corrects: None,
-            once: Some(format!("answer {time} {kind}")),
+            once: None,
             body,
         };
         Ok(self.keep(entry)?.number)
@@ -185,6 +198,55 @@ mod tests {
     use weigh::{Event, EventKind};
 
     use super::*;
+    use crate::testing;
+
+    #[test]
+    fn an_answer_that_is_put_right_is_kept_and_the_same_again_is_one() {
+        let ward = testing::ward(&["A1"]);
+        let time = testing::weighed_since_hours("A1", "p-1", &ward);
+        let answer = |words: &str| ward.answer("p-1", time, "implausible-entry", words, "nurse").unwrap();
+        let numbers = ["it was 90", "it was 90", "it was 900", "it was 90"].map(answer);
+        assert!(numbers[0] == numbers[1] && numbers[1] < numbers[2] && numbers[2] < numbers[3], "{numbers:?}");
+        let kept = ward.answered("p-1").unwrap();
+        let words: Vec<&str> = kept.iter().map(|(_, a)| a.answer.as_str()).collect();
+        assert_eq!(words, ["it was 90", "it was 900", "it was 90"]);
+    }
+
+    #[test]
+    fn a_text_with_what_cannot_be_seen_is_refused_and_one_on_record_keeps_nothing_from_being_read() {
+        let ward = testing::ward(&["A1"]);
+        let time = testing::weighed_since_hours("A1", "p-1", &ward);
+        let hostile = "line 1\nline 2 \u{1b}[31m";
+        let act: records::ActionBody =
+            serde_json::from_value(serde_json::json!({ "action": "hold", "note": hostile })).unwrap();
+        let charted = |note: &str| records::ChartBody {
+            time,
+            direction: "output".to_owned(),
+            route: "urine".to_owned(),
+            volume_ml: 50.0,
+            leaves_deck: true,
+            note: note.to_owned(),
+        };
+        let refused = [
+            ward.act("A1", "nurse", None, &act).unwrap_err(),
+            ward.chart("p-1", "nurse", None, None, &charted(hostile)).unwrap_err(),
+            ward.answer("p-1", time, "step", hostile, "nurse").unwrap_err(),
+        ];
+        for (refused, field) in refused.iter().zip(["note", "note", "answer"]) {
+            let told = refused.to_string();
+            assert!(told.starts_with(field) && told.contains("text without control characters"), "{told}");
+            assert!(!told.contains('\u{1b}'), "it is told as it is: {told:?}");
+        }
+        // As a version kept it that took such texts.
+        let old = [
+            records::action_entry("A1", crate::clock::now_us(), "nurse", None, &act),
+            records::chart_entry("p-1", "nurse", None, None, &charted(hostile)),
+        ];
+        ward.memory.keep(store::writer::Job { entries: old.to_vec(), ..store::writer::Job::default() }).unwrap();
+        assert_eq!(ward.balance("p-1", None, Timestamp::now()).unwrap().chart[0].body.note, hostile);
+        let again = ward.again();
+        assert_eq!(again.bed("A1").unwrap().trouble().start, None);
+    }
 
     #[test]
     fn what_the_weigher_says_of_a_pad_is_told_to_the_balance() {

@@ -15,7 +15,7 @@ use ward::clock::now_us;
 use ward::memory::Memory;
 use ward::service::Ward;
 
-const PASSWORD: &str = "four plain words here";
+pub(crate) const PASSWORD: &str = "four plain words here";
 
 pub(crate) struct Scene {
     pub(crate) ward: Arc<Ward>,

@@ -4,6 +4,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use store::audit::audit;
 use ward::WARD;
+use ward::access::secret::PASSWORD_MOST;
 use ward::access::{Right, Role};
 
 use super::schema::{RECORDS, list, one_of, open, strict, text, text_most};
@@ -44,7 +45,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         takes: Some(|| {
             let name = json!({ "type": "string", "pattern": "^[a-z0-9._-]{1,40}$" });
             strict(
-                &json!({ "account": name, "role": roles(), "password": text_most(200) }),
+                &json!({ "account": name, "role": roles(), "password": text_most(PASSWORD_MOST) }),
                 &["account", "role", "password"],
             )
         }),
@@ -67,7 +68,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         right: Some(Right::Manage),
         about: "Give an account a password and open it where failures shut it; its sessions end",
         query: &[],
-        takes: Some(|| strict(&json!({ "password": text_most(200) }), &["password"])),
+        takes: Some(|| strict(&json!({ "password": text_most(PASSWORD_MOST) }), &["password"])),
         gives: Gives::Json(ok),
         run: password,
     },

@@ -9,7 +9,7 @@ use store::entry::Kind;
 use store::journal::{self, Query};
 use store::readings;
 use ward::access::Right;
-use ward::records::ActionBody;
+use ward::records::{ActionBody, NOTE_MOST};
 use ward::service::ONCE_MOST;
 
 use super::schema::{
@@ -53,7 +53,7 @@ fn action_schema() -> Value {
     let properties = json!({
         "action": one_of(ActionKind::all()),
         "kg": { "type": ["number", "null"], "minimum": 0, "maximum": ITEM_MOST_KG },
-        "note": text_most(500),
+        "note": text_most(NOTE_MOST),
         "question": { "type": ["integer", "null"], "format": "int64" },
         "once": { "type": ["string", "null"], "minLength": 1, "maxLength": ONCE_MOST },
     });

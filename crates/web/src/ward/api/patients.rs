@@ -5,8 +5,8 @@ use jiff::Timestamp;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use ward::access::Right;
-use ward::records::{self, ChartBody};
-use ward::service::{Forward, ONCE_MOST};
+use ward::records::{self, ChartBody, NOTE_MOST};
+use ward::service::{ANSWER_MOST, Forward, ONCE_MOST};
 
 use super::schema::{RECORDS, list, made, one_of, open, strict, text, text_most, time};
 use crate::ward::answer::{Answer, Problem};
@@ -17,7 +17,7 @@ fn chart_schema() -> Value {
     let properties = json!({
         "time": time(), "direction": one_of(Direction::all()), "route": one_of(Route::all()),
         "volume_mL": { "type": "number", "minimum": 0, "maximum": 10_000 },
-        "leaves_deck": { "type": "boolean" }, "note": text_most(500),
+        "leaves_deck": { "type": "boolean" }, "note": text_most(NOTE_MOST),
         "corrects": { "type": ["integer", "null"] }, "once": { "type": ["string", "null"], "minLength": 1, "maxLength": ONCE_MOST },
     });
     strict(&properties, &["time", "direction", "route", "volume_mL"])
@@ -156,7 +156,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         query: &[],
         takes: Some(|| {
             strict(
-                &json!({ "time": time(), "kind": text_most(40), "answer": { "type": "string", "minLength": 1, "maxLength": 500 } }),
+                &json!({ "time": time(), "kind": text_most(ONCE_MOST), "answer": { "type": "string", "minLength": 1, "maxLength": ANSWER_MOST } }),
                 &["time", "kind", "answer"],
             )
         }),

@@ -4,6 +4,7 @@ use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use ward::access::Right;
+use ward::access::secret::PASSWORD_MOST;
 
 use super::schema::{open, strict, text, text_most};
 use crate::ward::answer::{Answer, Problem};
@@ -18,7 +19,7 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         about: "Sign in: a token to be sent as `Authorization: Bearer …`",
         query: &[],
         takes: Some(|| {
-            strict(&json!({ "account": text_most(40), "password": text_most(200) }), &["account", "password"])
+            strict(&json!({ "account": text_most(40), "password": text_most(PASSWORD_MOST) }), &["account", "password"])
         }),
         gives: Gives::Json(|| {
             open(&json!({ "token": text(), "role": text(), "must_change": { "type": "boolean" } }), &["token", "role"])
@@ -51,7 +52,9 @@ pub(crate) const ENDPOINTS: &[Endpoint] = &[
         right: Some(Right::See),
         about: "Choose a new password for one's own account; all its sessions end",
         query: &[],
-        takes: Some(|| strict(&json!({ "old": text_most(200), "new": text_most(200) }), &["old", "new"])),
+        takes: Some(|| {
+            strict(&json!({ "old": text_most(PASSWORD_MOST), "new": text_most(PASSWORD_MOST) }), &["old", "new"])
+        }),
         gives: Gives::Json(|| open(&json!({ "changed": { "type": "boolean" } }), &["changed"])),
         run: password,
     },
