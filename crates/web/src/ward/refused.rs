@@ -185,6 +185,7 @@ mod tests {
                 "Eintrag 2 von \"patient/baby-1\" kann nicht berichtigt werden: er wurde schon berichtigt oder gestrichen; die Berichtigung berichtigen",
             ),
             ("the role nurse may not do this", "die Rolle Pflege darf das nicht"),
+            (
                 "note: found \"a\\n\", expected text without control characters",
                 "note: gefunden \"a\\n\", nötig Text ohne Steuerzeichen",
             ),
