@@ -21,7 +21,7 @@ use store::states::State;
 use store::writer::Job;
 use weigh::{Event, Keeper, Options, Slot, Weigher};
 
-use super::live::{LinkLive, Live, Question};
+use super::live::{Live, Question};
 use crate::clock::Stood;
 
 /// A settled weight goes on record at most so often, s; every second's weight is a reading all the same.
@@ -218,25 +218,7 @@ impl Engine {
                 .resume_given(record(0), record(1), before)
                 .map_err(|why| BedError::Resume { bed: setup.bed.clone(), why })?
         };
-        let live = Live {
-            bed: setup.bed.clone(),
-            deck: setup.deck.name.clone(),
-            at_us: None,
-            patient_kg: None,
-            u_kg: None,
-            state: None,
-            open_kg: 0.0,
-            questions: Vec::new(),
-            lies: weigher.lies(),
-            load_kg: None,
-            tare_kg: None,
-            tare_at_us: None,
-            awaits_tare: false,
-            items_kg: 0.0,
-            last_event: None,
-            faults: Vec::new(),
-            link: LinkLive::default(),
-        };
+        let live = Live::before_all(&setup.bed, &setup.deck.name, weigher.lies());
         let mut engine = Self {
             counts: Counts { bed: setup.bed.clone(), at_us: Vec::new(), counts: Vec::new() },
             last_t_s: weigher.t_s(),

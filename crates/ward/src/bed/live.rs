@@ -48,6 +48,30 @@ pub struct Live {
 }
 
 impl Live {
+    /// A bed of which nothing has come yet.
+    #[must_use]
+    pub fn before_all(bed: &str, deck: &str, lies: Lies) -> Self {
+        Self {
+            bed: bed.to_owned(),
+            deck: deck.to_owned(),
+            at_us: None,
+            patient_kg: None,
+            u_kg: None,
+            state: None,
+            open_kg: 0.0,
+            questions: Vec::new(),
+            lies,
+            load_kg: None,
+            tare_kg: None,
+            tare_at_us: None,
+            awaits_tare: false,
+            items_kg: 0.0,
+            last_event: None,
+            faults: Vec::new(),
+            link: LinkLive::default(),
+        }
+    }
+
     /// Whether no row came of late. One from after now is of a clock that was set back since, and says nothing of now either.
     #[must_use]
     pub fn is_silent(&self, now_us: i64) -> bool {

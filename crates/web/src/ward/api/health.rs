@@ -100,7 +100,7 @@ fn metrics(call: &Call) -> Result<Answer, Problem> {
 
 #[cfg(test)]
 mod tests {
-    use ward::bed::{LinkLive, Live};
+    use ward::bed::Live;
 
     use super::*;
 
@@ -109,23 +109,11 @@ mod tests {
     fn a_weight_comes_with_whether_it_may_be_believed() {
         let (_, _, _, settled) = FIGURES.iter().find(|f| f.0 == "bedplate_weight_settled").unwrap();
         let live = |patient_kg, state| Live {
-            bed: "A1".into(),
-            deck: "alder-1".into(),
             at_us: Some(0),
             patient_kg,
             u_kg: Some(0.03),
             state,
-            open_kg: 0.0,
-            questions: vec![],
-            lies: weigh::Lies::Somebody,
-            load_kg: None,
-            tare_kg: None,
-            tare_at_us: None,
-            awaits_tare: false,
-            items_kg: 0.0,
-            last_event: None,
-            faults: vec![],
-            link: LinkLive::default(),
+            ..Live::before_all("A1", "alder-1", weigh::Lies::Somebody)
         };
         assert_eq!(settled(&live(Some(70.0), Some(State::Settled))), Some(1.0));
         assert_eq!(settled(&live(Some(70.0), Some(State::Moving))), Some(0.0));

@@ -275,7 +275,6 @@ pub(super) fn pounds(reader: Reader, live: &Live) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use ::ward::bed::LinkLive;
 
     use super::*;
     use crate::words::Language;
@@ -292,25 +291,7 @@ mod tests {
 
     #[test]
     fn a_silent_bed_whose_service_has_a_rival_says_so() {
-        let live = Live {
-            bed: "A1".into(),
-            deck: "invented".into(),
-            at_us: None,
-            patient_kg: None,
-            u_kg: None,
-            state: None,
-            open_kg: 0.0,
-            questions: vec![],
-            lies: Lies::Nobody,
-            load_kg: None,
-            tare_kg: None,
-            tare_at_us: None,
-            awaits_tare: false,
-            items_kg: 0.0,
-            last_event: None,
-            faults: vec![],
-            link: LinkLive::default(),
-        };
+        let live = Live::before_all("A1", "invented", Lies::Nobody);
         let trouble = |has_rival| Trouble { has_rival, ..Trouble::default() };
         for (language, words) in [
             (Language::English, "a second service uses this ward's name at the broker"),
