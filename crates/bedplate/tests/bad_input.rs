@@ -221,7 +221,7 @@ fn usage_errors_exit_2() {
         ("plan", "--lifts", "-1", "'-1'"),
         ("plan", "--u-pct", "-1", "u-pct is -1"),
     ] {
-        let files: &[&str] = if verb == "plan" { &["deck.toml", "masses.csv"] } else { &["pairs.csv"] };
+        let files: &[&str] = if verb == "plan" { &["deck.toml", "--masses", "masses.csv"] } else { &["pairs.csv"] };
         fs::write(folder.path().join("masses.csv"), "name,mass_kg,u_g\nM,20,0.1\n").unwrap();
         let ran = bedplate(folder.path(), &[&[verb], files, &[option, value]].concat());
         refused(&ran, &[option, words]);

@@ -138,9 +138,9 @@ fn pairs_and_options_that_make_no_sense_are_refused() {
         (with(pairs, "b,60", ",60"), vec![], vec!["pairs.csv:3", "subject"]),
         (with(pairs, "60.1", "sixty"), vec![], vec!["pairs.csv:3", "method", "sixty"]),
         (with(pairs, "60.1", "\"60,1\""), vec![], vec!["pairs.csv:3", "method", "point"]),
-        (pairs.to_owned(), vec!["--ratio", "0"], vec!["variance ratio", "0"]),
-        (pairs.to_owned(), vec!["--ratio=-1"], vec!["variance ratio", "-1"]),
-        (pairs.to_owned(), vec!["--ratio", "nan"], vec!["variance ratio", "NaN"]),
+        (pairs.to_owned(), vec!["--ratio", "0"], vec!["--ratio", "'0'", "a number above 0"]),
+        (pairs.to_owned(), vec!["--ratio", "-1"], vec!["--ratio", "'-1'", "a number above 0"]),
+        (pairs.to_owned(), vec!["--ratio", "nan"], vec!["--ratio", "'nan'", "a number above 0"]),
         (pairs.to_owned(), vec!["--report", "none/a.html"], vec!["none/a.html", "folder must exist"]),
     ] {
         write(folder.path(), "pairs.csv", &text);
