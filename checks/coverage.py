@@ -31,8 +31,7 @@ HEAD = f"""# Lines that the tests run
 Of the computing crates, each by its own tests (unit, reference and law tests; not those of the built program), on the commit that stands beside it.
 Made by `checks/coverage.py`.
 
-A line of one crate that only another crate's tests run counts as not run. So it is with `deck/src/model.rs`, the deck that the plate solver is
-given: it is tried by the tests of design, weigh and twin.
+A line of one crate that only another crate's tests run counts as not run.
 """
 
 
