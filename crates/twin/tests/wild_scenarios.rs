@@ -155,7 +155,7 @@ proptest! {
         match Scenario::read("wild.toml", &text) {
             Err(error) => {
                 let message = error.to_string();
-                prop_assert!(message.starts_with("wild.toml: ") && message.contains("expected"), "{message}");
+                prop_assert!(message.starts_with("wild.toml:") && message.contains("expected"), "{message}");
             }
             Ok(mut scenario) => {
                 // What is allowed may be long: a few minutes of it tell.

@@ -175,12 +175,12 @@ mod tests {
     #[test]
     fn what_is_wrong_is_named_with_its_line() {
         for (text, words) in [
-            ("hours = 2.0\nhuors = 3.0\n", ["line 2", "huors"]),
-            ("[patient]\nmass_kg = \"heavy\"\n", ["line 2", "mass_kg"]),
-            ("[patient]\nmass_kg = 900.0\n", ["patient.mass_kg", "0.4 to 450"]),
+            ("hours = 2.0\nhuors = 3.0\n", ["s.toml:2:1: ", "huors"]),
+            ("[patient]\nmass_kg = \"heavy\"\n", ["s.toml:2:11: ", "string \"heavy\""]),
+            ("[patient]\nmass_kg = 900.0\n", ["s.toml:2:1: patient.mass_kg", "0.4 to 450"]),
             ("start = \"9999-12-30T18:00:00Z\"\n", ["start", "ends of the calendar"]),
             ("start = \"yesterday\"\n", ["yesterday", "2031-03-04T18:00:00Z"]),
-            ("[[fault]]\nwhat = \"melted\"\n", ["line 2", "melted"]),
+            ("[[fault]]\nwhat = \"melted\"\n", ["s.toml:2:8: ", "melted"]),
         ] {
             let message = Scenario::read("s.toml", text).unwrap_err().to_string();
             assert!(words.iter().all(|w| message.contains(w)), "{message}");

@@ -187,7 +187,7 @@ mod tests {
             ("the role nurse may not do this", "die Rolle Pflege darf das nicht"),
             (
                 "note: found \"a\\n\", expected text without control characters",
-                "note: gefunden \"a\\n\", nötig Text ohne Steuerzeichen",
+                "Notiz: gefunden \"a\\n\", nötig Text ohne Steuerzeichen",
             ),
             ("who lies in bed 3 cannot be read: x", "wer in Bett 3 liegt, ist nicht zu lesen: x"),
             ("kg: found -5, expected 0 to 700", "kg: gefunden -5, nötig 0 bis 700"),
