@@ -153,15 +153,18 @@ fn entry_table(call: &Call, label: &str, name: &str, chart: &[Charted], may_care
     let reader = call.reader;
     html! {
         div.scroll tabindex="0" role="region" aria-label=(name) { table {
-            thead { tr { th scope="col" { (reader.say("Time")) } th scope="col" { (reader.say("line")) } th.words scope="col" { (reader.say("Way")) } th scope="col" { "mL" } th.words scope="col" { (reader.say("Note")) } th.words scope="col" { (reader.say("By")) } } }
+            thead { tr { th scope="col" { (reader.say("Time")) } th scope="col" { (reader.say("Line")) } th.words scope="col" { (reader.say("Way")) } th scope="col" { "mL" } th.words scope="col" { (reader.say("Note")) } th.words scope="col" { (reader.say("By")) } } }
             tbody { @for entry in chart.iter().rev() { tr {
                 th scope="row" { (local(call, entry.body.time)) }
                 // What the balance says names an entry by this number.
                 td id=(format!("line-{}", entry.number)) { (entry.number) }
-                td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) } }
+                td.words { (terms::direction(reader, &entry.body.direction)) ": " (terms::route(reader, &entry.body.route)) @if !entry.body.leaves_deck { ", " (reader.say("on the deck")) }
+                    // Under the way, not in the last column: that one is out of sight on a phone.
+                    @if may_care { (strike_out(call, label, entry)) }
+                }
                 td { (volume(reader, entry.body.volume_ml)) }
                 td.words { (entry.body.note) }
-                td.words { (entry.author) @if may_care { (strike_out(call, label, entry)) } }
+                td.words { (entry.author) }
             } } }
         } }
     }
