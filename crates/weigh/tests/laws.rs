@@ -256,7 +256,7 @@ fn gravity_counts_only_between_two_sites() {
     use formats::deck::Site;
     let (mut deck, calibration, _) = parts();
     let mut scale_rel = |site: &Site, bench: Option<Site>| {
-        (deck.site, deck.calibration_site) = (site.clone(), bench);
+        (deck.site, deck.calibration_site) = (*site, bench);
         bedplate_weigh::setup::configure(&deck, &calibration).unwrap().limits().doubt.scale_rel
     };
     let place = |latitude_deg| Site::Place { latitude_deg, altitude_m: 20.0 };
@@ -264,7 +264,7 @@ fn gravity_counts_only_between_two_sites() {
     let masses = scale_rel(&stated, None);
     for (site, bench, by_hand) in [
         (place(52.0), Some(place(48.0)), 2f64.sqrt() * 5e-5),
-        (stated.clone(), Some(place(48.0)), 5e-5),
+        (stated, Some(place(48.0)), 5e-5),
         (place(52.0), Some(place(52.0)), 0.0),
         (place(52.0), None, 0.0),
     ] {
