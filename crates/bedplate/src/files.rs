@@ -81,11 +81,15 @@ pub(crate) fn make_folder(path: &Path) -> Result<(), Failure> {
 /// own: an editor saves another file under the old name, and the lock would stay with the old one.
 pub(crate) fn take_alone(lock: &Path) -> Result<Option<File>, Failure> {
     let opened = fs::OpenOptions::new().create(true).append(true).open(lock);
-    let file = opened.map_err(|e| Failure::write(lock, e))?;
+    opened.map(locked).map_err(|e| Failure::write(lock, e))
+}
+
+/// The file locked for this process; `None` where another one has it.
+pub(crate) fn locked(file: File) -> Option<File> {
     match file.try_lock() {
-        Err(fs::TryLockError::WouldBlock) => Ok(None),
+        Err(fs::TryLockError::WouldBlock) => None,
         // A file system without locks: nothing is known.
-        Ok(()) | Err(fs::TryLockError::Error(_)) => Ok(Some(file)),
+        Ok(()) | Err(fs::TryLockError::Error(_)) => Some(file),
     }
 }
 

@@ -66,16 +66,21 @@ pub(crate) fn run(args: &ServeArgs) -> Result<Outcome, Failure> {
 
 /// Takes a ward's memory for this process alone, as long as what it gives lives: two would keep from each other what beds bring, and
 /// weigh each bed twice. Of a memory in a file the lock lies beside it, under whatever name it was reached; of one in a database server
-/// beside the ward file.
+/// beside what waits for it.
 fn alone(ward: &Path, file: &WardFile, place: &str) -> Result<std::fs::File, Failure> {
-    let mut lock = if file.memory.contains("://") {
-        beside(ward, "ward")
-    } else {
+    let is_file = !file.memory.contains("://");
+    let lock = if is_file {
         std::fs::canonicalize(place).unwrap_or_else(|_| PathBuf::from(place))
-    }
-    .into_os_string();
-    lock.push(".lock");
-    let taken = files::take_alone(Path::new(&lock))?;
+    } else {
+        aside_place(ward, file)
+    };
+    let mut name = lock.into_os_string();
+    name.push(".lock");
+    let taken = match files::take_alone(Path::new(&name)) {
+        // A service may not write where its ward file lies: then that one is locked, though an editor may replace it.
+        Err(_) if !is_file => files::locked(std::fs::File::open(ward).map_err(|e| Failure::read(ward, e))?),
+        taken => taken?,
+    };
     taken.ok_or_else(|| {
         Failure::Stage(format!("{}: this ward's memory is served already by another process", ward.display()))
     })
